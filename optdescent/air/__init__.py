@@ -1,0 +1,5 @@
+"""Standard atmosphere, airspeeds, altimetry and wind."""
+
+from optdescent.air.column import Air, AirSample
+
+__all__ = ["Air", "AirSample"]

@@ -1,0 +1,61 @@
+"""Wind by height from one measured sounding."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.air.wind.field import ColumnField
+from optdescent.air.wind.sounding import Sounding
+from optdescent.curves import CubicTable
+from optdescent.inputs import Declared, entry
+
+_SPACING = 30.0
+
+
+class ProfileDeclaration(Declared):
+    """Where the sounding of a wind profile is."""
+
+    kind: Literal["profile"] = entry("wind by height from a measured sounding")
+    sounding: str = entry("name of a built-in sounding, or path of a CSV file relative to the scenario")
+
+
+@dataclass(frozen=True)
+class ProfileWind:
+    """Wind by height: least-squares fit of the column's splines to the sounding, drawn linearly between its levels.
+
+    A radiosonde's wind is itself an average over a minute or so of ascent, some 300 m; levels closer than the knots
+    are smoothed, not interpolated. Below the lowest and above the highest observed wind the wind is held constant.
+    """
+
+    sounding: Sounding
+
+    @property
+    def field(self) -> ColumnField:
+        """How it is evaluated."""
+        return ColumnField()
+
+    def coefficients(self) -> NDArray[np.float64]:
+        """Numbers (field.size,) [m/s]."""
+        table = self.field.table
+        height = np.arange(table.knots[0], table.knots[-1] + 0.5 * _SPACING, _SPACING)
+        east, north = self.sounding.at(height)
+        shape = _shape(table, height)
+        fitted = np.linalg.lstsq(shape, np.column_stack([east, north]), rcond=None)[0]
+        return self.field.from_values(fitted[:, 0], fitted[:, 1])
+
+    def misfit(self) -> tuple[float, float]:
+        """Root mean square and largest vector difference [m/s] from the observed levels within the knots."""
+        inside = self.sounding.height <= self.field.heights[-1]
+        sample = self.field.sample(self.coefficients(), 0.0, self.sounding.height[inside])
+        squared = (sample.east - self.sounding.east[inside]) ** 2 + (sample.north - self.sounding.north[inside]) ** 2
+        return float(np.sqrt(np.mean(squared))), float(np.sqrt(np.max(squared)))
+
+
+def _shape(table: CubicTable, height: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Matrix (height, knots) of the spline through each unit vector of knot values."""
+    columns = [table.value_and_slope(table.coefficients(unit), height)[0] for unit in np.eye(len(table.knots))]
+    return np.column_stack(columns)

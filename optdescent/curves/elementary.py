@@ -1,0 +1,92 @@
+"""Elementary functions that send CasADi values to CasADi and everything else to numpy.
+
+Neither library can serve both directly: numpy's functions work on CasADi symbols only in a mode that CasADi calls
+legacy, and CasADi's functions turn an array of shape (3,) into a (3, 1) matrix.
+"""
+
+from __future__ import annotations
+
+from typing import Any, TypeAlias
+
+import casadi as ca
+import numpy as np
+
+Value: TypeAlias = Any
+"""A float, a numpy array or a CasADi expression: physics is written once for all three."""
+
+
+def is_symbolic(*values: Value) -> bool:
+    """Whether any of the values belongs to CasADi."""
+    return any(isinstance(value, (ca.SX, ca.MX, ca.DM)) for value in values)
+
+
+def sqrt(x: Value) -> Value:
+    """Square root [-]."""
+    return ca.sqrt(x) if is_symbolic(x) else np.sqrt(x)
+
+
+def exp(x: Value) -> Value:
+    """Exponential [-]."""
+    return ca.exp(x) if is_symbolic(x) else np.exp(x)
+
+
+def log(x: Value) -> Value:
+    """Natural logarithm [-]."""
+    return ca.log(x) if is_symbolic(x) else np.log(x)
+
+
+def sin(x: Value) -> Value:
+    """Sine of an angle [rad]."""
+    return ca.sin(x) if is_symbolic(x) else np.sin(x)
+
+
+def cos(x: Value) -> Value:
+    """Cosine of an angle [rad]."""
+    return ca.cos(x) if is_symbolic(x) else np.cos(x)
+
+
+def tan(x: Value) -> Value:
+    """Tangent of an angle [rad]."""
+    return ca.tan(x) if is_symbolic(x) else np.tan(x)
+
+
+def arcsin(x: Value) -> Value:
+    """Angle [rad] whose sine is x."""
+    return ca.asin(x) if is_symbolic(x) else np.arcsin(x)
+
+
+def arctan2(y: Value, x: Value) -> Value:
+    """Angle [rad] of the point (x, y)."""
+    return ca.atan2(y, x) if is_symbolic(y, x) else np.arctan2(y, x)
+
+
+def tanh(x: Value) -> Value:
+    """Hyperbolic tangent [-]."""
+    return ca.tanh(x) if is_symbolic(x) else np.tanh(x)
+
+
+def absolute(x: Value) -> Value:
+    """Magnitude, in the unit of x [-]."""
+    return ca.fabs(x) if is_symbolic(x) else np.abs(x)
+
+
+def maximum(a: Value, b: Value) -> Value:
+    """Larger of two values, in their unit [-]."""
+    return ca.fmax(a, b) if is_symbolic(a, b) else np.maximum(a, b)
+
+
+def minimum(a: Value, b: Value) -> Value:
+    """Smaller of two values, in their unit [-]."""
+    return ca.fmin(a, b) if is_symbolic(a, b) else np.minimum(a, b)
+
+
+def clip(x: Value, lower: Value, upper: Value) -> Value:
+    """x held between two bounds, in its unit [-]."""
+    return minimum(maximum(x, lower), upper)
+
+
+def where(condition: Value, then: Value, otherwise: Value) -> Value:
+    """`then` where the condition is true, else `otherwise`, in their unit [-]; both are evaluated."""
+    if is_symbolic(condition, then, otherwise):
+        return ca.if_else(condition, then, otherwise)
+    return np.where(condition, then, otherwise)

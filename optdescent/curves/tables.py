@@ -1,0 +1,97 @@
+"""Cubic tables with fixed knots: the same code evaluates numbers and symbols, and the coefficients may be parameters.
+
+A natural cubic spline is written with one-sided powers, f(x) = a + b u + Σ d_j max(0, u − u_j)³. That form has no
+look-up, so it works for CasADi expressions; it is linear in its coefficients, so a table may change without the
+expression being rebuilt; and tables over the same knots share the powers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import CubicSpline
+
+from optdescent.curves.elementary import Value, maximum
+
+
+@dataclass(frozen=True)
+class CubicTable:
+    """Natural cubic spline through values at fixed knots, linear outside them (twice continuously differentiable).
+
+    Parameters
+    ----------
+    knots : tuple of float
+        Rising abscissae [unit of x].
+
+    References
+    ----------
+    de Boor, A Practical Guide to Splines, rev. ed. 2001, chapter IV (natural end conditions).
+    """
+
+    knots: tuple[float, ...]
+    _spacing: float = field(init=False, repr=False, default=1.0)
+
+    def __post_init__(self) -> None:
+        """Check the knots.
+
+        Raises
+        ------
+        ValueError
+            Fewer than three knots, or knots that do not rise.
+        """
+        if len(self.knots) < 3 or any(b <= a for a, b in zip(self.knots, self.knots[1:], strict=False)):
+            raise ValueError(f"a table needs at least three rising knots, got {self.knots}")
+        object.__setattr__(self, "_spacing", (self.knots[-1] - self.knots[0]) / (len(self.knots) - 1))
+
+    @property
+    def size(self) -> int:
+        """Number of coefficients [-]: two for the straight line and one for each knot."""
+        return len(self.knots) + 2
+
+    @cached_property
+    def _from_values(self) -> NDArray[np.float64]:
+        """Matrix (size, knots) that turns values at the knots into coefficients."""
+        count = len(self.knots)
+        u = (np.asarray(self.knots) - self.knots[0]) / self._spacing
+        spline = CubicSpline(u, np.eye(count), bc_type="natural")
+        thirds = np.asarray(spline.c[0])
+        jumps = np.diff(np.vstack([np.zeros((1, count)), thirds, np.zeros((1, count))]), axis=0)
+        return np.vstack([np.eye(count)[:1], np.asarray(spline(0.0, 1))[None, :], jumps])
+
+    def coefficients(self, values: ArrayLike) -> NDArray[np.float64]:
+        """Coefficients (size,) of the table through `values` (knots,) [unit of f]."""
+        return self._from_values @ np.asarray(values, dtype=float)
+
+    def values_gradient(self, by_coefficients: ArrayLike) -> NDArray[np.float64]:
+        """Gradient [per unit of f] by the knot values (knots,), from a gradient by the coefficients (size,)."""
+        return self._from_values.T @ np.asarray(by_coefficients, dtype=float)
+
+    def powers(self, x: Value) -> tuple[list[Value], list[Value]]:
+        """One-sided cubes and their slopes [-] at x; shared by every table over these knots."""
+        u = (x - self.knots[0]) / self._spacing
+        above = [maximum(u - (knot - self.knots[0]) / self._spacing, 0.0) for knot in self.knots]
+        squares = [a * a for a in above]
+        cubes = [s * a for s, a in zip(squares, above, strict=True)]
+        return [1.0 + 0.0 * u, u, *cubes], [0.0 * u, 1.0 + 0.0 * u, *[3.0 * s for s in squares]]
+
+    def value_and_slope(self, coefficients: Value, x: Value) -> tuple[Value, Value]:
+        """Value [unit of f] and slope [unit of f per unit of x] at x.
+
+        Parameters
+        ----------
+        coefficients : array (size,) or CasADi column
+            From `coefficients`.
+        x : float, array or CasADi expression
+            Abscissa [unit of the knots].
+        """
+        return self.combine(coefficients, self.powers(x))
+
+    def combine(self, coefficients: Value, powers: tuple[list[Value], list[Value]]) -> tuple[Value, Value]:
+        """Value [unit of f] and slope [unit of f per unit of x] from powers already evaluated."""
+        values, slopes = powers
+        value = sum(coefficients[j] * values[j] for j in range(self.size))
+        slope = sum(coefficients[j] * slopes[j] for j in range(1, self.size))
+        return value, slope / self._spacing

@@ -1,0 +1,280 @@
+"""TOML to typed, frozen objects in SI, with every fault of a file in one pass.
+
+A field is declared once, with its unit, its range and its sentence. From that follow the key in the file
+(`altitude` with unit `ft` is `altitude_ft`), the conversion to SI, the range check and the fault message. Only this
+module imports pydantic.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, ClassVar, TypeVar, cast
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic.fields import FieldInfo
+
+from optdescent.units import UNITS
+
+ABSENT: Any = ...
+Table = TypeVar("Table", bound="Declared")
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault of one input file: where it is, what was given, what is allowed."""
+
+    file: str
+    key: str
+    given: str
+    allowed: str
+
+    def __str__(self) -> str:
+        where = f"{self.file}: {self.key}" if self.key else self.file
+        given = f" {self.given}" if self.given else ""
+        return f"{where}:{given}; allowed: {self.allowed}" if self.allowed else f"{where}:{given}"
+
+
+class InputFault(Exception):
+    """Bad input (exit status 2): carries every fault found."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def quantity(unit: str, low: float, high: float, sentence: str, *, default: Any = ABSENT) -> Any:
+    """Declare a dimensional field: its key in the file ends in the unit [-], its value in memory is SI.
+
+    Parameters
+    ----------
+    unit : str
+        Suffix of a unit of `optdescent.units`; "" for a pure number.
+    low, high : float
+        Smallest and largest value allowed, in `unit`.
+    sentence : str
+        What the field is, for messages and the file reference.
+    default : float or None
+        Value in `unit` when the key is absent; without it the key is required.
+    """
+    extra = {"unit": unit, "low": low, "high": high, "default_in_unit": None if default is ABSENT else default}
+    si_default = default if default is ABSENT or default is None else default * UNITS[unit].factor
+    return Field(default=si_default, strict=True, allow_inf_nan=False, description=sentence, json_schema_extra=extra)
+
+
+def entry(sentence: str, *, default: Any = ABSENT) -> Any:
+    """Declare a field without a unit: a name, a path, a choice, a flag, a nested table."""
+    return Field(default=default, description=sentence)
+
+
+def choice(sentence: str, *, default: Any = ABSENT) -> Any:
+    """Declare a table whose `kind` key selects what else it holds."""
+    return Field(default=default, description=sentence, discriminator="kind")
+
+
+class Declared(BaseModel):
+    """Base of every declared table: frozen, no unknown keys, file keys carry their unit."""
+
+    model_config: ClassVar[ConfigDict] = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+    @classmethod
+    def __pydantic_init_subclass__(cls, **_: Any) -> None:
+        """Give each dimensional field its key, range check and conversion."""
+        for name, field in cls.model_fields.items():
+            extra = field.json_schema_extra
+            if isinstance(extra, dict) and "unit" in extra and not extra.get("bound"):
+                _bind(name, field, cast(dict[str, Any], extra))
+        cls.model_rebuild(force=True)
+
+
+def _bind(name: str, field: FieldInfo, extra: dict[str, Any]) -> None:
+    unit, low, high = UNITS[extra["unit"]], float(extra["low"]), float(extra["high"])
+
+    def convert(value: float | None) -> float | None:
+        if value is None:
+            return None
+        if not low <= value <= high:
+            raise ValueError(f"{low:g} to {high:g} {unit.symbol}".strip())
+        return value * unit.factor
+
+    if unit.suffix:
+        field.alias = field.validation_alias = field.serialization_alias = f"{name}_{unit.suffix}"
+        field.alias_priority = 2
+    field.metadata.append(AfterValidator(convert))
+    extra["bound"] = True
+
+
+def _lookup(data: object, location: Sequence[str | int]) -> tuple[list[str], object]:
+    """Dotted path of a location without pydantic's union tags, and the value found there."""
+    path: list[str] = []
+    current = data
+    for part in location:
+        if isinstance(part, int) and isinstance(current, list) and part < len(cast(list[object], current)):
+            current = cast(list[object], current)[part]
+            path[-1:] = [f"{path[-1]}[{part}]"] if path else [f"[{part}]"]
+        elif isinstance(current, Mapping):
+            table = cast(Mapping[str, object], current)
+            if part not in table and table.get("kind") == part:
+                continue
+            current = table.get(str(part))
+            path.append(str(part))
+        else:
+            path.append(str(part))
+    return path, current
+
+
+def _model_at(model: type[BaseModel], path: Sequence[str]) -> list[str]:
+    """Keys allowed in the table at `path`, for the nearest-key hint; empty when it cannot be told."""
+    keys = {key for m in _models_below(model) for key in _keys(m)} if path else set(_keys(model))
+    return sorted(keys)
+
+
+def _keys(model: type[BaseModel]) -> list[str]:
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def _models_below(model: type[BaseModel]) -> set[type[BaseModel]]:
+    found: set[type[BaseModel]] = set()
+
+    def visit(annotation: object) -> None:
+        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+            if annotation not in found:
+                found.add(annotation)
+                for field in annotation.model_fields.values():
+                    visit(field.annotation)
+            return
+        for argument in getattr(annotation, "__args__", ()):
+            visit(argument)
+
+    visit(model)
+    return found
+
+
+def _shown(value: object) -> str:
+    return f"{value!r}" if isinstance(value, str) else str(value)
+
+
+def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseModel]) -> Fault:
+    path, given = _lookup(data, error["loc"])
+    key = ".".join(path)
+    kind = str(error["type"])
+    if kind == "extra_forbidden":
+        nearest = difflib.get_close_matches(path[-1], _model_at(model, path[:-1]), n=1, cutoff=0.5)
+        hint = f"nearest known key is '{nearest[0]}'" if nearest else "no such key is known"
+        return Fault(file, key, f"unknown key (value {_shown(given)})", hint)
+    if kind == "missing":
+        return Fault(file, key, "missing", "this key is required")
+    if kind == "value_error":
+        return Fault(file, key, f"got {_shown(given)}", str(error["ctx"]["error"]))
+    if kind in ("union_tag_invalid", "union_tag_not_found"):
+        tag = cast(Mapping[str, object], given).get("kind") if isinstance(given, Mapping) else given
+        tags = error.get("ctx", {}).get("expected_tags", "a table with the key 'kind'")
+        return Fault(file, f"{key}.kind", f"got {_shown(tag)}", str(tags))
+    if kind in ("literal_error", "enum"):
+        return Fault(file, key, f"got {_shown(given)}", str(error["ctx"]["expected"]))
+    wanted = str(error["msg"]).removeprefix("Input should be ").removeprefix("Value error, ")
+    return Fault(file, key, f"got {_shown(given)}", wanted)
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Parsed TOML of a file.
+
+    Raises
+    ------
+    InputFault
+        The file is missing, unreadable or not TOML (with line and column).
+    """
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputFault([Fault(str(path), "", f"cannot be read ({error.strerror})", "an existing text file")]) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputFault([Fault(str(path), "", f"is not TOML ({error})", "TOML 1.0, UTF-8")]) from error
+
+
+def with_settings(data: Mapping[str, Any], settings: Sequence[str]) -> dict[str, Any]:
+    """Copy of parsed TOML with `KEY=VALUE` settings applied, before validation.
+
+    A key is dotted; an index in brackets reaches into an array of tables. The value is read as TOML, or as plain text
+    when it is not TOML. Setting a table's `kind` to another value clears the other keys of that table.
+
+    Raises
+    ------
+    InputFault
+        A setting without '=', or a key that passes through something that is not a table.
+    """
+    edited = _copied(data)
+    for setting in settings:
+        key, equals, text = setting.partition("=")
+        if not equals or not key.strip():
+            raise InputFault([Fault("--set", setting, "has no '='", "KEY=VALUE")])
+        parts = [part for part in key.strip().replace("[", ".").replace("]", "").split(".") if part]
+        table: Any = edited
+        try:
+            for part in parts[:-1]:
+                table = table[int(part)] if isinstance(table, list) else table.setdefault(part, {})
+            if parts[-1] == "kind" and table.get("kind") != _parsed(text):
+                table.clear()
+            table[int(parts[-1]) if isinstance(table, list) else parts[-1]] = _parsed(text)
+        except (AttributeError, TypeError, ValueError, IndexError) as error:
+            raise InputFault([Fault("--set", key, "does not lead to a table", "a dotted key of the file")]) from error
+    return edited
+
+
+def _copied(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _copied(item) for key, item in cast(Mapping[str, Any], value).items()}
+    if isinstance(value, list):
+        return [_copied(item) for item in cast(list[Any], value)]
+    return value
+
+
+def _parsed(text: str) -> Any:
+    try:
+        return tomllib.loads(f"value = {text.strip()}")["value"]
+    except tomllib.TOMLDecodeError:
+        return text.strip()
+
+
+def validated(model: type[Table], data: Mapping[str, Any], file: str) -> Table:
+    """Typed object of a parsed file.
+
+    Raises
+    ------
+    InputFault
+        Everything that is wrong with the data, each fault with its dotted key.
+    """
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        raise InputFault([_fault(cast(Mapping[str, Any], e), data, file, model) for e in error.errors()]) from error
+
+
+def as_given(table: Declared) -> dict[str, Any]:
+    """Key and value in file units of each dimensional field of a table [unit named by the key]."""
+    shown: dict[str, Any] = {}
+    for name, field in type(table).model_fields.items():
+        value: Any = getattr(table, name)
+        extra = field.json_schema_extra
+        if isinstance(extra, dict) and isinstance(value, float) and math.isfinite(value):
+            value = value / UNITS[str(extra["unit"])].factor
+        shown[field.alias or name] = value
+    return shown
+
+
+__all__ = [
+    "Declared",
+    "Fault",
+    "InputFault",
+    "as_given",
+    "choice",
+    "entry",
+    "quantity",
+    "read_toml",
+    "validated",
+    "with_settings",
+]
