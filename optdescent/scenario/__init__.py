@@ -1,0 +1,5 @@
+"""All that was asked."""
+
+from optdescent.scenario.scenario import Scenario
+
+__all__ = ["Scenario"]

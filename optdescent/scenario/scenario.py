@@ -1,0 +1,140 @@
+"""Scenario: all that was asked, immutable, from one file."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from optdescent.air import Air
+from optdescent.air.altitude import pressure_altitude_of
+from optdescent.air.wind import ConstantWind, NoWind, ProfileDeclaration, ProfileWind, Wind
+from optdescent.air.wind.sounding import read_sounding, sounding_text
+from optdescent.airframe import Airframe, read_airframe
+from optdescent.arrival import Arrival, arrival_faults
+from optdescent.inputs import Fault, InputFault, read_toml, validated, with_settings
+from optdescent.scenario.declaration import Cost, Handling, ScenarioDeclaration, Start
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """All that was asked, in SI.
+
+    `text` is everything the answer depends on, as JSON (the declared values, the airframe's and the sounding's), and
+    `digest` its short fingerprint.
+    """
+
+    title: str
+    airframe: Airframe
+    start: Start
+    cost: Cost
+    wind: Wind
+    temperature_offset: float
+    qnh: float
+    arrival: Arrival
+    handling: Handling
+    text: str
+
+    @classmethod
+    def from_toml(cls, path: str | Path, settings: Sequence[str] = ()) -> Scenario:
+        """Scenario of a file, with `KEY=VALUE` settings applied before validation [SI in memory].
+
+        Raises
+        ------
+        InputFault
+            Every fault of the file and of the files it names.
+        """
+        path = Path(path)
+        return cls.from_data(with_settings(read_toml(path), settings), str(path), path.parent)
+
+    @classmethod
+    def from_data(cls, data: dict[str, Any], name: str, folder: Path | None = None) -> Scenario:
+        """Scenario of parsed TOML; `name` stands in messages, `folder` is where relative paths start [SI in memory].
+
+        Raises
+        ------
+        InputFault
+            Every fault of the data and of the files it names.
+        """
+        declared = validated(ScenarioDeclaration, data, name)
+        faults: list[Fault] = []
+        airframe, wind = None, None
+        try:
+            airframe = read_airframe(declared.airframe, folder)
+        except InputFault as fault:
+            faults += fault.faults
+        try:
+            wind = _wind(declared, folder)
+        except InputFault as fault:
+            faults += fault.faults
+        faults += _scenario_faults(declared, airframe, name)
+        if airframe is None or wind is None or faults:
+            raise InputFault(faults)
+        return cls(
+            title=declared.title,
+            airframe=airframe,
+            start=declared.start,
+            cost=declared.cost,
+            wind=wind,
+            temperature_offset=declared.air.temperature_offset,
+            qnh=declared.air.qnh,
+            arrival=declared.arrival,
+            handling=declared.handling,
+            text=_text(declared, airframe, wind),
+        )
+
+    @property
+    def digest(self) -> str:
+        """First twelve hexadecimal digits [-] of the SHA-256 of the text."""
+        return hashlib.sha256(self.text.encode()).hexdigest()[:12]
+
+    @property
+    def air(self) -> Air:
+        """Atmosphere and wind, as numbers."""
+        elevation = self.arrival.elevation
+        return Air(self.temperature_offset, self.qnh, elevation, self.wind.field, self.wind.coefficients())
+
+    def pressure_altitude(self, altitude: float) -> float:
+        """Pressure altitude [m] of a published altitude [m]: by QNH, or a flight level above the transition."""
+        return float(pressure_altitude_of(altitude, self.arrival.transition_altitude, self.qnh))
+
+
+def _wind(declared: ScenarioDeclaration, folder: Path | None) -> Wind:
+    match declared.air.wind:
+        case NoWind() | ConstantWind() as wind:
+            return wind
+        case ProfileDeclaration() as profile:
+            name, text = sounding_text(profile.sounding, folder)
+            return ProfileWind(read_sounding(name, text))
+
+
+def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, name: str) -> list[Fault]:
+    faults = [Fault(name, *fault) for fault in arrival_faults(declared.arrival)]
+    start, arrival = declared.start, declared.arrival
+    for index, window in enumerate(arrival.windows):
+        if window.distance >= start.distance:
+            given = f"got {window.distance / 1852:.1f}"
+            allowed = f"less than start.distance_nm ({start.distance / 1852:.1f})"
+            faults.append(Fault(name, f"arrival.windows[{index}].distance_nm", given, allowed))
+    if airframe is None:
+        return faults
+    masses = airframe.masses
+    if not masses.least <= start.mass <= masses.most:
+        allowed = f"{masses.least:.0f} to {masses.most:.0f} kg ({airframe.title})"
+        faults.append(Fault(name, "start.mass_kg", f"got {start.mass:.0f}", allowed))
+    if start.mach > airframe.limits.maximum_mach:
+        allowed = f"at most {airframe.limits.maximum_mach:g} ({airframe.title})"
+        faults.append(Fault(name, "start.mach", f"got {start.mach:g}", allowed))
+    return faults
+
+
+def _text(declared: ScenarioDeclaration, airframe: Airframe, wind: Wind) -> str:
+    parts: dict[str, Any] = {
+        "scenario": declared.model_dump(mode="json"),
+        "airframe": airframe.model_dump(mode="json"),
+        "sounding": wind.sounding.text if isinstance(wind, ProfileWind) else None,
+    }
+    return json.dumps(parts, sort_keys=True, indent=1)
