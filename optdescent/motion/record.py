@@ -1,0 +1,130 @@
+"""Trajectory to Flight, once, for optimum, rule and recording alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.air.airspeed import calibrated_from_mach
+from optdescent.airframe import Configuration
+from optdescent.airframe.engine import idle_flow
+from optdescent.airframe.speeds import reference_speed
+from optdescent.motion.equations import Motion, motion
+from optdescent.motion.state import Control, State, Surroundings
+from optdescent.motion.verdict import breaches, gate_report
+from optdescent.results import Flight, Kind, Provenance, SolverRecord, Summary
+from optdescent.results.flight import flight_dataset
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT, GRAVITY
+
+_LEAST_THRUST = 0.005
+_LEAST_BRAKE = 0.02
+_LEFT_CRUISE = 30.0 * FOOT
+_OUT = 0.02
+
+
+@dataclass(frozen=True)
+class Trajectory:
+    """A flight as arrays (point,): coordinate along the track [m, rising to 0], state, control, configuration."""
+
+    distance: NDArray[np.float64]
+    state: State
+    control: Control
+    configuration: Configuration
+
+
+def surroundings(scenario: Scenario) -> Surroundings:
+    """Aircraft, air and track [SI] of a scenario, as numbers."""
+    return Surroundings(scenario.airframe, scenario.air, scenario.arrival.track)
+
+
+def record(
+    scenario: Scenario, trajectory: Trajectory, kind: Kind, name: str, solver: SolverRecord | None = None
+) -> Flight:
+    """Flight of a trajectory [SI]: every column of the schema, the summary, the verdict."""
+    at = motion(
+        surroundings(scenario), trajectory.distance, trajectory.state, trajectory.control, trajectory.configuration
+    )
+    columns = _columns(scenario, trajectory, at)
+    count = trajectory.distance.size
+    arrays = {key: np.broadcast_to(np.asarray(value, dtype=float), (count,)).copy() for key, value in columns.items()}
+    dataset = flight_dataset(arrays, tuple(step.name for step in scenario.airframe.steps))
+    summary = _summary(scenario, trajectory, at)
+    gate = gate_report(scenario, dataset, scenario.arrival.gate.height)
+    found = breaches(scenario, dataset)
+    provenance = Provenance(scenario.title, scenario.text, scenario.digest)
+    return Flight(dataset, Summary(*summary, gate=gate, breaches=found), kind, name, provenance, solver)
+
+
+def _columns(scenario: Scenario, trajectory: Trajectory, at: Motion) -> dict[str, NDArray[np.float64] | float]:
+    state, control, flaps = trajectory.state, trajectory.control, trajectory.configuration.position
+    height = at.air.height
+    return {
+        "distance_to_go": -trajectory.distance,
+        "time": state.time,
+        "altitude": height,
+        "pressure_altitude": state.pressure_altitude,
+        "height_above_threshold": height - scenario.arrival.elevation,
+        "true_airspeed": state.true_airspeed,
+        "calibrated_airspeed": at.forces.calibrated_airspeed,
+        "mach": at.forces.mach,
+        "ground_speed": at.passage.ground_speed,
+        "flight_path_angle": state.path_angle,
+        "vertical_speed": at.passage.vertical_speed,
+        "mass": state.mass,
+        "fuel_used": scenario.start.mass - state.mass,
+        "fuel_flow": at.forces.fuel_flow,
+        "thrust": at.forces.thrust,
+        "drag": at.forces.drag,
+        "lift_coefficient": at.forces.lift_coefficient,
+        "load_factor": control.load_factor,
+        "thrust_fraction": control.thrust_fraction,
+        "speed_brake": control.speed_brake,
+        "configuration": flaps,
+        "flaps": flaps,
+        "gear": trajectory.configuration.gear,
+        "wind_along": at.air.wind_along,
+        "wind_across": at.air.wind_across,
+        "temperature": at.air.temperature,
+        "specific_energy_height": height + state.true_airspeed**2 / (2.0 * GRAVITY),
+        "reference_speed": reference_speed(scenario.airframe, state.mass),
+        "limit_speed": limit_speed(scenario, trajectory, at),
+    }
+
+
+def limit_speed(scenario: Scenario, trajectory: Trajectory, at: Motion) -> NDArray[np.float64]:
+    """Largest calibrated airspeed allowed (point,) [m/s]: airframe, devices that are out, arrival's speed limits."""
+    airframe, configuration = scenario.airframe, trajectory.configuration
+    mach_limit = np.asarray(calibrated_from_mach(airframe.limits.maximum_mach, at.air.pressure))
+    limit = np.minimum(airframe.limits.maximum_speed, mach_limit)
+    for step, out in zip(airframe.steps[1:], configuration.steps, strict=True):
+        if step.limit_speed is not None:
+            limit = np.where(np.asarray(out) > _OUT, np.minimum(limit, step.limit_speed), limit)
+    limit = np.where(np.asarray(configuration.gear) > _OUT, np.minimum(limit, airframe.gear.limit_speed), limit)
+    for bound in scenario.arrival.speed_limits:
+        below = np.asarray(trajectory.state.pressure_altitude) < scenario.pressure_altitude(bound.below_altitude) - 1.0
+        limit = np.where(below, np.minimum(limit, bound.speed), limit)
+    return limit
+
+
+def _summary(scenario: Scenario, trajectory: Trajectory, at: Motion) -> tuple[float, float, float, float, float, float]:
+    """Fuel, time, top of descent, thrust above idle over distance and fuel, brake over distance [SI]."""
+    distance, state = trajectory.distance, trajectory.state
+    cruise = scenario.pressure_altitude(scenario.start.altitude)
+    left = np.flatnonzero(np.asarray(state.pressure_altitude) < cruise - _LEFT_CRUISE)
+    first = int(left[0]) if left.size else distance.size - 1
+    descending = np.arange(distance.size) >= first
+    step = np.gradient(distance)
+    pushed = descending & (np.asarray(trajectory.control.thrust_fraction) > _LEAST_THRUST)
+    braked = descending & (np.asarray(trajectory.control.speed_brake) > _LEAST_BRAKE)
+    above = np.asarray(at.forces.fuel_flow) - np.asarray(idle_flow(scenario.airframe, at.air.pressure))
+    return (
+        float(scenario.start.mass - state.mass[-1]),
+        float(state.time[-1]),
+        float(-distance[first]),
+        float(np.sum(step[pushed])),
+        float(np.sum((above / np.asarray(at.passage.ground_speed) * step)[pushed])),
+        float(np.sum(step[braked])),
+    )

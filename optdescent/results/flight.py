@@ -1,0 +1,204 @@
+"""Flight: all that came out, one dataset schema whatever produced it (optimum, rule or recording)."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, fields
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from optdescent.inputs import Fault, InputFault
+from optdescent.results.files import replacing
+from optdescent.results.provenance import CAUTION, Provenance, software_version
+from optdescent.results.schema import COLUMNS
+
+
+class Kind(Enum):
+    """What produced a flight."""
+
+    OPTIMUM = "optimum"
+    RULE = "rule"
+    RECORDING = "recording"
+
+
+@dataclass(frozen=True)
+class Breach:
+    """One limit or demand that a flight did not keep: what, where [m to go], worst by how much, in a sentence."""
+
+    demand: str
+    distance_to_go: float
+    amount: float
+    sentence: str
+
+
+@dataclass(frozen=True)
+class GateReport:
+    """The flight at a height above the threshold [m]: speeds [m/s], sink rate [m/s], devices, and what is not stable."""
+
+    height: float
+    reached: bool
+    calibrated_airspeed: float
+    reference_speed: float
+    sink: float
+    off_path: float
+    flaps: float
+    gear: float
+    thrust_fraction: float
+    reasons: tuple[str, ...]
+
+    @property
+    def stable(self) -> bool:
+        """Whether the flight is stable there."""
+        return self.reached and not self.reasons
+
+
+@dataclass(frozen=True)
+class Summary:
+    """The numbers of a flight that tables show [SI].
+
+    `top_of_descent` is the distance to go [m] where the descent began; thrust above idle and speed brake are counted
+    after it, over distance [m] and fuel [kg].
+    """
+
+    fuel: float
+    time: float
+    top_of_descent: float
+    thrust_distance: float
+    thrust_fuel: float
+    brake_distance: float
+    gate: GateReport
+    breaches: tuple[Breach, ...]
+
+    @property
+    def keeps_every_limit(self) -> bool:
+        """Whether no limit or demand was broken."""
+        return not self.breaches
+
+
+@dataclass(frozen=True)
+class SolverRecord:
+    """How an optimum was found; every difference is the largest along the flight [m, m/s, kg]."""
+
+    status: str
+    iterations: int
+    optimality: float
+    constraint_violation: float
+    local_error: float
+    reflight_altitude: float
+    reflight_speed: float
+    reflight_fuel: float
+    regularisation: float
+    events: tuple[str, ...]
+
+
+@dataclass(frozen=True, repr=False)
+class Flight:
+    """One flight: a dataset over `point`, a summary, and where it is from."""
+
+    dataset: xr.Dataset
+    summary: Summary
+    kind: Kind
+    name: str
+    provenance: Provenance
+    solver: SolverRecord | None = None
+
+    def column(self, name: str) -> NDArray[np.float64]:
+        """Values (point,) of a column [SI, see `results.schema`]."""
+        return np.asarray(self.dataset[name].to_numpy(), dtype=float)
+
+    def to_netcdf(self, path: str | Path) -> None:
+        """Write the flight as netCDF-4, in one step.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        stamped = self.dataset.assign_attrs(
+            Conventions="CF-1.11",
+            title=self.provenance.title,
+            kind=self.kind.value,
+            rule=self.name if self.kind is Kind.RULE else "",
+            name=self.name,
+            scenario=self.provenance.scenario_text,
+            scenario_digest=self.provenance.scenario_digest,
+            software_version=software_version(),
+            solver=json.dumps(asdict(self.solver)) if self.solver else "",
+            summary=json.dumps(asdict(self.summary)),
+            caution=CAUTION,
+        )
+        with replacing(Path(path)) as temporary:
+            stamped.to_netcdf(temporary, engine="h5netcdf")
+
+    @classmethod
+    def from_netcdf(cls, path: str | Path) -> Flight:
+        """Flight of a file that `to_netcdf` wrote [SI].
+
+        Raises
+        ------
+        InputFault
+            The file cannot be read or does not hold a flight.
+        """
+        try:
+            with xr.open_dataset(path, engine="h5netcdf", decode_timedelta=False) as opened:
+                dataset = opened.load()
+            attributes = {str(key): value for key, value in dataset.attrs.items()}
+            solver = json.loads(attributes["solver"]) if attributes["solver"] else None
+            return cls(
+                dataset=dataset.drop_attrs(deep=False),
+                summary=_summary(json.loads(attributes["summary"])),
+                kind=Kind(attributes["kind"]),
+                name=attributes["name"],
+                provenance=Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
+                solver=SolverRecord(**{**solver, "events": tuple(solver["events"])}) if solver else None,
+            )
+        except (OSError, KeyError, ValueError) as error:
+            given = f"does not hold a flight ({error})"
+            raise InputFault([Fault(str(path), "", given, "a flight written by this package")]) from error
+
+    def __repr__(self) -> str:
+        summary = self.summary
+        return f"Flight({self.kind.value} {self.name!r}, fuel {summary.fuel:.0f} kg, stable {summary.gate.stable})"
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return f"<p>{self!r}</p>{self.dataset._repr_html_()}"
+
+
+def _summary(data: dict[str, Any]) -> Summary:
+    gate = GateReport(**{**data["gate"], "reasons": tuple(data["gate"]["reasons"])})
+    breaches = tuple(Breach(**breach) for breach in data["breaches"])
+    plain = {field.name: data[field.name] for field in fields(Summary) if field.name not in ("gate", "breaches")}
+    return Summary(**plain, gate=gate, breaches=breaches)
+
+
+def flight_dataset(columns: dict[str, NDArray[np.float64]], steps: tuple[str, ...]) -> xr.Dataset:
+    """Dataset over `point` from columns (point,) [SI]; names, units and long names from the schema.
+
+    Raises
+    ------
+    ValueError
+        A column that the schema does not declare, or one that it declares and is absent.
+    """
+    if set(columns) != set(COLUMNS):
+        raise ValueError(f"columns differ from the schema: {sorted(set(columns) ^ set(COLUMNS))}")
+    arrays: dict[str, xr.DataArray] = {}
+    for name, values in columns.items():
+        column = COLUMNS[name]
+        attributes: dict[str, Any] = {"units": column.unit, "long_name": column.long_name}
+        data: NDArray[Any] = values
+        if name == "configuration":
+            data = np.rint(values).astype(np.int8)
+            attributes |= {
+                "flag_values": np.arange(len(steps), dtype=np.int8),
+                "flag_meanings": " ".join(step.replace(" ", "_") for step in steps),
+            }
+            del attributes["units"]
+        arrays[name] = xr.DataArray(data, dims=("point",), attrs=attributes)
+    distance = arrays.pop("distance_to_go")
+    return xr.Dataset(arrays, coords={"distance_to_go": distance})

@@ -1,0 +1,31 @@
+"""Where a result is from, and the caution that goes with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.metadata import version
+
+CAUTION = (
+    "Training analysis and research only; not for use in flight or for dispatch. The operator's approved data, local "
+    "regulations and licensed instructors decide."
+)
+"""The caution that every result, chart, table and report carries."""
+
+
+def software_version() -> str:
+    """Version [-] of the package that made a result."""
+    return version("optdescent")
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Title, full text and digest of the scenario a result answers; the text alone opens it without the code."""
+
+    title: str
+    scenario_text: str
+    scenario_digest: str
+
+    @property
+    def line(self) -> str:
+        """One line for charts and tables."""
+        return f"optdescent {software_version()}, scenario {self.scenario_digest}"

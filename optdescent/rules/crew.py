@@ -1,0 +1,133 @@
+"""How a crew flies what a rule asks: pitch, speed brake, thrust and devices, closed loop.
+
+The laws are plain functions of what the crew sees, so that one flight or thousands can be flown with the same code.
+Gains and thresholds are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from optdescent.air.airspeed import calibrated_from_mach, mach_from_calibrated
+from optdescent.airframe import Airframe, Configuration
+from optdescent.arrival import Arrival
+from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
+from optdescent.curves.smooth import smooth_step
+from optdescent.motion.equations import Motion, thrust_fraction_for, thrust_needed
+from optdescent.motion.state import State
+from optdescent.rules.rule import Ask, Place
+from optdescent.units import FOOT, FOOT_PER_MINUTE, GRAVITY, KNOT
+
+
+@dataclass(frozen=True)
+class Crew:
+    """A crew that looks all the time and makes no mistakes of arithmetic; times [s], heights [m], speeds [m/s]."""
+
+    height_time: float = 20.0
+    most_correction: float = 1500.0 * FOOT_PER_MINUTE
+    pitch_time: float = 2.5
+    speed_time: float = 12.0
+    protection_time: float = 7.0
+    brake_from_height: float = 150.0 * FOOT
+    brake_full_height: float = 500.0 * FOOT
+    brake_from_speed: float = 8.0 * KNOT
+    brake_full_speed: float = 20.0 * KNOT
+    thrust_below: float = 5.0 * KNOT
+    limit_margin: float = 3.0 * KNOT
+    approach_margin: float = 1.5 * KNOT
+    limit_ramp: float = 10.0 * KNOT / (300.0 * FOOT)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What bounds the crew at a point: calibrated airspeeds [m/s] and steepest path angle through the air [rad]."""
+
+    fastest: Value
+    steepest: Value
+
+
+@dataclass(frozen=True)
+class Orders:
+    """What the crew commands: load factor [-], thrust fraction [-], speed brake fraction [-]."""
+
+    load_factor: Value
+    thrust_fraction: Value
+    speed_brake: Value
+
+
+def speed_limits(
+    airframe: Airframe, arrival: Arrival, crew: Crew, place: Place, shift: Value, configuration: Configuration
+) -> Value:
+    """Largest calibrated airspeed [m/s] the crew lets the aircraft reach.
+
+    A limit below an altitude is approached along a ramp, so that it holds on passing the altitude.
+    """
+    fastest = minimum(
+        airframe.limits.maximum_speed, calibrated_from_mach(airframe.limits.maximum_mach, place.pressure)
+    )
+    for limit in arrival.speed_limits:
+        altitude = limit.below_altitude
+        published = altitude if altitude > arrival.transition_altitude else altitude + shift
+        fastest = minimum(fastest, limit.speed + crew.limit_ramp * maximum(place.pressure_altitude - published, 0.0))
+    for step, out in zip(airframe.steps[1:], configuration.steps, strict=True):
+        if step.limit_speed is not None:
+            fastest = where(out > 0.02, minimum(fastest, step.limit_speed), fastest)
+    return fastest - crew.limit_margin
+
+
+def steepest_path(arrival: Arrival, place: Place, true_airspeed: Value, steepest: float) -> Value:
+    """Steepest path angle through the air [rad, negative] by handling and by the sink limits at the height."""
+    angle: Value = -steepest
+    for limit in arrival.sink_limits:
+        allowed = -0.97 * limit.sink / true_airspeed
+        near = limit.below_height + 300.0 * FOOT
+        angle = where(place.height < near, maximum(angle, allowed), angle)
+    return angle
+
+
+def pitch_order(crew: Crew, state: State, at: Motion, ask: Ask, limits: Limits, place: Place) -> Value:
+    """Load factor [-] that follows the asked height, never climbs, and keeps below the largest speed.
+
+    The vertical speed wanted is that of the asked path plus a correction, the height error over `height_time` but no
+    more than `most_correction`; the path angle is then followed with the lag `pitch_time`.
+    """
+    correction = clip((ask.height - place.height) / crew.height_time, -crew.most_correction, crew.most_correction)
+    wanted = -ask.slope * at.passage.ground_speed + correction
+    path_angle = wanted / state.true_airspeed
+    fastest = mach_from_calibrated(limits.fastest, place.pressure) * at.air.speed_of_sound
+    slowing = (fastest - state.true_airspeed) / crew.protection_time
+    push = (at.forces.thrust - at.forces.drag) / state.mass - slowing - at.passage.wind_heading_change
+    protected = push / GRAVITY
+    path_angle = minimum(maximum(maximum(path_angle, limits.steepest), protected), 0.0)
+    return cos(state.path_angle) + state.true_airspeed * (path_angle - state.path_angle) / (GRAVITY * crew.pitch_time)
+
+
+def thrust_order(crew: Crew, state: State, at: Motion, hold: Value, place: Place) -> Value:
+    """Thrust fraction [-] that keeps the speed from falling below a calibrated airspeed [m/s]; else idle."""
+    wanted = mach_from_calibrated(hold, place.pressure) * at.air.speed_of_sound
+    acceleration = (wanted - state.true_airspeed) / crew.speed_time
+    return clip(thrust_fraction_for(at, thrust_needed(at, state, acceleration)), 0.0, 1.0)
+
+
+def brake_order(crew: Crew, at: Motion, ask: Ask, place: Place, allowed: Value) -> Value:
+    """Speed brake fraction [-]: out with height above the asked one or speed above the planned one, where allowed."""
+    high = (place.height - ask.height - crew.brake_from_height) / (crew.brake_full_height - crew.brake_from_height)
+    over = at.forces.calibrated_airspeed - ask.speed
+    fast = (over - crew.brake_from_speed) / (crew.brake_full_speed - crew.brake_from_speed)
+    wanted = clip(maximum(high, fast), 0.0, 1.0)
+    wanted = where(over < -crew.thrust_below, 0.0, wanted)
+    return wanted * allowed
+
+
+BRAKE_BAND = 100.0 * FOOT
+"""Height [m] over which the speed brake is stowed above the height below which it must be."""
+
+
+def brake_allowed(airframe: Airframe, configuration: Configuration, height: Value, lowest: Value) -> Value:
+    """Largest speed brake fraction [-] allowed with the devices out, at a height above the threshold [m].
+
+    It falls to 0 as the step after the last that permits the brake comes out, and on nearing the `lowest` height [m].
+    """
+    after = airframe.speed_brake.last_step
+    by_step = 1.0 - configuration.steps[after] if after < len(configuration.steps) else 1.0
+    return by_step * smooth_step((height - lowest) / BRAKE_BAND)

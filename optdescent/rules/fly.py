@@ -1,0 +1,261 @@
+"""A rule flown closed loop by a crew, through the same equations of motion as the optimum.
+
+The flight is stepped along the track by the classical Runge-Kutta method at a fixed distance. The step is compiled
+once for an airframe, arrival, rule and crew; wind, temperature, altimeter setting, mass, course and cruise are
+parameters of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import casadi as ca
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.air import Air
+from optdescent.air.airspeed import calibrated_from_mach
+from optdescent.air.altitude import setting_shift
+from optdescent.air.atmosphere import pressure, speed_of_sound
+from optdescent.air.wind import WindField
+from optdescent.airframe import Airframe, Configuration
+from optdescent.airframe.speeds import scheduled_configuration
+from optdescent.arrival import Arrival, Track
+from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
+from optdescent.motion import Control, State, Surroundings, Trajectory, record
+from optdescent.motion.equations import Motion, motion
+from optdescent.results import Flight, Kind
+from optdescent.rules.crew import (
+    Crew,
+    Limits,
+    brake_allowed,
+    brake_order,
+    pitch_order,
+    speed_limits,
+    steepest_path,
+    thrust_order,
+)
+from optdescent.rules.parts import Rule, SpeedName
+from optdescent.rules.rule import Ask, Place, asked, named_speed
+from optdescent.scenario import Scenario
+from optdescent.scenario.declaration import Handling
+from optdescent.units import FOOT, GRAVITY, NAUTICAL_MILE
+
+STEP = 40.0
+"""Distance [m] of one step; halving it moves height at the gate by less than 1 ft."""
+_CLIMB_OUT = 300.0 * FOOT / NAUTICAL_MILE
+
+
+@dataclass(frozen=True)
+class Lane:
+    """State of one flown descent: five of the motion, two devices with lag, what has been out, whether it descends."""
+
+    motion: State
+    thrust_fraction: Value
+    speed_brake: Value
+    latched: Configuration
+    descending: Value
+
+    @classmethod
+    def unpacked(cls, values: Value, steps: int) -> Lane:
+        """Lane from a column (9 + steps,) in the order of the fields [SI]."""
+        state = State(*(values[index] for index in range(5)))
+        latched = Configuration(tuple(values[7 + index] for index in range(steps)), values[7 + steps])
+        return cls(state, values[5], values[6], latched, values[8 + steps])
+
+
+@dataclass(frozen=True)
+class Pilot:
+    """A crew, a rule and the fixed parts of a scenario: what one compiled step is built from."""
+
+    airframe: Airframe
+    arrival: Arrival
+    rule: Rule
+    crew: Crew
+    field: WindField
+    handling: Handling
+
+    @property
+    def steps(self) -> int:
+        """Number of steps of flaps after clean [-]."""
+        return len(self.airframe.steps) - 1
+
+    @cached_property
+    def advance(self) -> ca.Function:
+        """Compiled step: (coordinate [m], lane, step [m], parameters) to (next lane, load factor, asked height)."""
+        x, dx = ca.SX.sym("x"), ca.SX.sym("dx")
+        lane = ca.SX.sym("lane", 9 + self.steps)
+        parameters = ca.SX.sym("parameters", 6 + self.field.size)
+        first, load_factor, ask = self._rates(x, lane, parameters)
+        second, _, _ = self._rates(x + dx / 2, lane + dx / 2 * first, parameters)
+        third, _, _ = self._rates(x + dx / 2, lane + dx / 2 * second, parameters)
+        fourth, _, _ = self._rates(x + dx, lane + dx * third, parameters)
+        after = lane + dx / 6 * (first + 2 * second + 2 * third + fourth)
+        after = self._latched(x + dx, after, parameters)
+        return ca.Function("advance", [x, lane, dx, parameters], [after, load_factor, ask.height])
+
+    def _world(self, parameters: Value) -> tuple[Surroundings, Value, Value]:
+        offset, qnh, course, cruise_altitude, cruise_mach = (parameters[index] for index in range(5))
+        air = Air(offset, qnh, self.arrival.elevation, self.field, parameters[6:])
+        return Surroundings(self.airframe, air, Track(course)), cruise_altitude, cruise_mach
+
+    def _configuration(self, lane: Lane, calibrated: Value) -> Configuration:
+        now = scheduled_configuration(self.airframe, calibrated, lane.motion.mass)
+        steps = tuple(maximum(was, new) for was, new in zip(lane.latched.steps, now.steps, strict=True))
+        return Configuration(steps, maximum(lane.latched.gear, now.gear))
+
+    def _seen(self, x: Value, lane: Lane, parameters: Value) -> tuple[Motion, Configuration, Place, Ask]:
+        surroundings, cruise_altitude, cruise_mach = self._world(parameters)
+        state, air = lane.motion, surroundings.air
+        static = pressure(state.pressure_altitude)
+        mach = state.true_airspeed / speed_of_sound(state.pressure_altitude, air.temperature_offset)
+        configuration = self._configuration(lane, calibrated_from_mach(mach, static))
+        control = Control(cos(state.path_angle), lane.thrust_fraction, lane.speed_brake)
+        at = motion(surroundings, x, state, control, configuration)
+        height = at.air.height - self.arrival.elevation
+        place = Place(x, height, state.pressure_altitude, static, at.air.wind_along, state.mass)
+        shift = setting_shift(air.qnh)
+        ask = asked(self.rule, self.airframe, self.arrival, place, shift, cruise_mach)
+        ask = self._bounded(x, ask, surroundings, shift)
+        return at, configuration, place, self._cruising(lane, ask, surroundings, cruise_altitude, cruise_mach)
+
+    def _bounded(self, x: Value, ask: Ask, surroundings: Surroundings, shift: Value) -> Ask:
+        """The rule's height, held to the windows ahead, the capture height and the glide path [m]."""
+        path, elevation = self.arrival.glide_path, self.arrival.elevation
+        height, slope = ask.height, ask.slope
+        level = 0.5 * (path.capture_at_least + path.capture_at_most)
+        slope = where(height < level, 0.0, slope)
+        height = maximum(height, level)
+        on_path = path.height(x)
+        slope = where(height > on_path, path.gradient, slope)
+        height = minimum(height, on_path)
+        for window in self.arrival.windows:
+            ahead = x < -window.distance
+            for bound, is_floor in ((window.altitude_at_least, True), (window.altitude_at_most, False)):
+                if bound is None:
+                    continue
+                published = bound if bound > self.arrival.transition_altitude else bound + shift
+                limit = surroundings.air.height(published) - elevation
+                limit = limit if is_floor else limit + _CLIMB_OUT * (-window.distance - x)
+                outside = (height < limit) if is_floor else (height > limit)
+                active = where(ahead, where(outside, 1.0, 0.0), 0.0)
+                height = where(active > 0.5, limit, height)
+                slope = where(active > 0.5, 0.0 if is_floor else _CLIMB_OUT, slope)
+        return Ask(ask.speed, height, slope)
+
+    def _cruising(
+        self, lane: Lane, ask: Ask, surroundings: Surroundings, cruise_altitude: Value, cruise_mach: Value
+    ) -> Ask:
+        """Cruise height and speed before the descent has begun."""
+        going = lane.descending > 0.5
+        cruise_height = surroundings.air.height(cruise_altitude) - self.arrival.elevation
+        cruise_speed = calibrated_from_mach(cruise_mach, pressure(cruise_altitude))
+        return Ask(
+            where(going, ask.speed, cruise_speed), where(going, ask.height, cruise_height), where(going, ask.slope, 0.0)
+        )
+
+    def _rates(self, x: Value, values: Value, parameters: Value) -> tuple[Value, Value, Ask]:
+        lane = Lane.unpacked(values, self.steps)
+        at, configuration, place, ask = self._seen(x, lane, parameters)
+        going = lane.descending > 0.5
+        shift = setting_shift(parameters[1])
+        fastest = speed_limits(self.airframe, self.arrival, self.crew, place, shift, configuration)
+        steepest = steepest_path(self.arrival, place, lane.motion.true_airspeed, self.handling.steepest_path)
+        fastest = where(going, fastest, fastest + 100.0)
+        limits = self.airframe.limits
+        order = pitch_order(self.crew, lane.motion, at, ask, Limits(fastest, steepest), place)
+        load_factor = clip(order, limits.least_load_factor, limits.most_load_factor)
+        approach = named_speed(self.airframe, self.arrival, SpeedName.APPROACH, lane.motion.mass)
+        hold = maximum(ask.speed - self.crew.thrust_below, approach + self.crew.approach_margin)
+        thrust = thrust_order(self.crew, lane.motion, at, where(going, hold, ask.speed), place)
+        allowed = brake_allowed(self.airframe, configuration, place.height, self.handling.speed_brake_above)
+        brake = where(going, brake_order(self.crew, at, ask, place, allowed), 0.0)
+        surroundings, _, _ = self._world(parameters)
+        control = Control(load_factor, lane.thrust_fraction, lane.speed_brake)
+        flown = motion(surroundings, x, lane.motion, control, configuration).by_distance
+        thrust_rate = (thrust - lane.thrust_fraction) / self.airframe.engines.spool_time * flown.time
+        brake_rate = (brake - lane.speed_brake) / (self.airframe.speed_brake.travel_time / 2.0) * flown.time
+        still = [0.0] * (self.steps + 2)
+        rates = [
+            flown.pressure_altitude,
+            flown.true_airspeed,
+            flown.path_angle,
+            flown.mass,
+            flown.time,
+            thrust_rate,
+            brake_rate,
+            *still,
+        ]
+        return ca.vertcat(*rates), load_factor, ask
+
+    def _latched(self, x: Value, values: Value, parameters: Value) -> Value:
+        """Devices stay out once out; the descent has begun once the rule asks for less than the height flown."""
+        lane = Lane.unpacked(values, self.steps)
+        _, configuration, place, ask = self._seen(x, _going(lane), parameters)
+        descending = maximum(lane.descending, where(ask.height < place.height, 1.0, 0.0))
+        return ca.vertcat(values[:7], *configuration.steps, configuration.gear, descending)
+
+
+def _going(lane: Lane) -> Lane:
+    return Lane(lane.motion, lane.thrust_fraction, lane.speed_brake, lane.latched, 1.0)
+
+
+def fly(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Flight:
+    """Flight of a rule from the scenario's start to the threshold [SI].
+
+    A crew that misses the gate or breaks a limit is a result: the flight's summary says where and by how much.
+    """
+    return record(scenario, flown(scenario, rule, crew), Kind.RULE, rule.name)
+
+
+def flown(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Trajectory:
+    """Trajectory of a rule from the scenario's start to the threshold [SI]; cut where the motion has no solution."""
+    pilot = Pilot(
+        scenario.airframe,
+        scenario.arrival,
+        rule,
+        crew,
+        scenario.wind.field,
+        scenario.handling,
+    )
+    length = scenario.start.distance
+    count = int(np.ceil(length / STEP))
+    dx = length / count
+    parameters, lane = _start(scenario, pilot)
+    distance = np.linspace(-length, 0.0, count + 1)
+    lanes = np.empty((count + 1, lane.size))
+    load_factor = np.empty(count + 1)
+    reached = count
+    for index in range(count + 1):
+        lanes[index] = lane
+        after, ordered, _ = pilot.advance(distance[index], lane, dx, parameters)
+        load_factor[index] = float(ordered)
+        lane = np.asarray(after).ravel()
+        if not np.all(np.isfinite(lane)):
+            reached = index
+            break
+    return _trajectory(distance[: reached + 1], lanes[: reached + 1], load_factor[: reached + 1], pilot.steps)
+
+
+def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Parameters of the compiled step and the lane at the start, in level flight at the cruise Mach number [SI]."""
+    altitude = scenario.pressure_altitude(scenario.start.altitude)
+    speed = scenario.start.mach * float(speed_of_sound(altitude, scenario.temperature_offset))
+    fixed = [scenario.temperature_offset, scenario.qnh, scenario.arrival.course, altitude, scenario.start.mach, GRAVITY]
+    parameters = np.concatenate([fixed, scenario.wind.coefficients()])
+    state = State(altitude, speed, 0.0, scenario.start.mass, 0.0)
+    surroundings, _, _ = pilot._world(parameters)
+    clean = Configuration((0.0,) * pilot.steps, 0.0)
+    at = motion(surroundings, -scenario.start.distance, state, Control(1.0, 0.0, 0.0), clean)
+    fraction = float((at.forces.drag - at.forces.idle) / (at.forces.largest - at.forces.idle))
+    lane = [altitude, speed, 0.0, scenario.start.mass, 0.0, fraction, 0.0, *([0.0] * (pilot.steps + 2))]
+    return parameters, np.array(lane)
+
+
+def _trajectory(
+    distance: NDArray[np.float64], lanes: NDArray[np.float64], load_factor: NDArray[np.float64], steps: int
+) -> Trajectory:
+    lane = Lane.unpacked(lanes.T, steps)
+    control = Control(load_factor, np.clip(lane.thrust_fraction, 0.0, 1.0), np.clip(lane.speed_brake, 0.0, 1.0))
+    return Trajectory(distance, lane.motion, control, lane.latched)
