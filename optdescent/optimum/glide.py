@@ -1,0 +1,181 @@
+"""A first flight for the optimum: idle, quasi-steady, at plausible speeds, integrated backwards from the glide path.
+
+It meets the ground end of the descent and finds its own top of descent; windows are left to the optimum.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.air.airspeed import calibrated_at, mach_from_calibrated
+from optdescent.air.atmosphere import pressure, speed_of_sound
+from optdescent.airframe import Configuration
+from optdescent.airframe.speeds import reference_speed, scheduled_configuration
+from optdescent.motion import Control, State, Surroundings, Trajectory, record, surroundings
+from optdescent.motion.equations import motion
+from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
+from optdescent.results import Flight, Kind
+from optdescent.scenario import Scenario
+from optdescent.units import DEGREE, FOOT, GRAVITY, KNOT, NAUTICAL_MILE
+
+_STEP = 0.25 * NAUTICAL_MILE
+_DESCENT_SPEED = 260.0 * KNOT
+_SLOW_DOWN = 10.0 * KNOT / NAUTICAL_MILE
+_SHALLOWEST, _STEEPEST = -0.3 * DEGREE, -5.0 * DEGREE
+
+def calibrated_of(scenario: Scenario, state: State) -> float:
+    """Calibrated airspeed [m/s] of a numeric state."""
+    sound = speed_of_sound(state.pressure_altitude, scenario.temperature_offset)
+    return float(calibrated_at(state.true_airspeed, state.pressure_altitude, sound))
+
+
+Row = tuple[float, State, Control, Configuration]
+
+
+@dataclass(frozen=True)
+class _Glide:
+    """The parts of a first flight; `world` are its surroundings as numbers."""
+
+    scenario: Scenario
+    world: Surroundings
+
+    def calibrated(self, state: State) -> float:
+        return calibrated_of(self.scenario, state)
+
+    def true(self, calibrated: float, altitude: float) -> float:
+        sound = speed_of_sound(altitude, self.scenario.temperature_offset)
+        return float(sound * mach_from_calibrated(calibrated, pressure(altitude)))
+
+    def configuration(self, state: State) -> Configuration:
+        return scheduled_configuration(self.scenario.airframe, self.calibrated(state), state.mass)
+
+    def planned(self, x: float, altitude: float, capture: float, speed: float) -> float:
+        """True airspeed [m/s] to have at a coordinate [m] and pressure altitude [m] before capture."""
+        calibrated = min(_DESCENT_SPEED, speed + _SLOW_DOWN * (capture - x))
+        for limit in self.scenario.arrival.speed_limits:
+            if altitude < self.scenario.pressure_altitude(limit.below_altitude) + 50.0 * FOOT:
+                calibrated = min(calibrated, limit.speed - 1.0)
+        sound = float(speed_of_sound(altitude, self.scenario.temperature_offset))
+        return min(self.true(calibrated, altitude), self.scenario.start.mach * sound)
+
+    def approach(self, capture: float, calibrated: float) -> tuple[list[Row], float]:
+        """Rows from capture to the threshold, and the speed over the reference [m/s] at the gate."""
+        scenario = self.scenario
+        arrival, mass = scenario.arrival, scenario.start.mass
+        path, gate = arrival.glide_path, arrival.glide_path.distance(arrival.gate.height)
+        height = float(path.height(capture)) + arrival.elevation
+        altitude = height - float(self.world.air.height(0.0))
+        state = State(altitude, self.true(calibrated, altitude), 0.0, mass, 0.0)
+        target = float(reference_speed(scenario.airframe, mass)) + arrival.gate.speed_above_reference
+        rows: list[Row] = []
+        at_gate = float("nan")
+        grid = np.unique(np.concatenate([np.arange(capture, 0.0, _STEP / 2.0), [gate, 0.0]]))
+        for index, x in enumerate(grid):
+            configuration = self.configuration(state)
+            if x == gate:
+                at_gate = self.calibrated(state) - target
+            if self.calibrated(state) > target + 0.2:
+                held = on_gradient_at_idle(self.world, x, state, configuration, path.gradient, 0.0)
+            else:
+                held = on_gradient_at_speed(self.world, x, state, configuration, path.gradient)
+            rows.append((float(x), held.state, held.control, configuration))
+            if index + 1 < grid.size:
+                state = _moved(held.state, held.motion.by_distance, float(grid[index + 1] - x))
+                floor = self.true(target, float(state.pressure_altitude))
+                state = State(state.pressure_altitude, max(float(state.true_airspeed), floor), *_rest(state))
+        return rows, at_gate
+
+    def descent(self, capture: float, first: State) -> list[Row]:
+        """Rows from the top of descent to just before capture, found backwards."""
+        scenario = self.scenario
+        cruise = scenario.pressure_altitude(scenario.start.altitude)
+        speed, state, x = self.calibrated(first), first, capture
+        rows: list[Row] = []
+        while state.pressure_altitude < cruise and x - _STEP > -scenario.start.distance:
+            configuration = self.configuration(state)
+            control = Control(1.0, 0.0, 0.0)
+            trial = motion(self.world, x, State(*_vertical(state, -2.5 * DEGREE)), control, configuration)
+            duration = _STEP / float(trial.passage.ground_speed)
+            above = float(state.pressure_altitude) - float(trial.by_distance.pressure_altitude) * _STEP
+            wanted = (float(state.true_airspeed) - self.planned(x - _STEP, above, capture, speed)) / duration
+            push = float(trial.forces.thrust - trial.forces.drag) / scenario.start.mass
+            sine = (push - wanted - float(trial.passage.wind_heading_change)) / GRAVITY
+            angle = float(np.clip(np.arcsin(np.clip(sine, -0.2, 0.2)), _STEEPEST, _SHALLOWEST))
+            state = State(*_vertical(state, angle))
+            at = motion(self.world, x, state, control, configuration)
+            state = _moved(state, at.by_distance, -_STEP)
+            fastest = self.planned(x - _STEP, float(state.pressure_altitude), capture, speed) * 1.1
+            state = State(state.pressure_altitude, min(float(state.true_airspeed), fastest), *_rest(state))
+            x -= _STEP
+            rows.append((x, state, control, self.configuration(state)))
+        return rows[::-1]
+
+
+def _vertical(state: State, angle: float) -> tuple[float, float, float, float, float]:
+    return (state.pressure_altitude, state.true_airspeed, angle, state.mass, state.time)
+
+
+def _rest(state: State) -> tuple[float, float, float]:
+    return (state.path_angle, state.mass, state.time)
+
+
+def _moved(state: State, rate: State, step: float) -> State:
+    return State(
+        float(state.pressure_altitude + rate.pressure_altitude * step),
+        float(state.true_airspeed + rate.true_airspeed * step),
+        float(state.path_angle),
+        float(state.mass),
+        float(state.time),
+    )
+
+
+def first_flight(scenario: Scenario) -> Flight:
+    """Idle flight [SI] from the scenario's start to the threshold, a first guess and no more."""
+    glide = _Glide(scenario, surroundings(scenario))
+    path, gate = scenario.arrival.glide_path, scenario.arrival.gate
+    capture = path.distance(0.5 * (path.capture_at_least + path.capture_at_most))
+    slow = float(reference_speed(scenario.airframe, scenario.start.mass)) + gate.speed_above_reference
+    low, high = slow + 5.0, path.capture_speed_at_most or 240.0 * KNOT
+    for _ in range(12):
+        speed = 0.5 * (low + high)
+        _, over = glide.approach(capture, speed)
+        low, high = (speed, high) if over < 0.8 * gate.speed_over else (low, speed)
+    approach, _ = glide.approach(capture, 0.5 * (low + high))
+    rows = [*glide.descent(capture, approach[0][1]), *approach]
+    return record(scenario, _whole(scenario, glide, rows), Kind.OPTIMUM, "first flight")
+
+
+def _whole(scenario: Scenario, glide: _Glide, rows: list[Row]) -> Trajectory:
+    """Trajectory with the cruise before the rows, and mass and time along all of it."""
+    start, begin = scenario.start, rows[0][0]
+    altitude = scenario.pressure_altitude(start.altitude)
+    speed = start.mach * float(speed_of_sound(altitude, scenario.temperature_offset))
+    clean = Configuration((0.0,) * (len(scenario.airframe.steps) - 1), 0.0)
+    cruise: list[Row] = []
+    for x in np.linspace(-start.distance, begin - _STEP, 20):
+        held = level(glide.world, x, State(altitude, speed, 0.0, start.mass, 0.0), clean, 0.0)
+        cruise.append((float(x), held.state, held.control, clean))
+    table = [*cruise, *rows]
+    x = np.array([row[0] for row in table])
+
+    def states(name: str) -> NDArray[np.float64]:
+        return np.array([float(getattr(row[1], name)) for row in table])
+
+    def controls(name: str) -> NDArray[np.float64]:
+        return np.array([float(getattr(row[2], name)) for row in table])
+
+    steps = tuple(np.array([float(row[3].steps[k]) for row in table]) for k in range(len(clean.steps)))
+    configuration = Configuration(steps, np.array([float(row[3].gear) for row in table]))
+    control = Control(controls("load_factor"), controls("thrust_fraction"), controls("speed_brake"))
+    state = State(states("pressure_altitude"), states("true_airspeed"), states("path_angle"), start.mass, 0.0)
+    rate = motion(glide.world, x, state, control, configuration).by_distance
+    time, burnt = (np.concatenate([[0.0], np.cumsum(_means(value) * np.diff(x))]) for value in (rate.time, rate.mass))
+    state = State(state.pressure_altitude, state.true_airspeed, state.path_angle, start.mass + burnt, time)
+    return Trajectory(x, state, control, configuration)
+
+
+def _means(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    return 0.5 * (values[1:] + values[:-1])

@@ -1,0 +1,72 @@
+"""A flown flight as the first guess, and the mesh it is solved on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.ocp import Guess, Mesh, PhaseGuess, Problem
+from optdescent.optimum.events import Event
+from optdescent.optimum.pose import CONTROLS, STATES, Leg, Mode
+from optdescent.results import Flight
+from optdescent.units import NAUTICAL_MILE
+
+_POINTS = 60
+_INSIDE = 0.02
+_COLUMNS = {
+    "pressure_altitude": "pressure_altitude",
+    "true_airspeed": "true_airspeed",
+    "path_angle": "flight_path_angle",
+    "mass": "mass",
+    "time": "time",
+    "load_factor": "load_factor",
+    "speed_brake": "speed_brake",
+}
+_ELEMENT: Mapping[Mode, float] = {
+    Mode.CRUISE: 40.0 * NAUTICAL_MILE,
+    Mode.DESCENT: 2.0 * NAUTICAL_MILE,
+    Mode.SLOWING: 0.4 * NAUTICAL_MILE,
+    Mode.APPROACH: 1.0 * NAUTICAL_MILE,
+}
+_NEAR = 20.0 * NAUTICAL_MILE
+_NEAR_ELEMENT = 0.5 * NAUTICAL_MILE
+DEGREE_OF_ELEMENTS = 4
+
+
+def guess_from(flight: Flight, legs: tuple[Leg, ...], places: Mapping[Event, float]) -> Guess:
+    """Guess of every phase [SI] from a flown flight and the places of the events along its track [m]."""
+    x = -flight.column("distance_to_go")
+    phases: dict[str, PhaseGuess] = {}
+    begin = float(x[0])
+    for leg in legs:
+        end = max(places[leg.ends], begin)
+        at = np.linspace(begin, end, _POINTS)
+        phases[leg.name] = PhaseGuess(
+            at, _series(flight, x, at, STATES[leg.mode]), _series(flight, x, at, CONTROLS[leg.mode])
+        )
+        begin = end
+    return Guess(phases)
+
+
+def _series(
+    flight: Flight, x: NDArray[np.float64], at: NDArray[np.float64], names: tuple[str, ...]
+) -> dict[str, NDArray[np.float64]]:
+    series = {name: np.interp(at, x, flight.column(_COLUMNS[name])) for name in names}
+    if "speed_brake" in series:
+        series["speed_brake"] = np.clip(series["speed_brake"], _INSIDE, 1.0 - _INSIDE)
+    return series
+
+
+def mesh_for(problem: Problem, legs: tuple[Leg, ...], guess: Guess) -> Mesh:
+    """Mesh with elements of a length [m] that suits each phase: shorter near the threshold, where devices travel."""
+    elements: dict[str, int] = {}
+    for leg in legs:
+        at = guess.phases[leg.name].independent
+        length = float(at[-1] - at[0])
+        size = _ELEMENT[leg.mode]
+        if leg.mode is Mode.DESCENT and -float(at[-1]) < _NEAR:
+            size = _NEAR_ELEMENT
+        elements[leg.name] = max(2, int(np.ceil(length / size)))
+    return Mesh.uniform(problem, elements, degree=DEGREE_OF_ELEMENTS)

@@ -1,0 +1,162 @@
+"""Solution to trajectory, and its re-flight by an independent integrator."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import casadi as ca
+import numpy as np
+from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
+
+from optdescent.air.airspeed import calibrated_at
+from optdescent.air.atmosphere import speed_of_sound
+from optdescent.airframe.speeds import Configuration, scheduled_configuration
+from optdescent.motion import Control, State, Trajectory, surroundings
+from optdescent.motion.equations import motion
+from optdescent.ocp import PhaseSolution, Solution
+from optdescent.optimum.pose import CONTROLS, STATES, Leg, Mode, Pose
+from optdescent.units import NAUTICAL_MILE
+
+SAMPLE = 0.1 * NAUTICAL_MILE
+"""Distance [m] between the points of a recorded optimum."""
+_NAMES = ("pressure_altitude", "true_airspeed", "path_angle", "mass", "time")
+_SIZES = np.array([1000.0, 100.0, 0.1, 1000.0, 1000.0])
+_NODES = 12
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Refly:
+    """Largest differences along the flight when the controls found are flown again: [m], [m/s], [kg], [s]."""
+
+    altitude: float
+    speed: float
+    fuel: float
+    time: float
+
+
+class _Point:
+    """A point of a phase, numeric: looks up states, controls and parameters by name."""
+
+    def __init__(self, independent: float | Array, entries: dict[str, Array]) -> None:
+        self.independent = independent
+        self._entries = entries
+
+    def __getitem__(self, name: str) -> Array:
+        return self._entries[name]
+
+
+class FlownLeg:
+    """One phase of a solution as functions of the coordinate along the track [m]."""
+
+    def __init__(self, pose: Pose, leg: Leg, solution: Solution) -> None:
+        self.leg, self._pose = leg, pose
+        self.phase: PhaseSolution = solution[leg.name]
+        self._parameters = {name: np.asarray(value, dtype=float) for name, value in solution.values.items()}
+
+    def at(self, x: Array) -> tuple[State, Control, Configuration]:
+        """State, control and configuration (x.size,) [SI] at coordinates of the phase [m]."""
+        entries = {name: value if value.size > 1 else value[0] for name, value in self._parameters.items()}
+        entries |= {name: self.phase.state(name, x) for name in STATES[self.leg.mode]}
+        entries |= {name: self.phase.control(name, x) for name in CONTROLS[self.leg.mode]}
+        state, control, configuration, _ = self._pose.flown(self.leg.mode, _Point(x, entries))
+        return state, control, configuration
+
+    def values_at(self, x: float) -> Array:
+        """The five states (5,) [SI] at one coordinate [m]."""
+        state, _, _ = self.at(np.array([x]))
+        return np.array([float(np.atleast_1d(getattr(state, name))[0]) for name in _NAMES])
+
+    def controls_between(self, low: float, high: float) -> _Between:
+        """Load factor, thrust fraction and speed brake [-] between two neighbouring element boundaries [m]."""
+        x = 0.5 * (low + high) - 0.5 * (high - low) * np.cos((2 * np.arange(_NODES) + 1) * np.pi / (2 * _NODES))
+        _, control, _ = self.at(x)
+        return _Between(x, np.stack([np.broadcast_to(value, x.shape) for value in vars(control).values()]))
+
+
+class _Between:
+    """Polynomials (3,) through values at Chebyshev points, by the barycentric formula (Berrut, Trefethen 2004)."""
+
+    def __init__(self, x: Array, values: Array) -> None:
+        self._x, self._values = x, values
+        self._weights = np.sin((2 * np.arange(_NODES) + 1) * np.pi / (2 * _NODES)) * (-1.0) ** np.arange(_NODES)
+
+    def __call__(self, x: float) -> Array:
+        away = x - self._x
+        if not away.all():
+            return self._values[:, int(np.flatnonzero(away == 0.0)[0])]
+        share = self._weights / away
+        return self._values @ share / share.sum()
+
+
+def trajectory_of(pose: Pose, solution: Solution) -> Trajectory:
+    """Trajectory [SI] of a solution, sampled evenly and at both ends of every phase."""
+    parts: list[tuple[Array, State, Control, Configuration]] = []
+    for leg in pose.legs:
+        flown = FlownLeg(pose, leg, solution)
+        if flown.phase.length <= 0.0:
+            continue
+        count = max(2, int(np.ceil(flown.phase.length / SAMPLE)) + 1)
+        x = np.linspace(flown.phase.start, flown.phase.end, count)
+        x[0] += 1e-9 * flown.phase.length
+        parts.append((x, *flown.at(x)))
+    x = np.concatenate([part[0] for part in parts])
+
+    def joined(index: int, name: str) -> Array:
+        return np.concatenate([np.broadcast_to(getattr(part[index], name), part[0].shape) for part in parts])
+
+    steps = len(pose.scenario.airframe.steps) - 1
+    flaps = tuple(
+        np.concatenate([np.broadcast_to(part[3].steps[k], part[0].shape) for part in parts]) for k in range(steps)
+    )
+    return Trajectory(
+        x,
+        State(*(joined(1, name) for name in _NAMES)),
+        Control(*(joined(2, name) for name in ("load_factor", "thrust_fraction", "speed_brake"))),
+        Configuration(flaps, joined(3, "gear")),
+    )
+
+
+def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
+    """Fly the controls found through the whole equations of motion with an adaptive integrator, start to threshold.
+
+    Every phase is flown with all five states, also where the optimum holds a path or a speed in closed form, and each
+    starts from where the one before ended: nothing is put back on the optimum on the way.
+
+    References
+    ----------
+    Hairer, Norsett, Wanner, Solving Ordinary Differential Equations I, 2nd ed. 1993 (DOP853).
+    """
+    rates = _compiled_rates(pose)
+    legs = [FlownLeg(pose, leg, solution) for leg in pose.legs]
+    values = legs[0].values_at(legs[0].phase.start)
+    worst = np.zeros(len(_NAMES))
+    for flown in legs:
+
+        for low, high in pairwise(flown.phase.boundaries):
+            if high - low <= 0.0:
+                continue
+            controls = flown.controls_between(low, high)
+
+            def slope(x: float, column: Array, controls: _Between = controls) -> Array:
+                return np.asarray(rates(x, column, controls(x))).ravel()
+
+            step = solve_ivp(slope, (low, high), values, method="DOP853", rtol=tolerance, atol=tolerance * _SIZES)
+            values = step.y[:, -1]
+            worst = np.maximum(worst, np.abs(values - flown.values_at(high)))
+    return Refly(*(float(worst[index]) for index in (0, 1, 3, 4)))
+
+
+def _compiled_rates(pose: Pose) -> ca.Function:
+    """Rates by distance [SI] of all five states: (coordinate, states, controls) to a column."""
+    world = surroundings(pose.scenario)
+    x, values, controls = ca.SX.sym("x"), ca.SX.sym("values", len(_NAMES)), ca.SX.sym("controls", 3)
+    state = State(*(values[index] for index in range(len(_NAMES))))
+    sound = speed_of_sound(state.pressure_altitude, pose.scenario.temperature_offset)
+    calibrated = calibrated_at(state.true_airspeed, state.pressure_altitude, sound)
+    configuration = scheduled_configuration(world.airframe, calibrated, state.mass)
+    control = Control(*(controls[index] for index in range(3)))
+    flight = motion(world, x, state, control, configuration)
+    return ca.Function("rates", [x, values, controls], [ca.vertcat(*(getattr(flight.by_distance, n) for n in _NAMES))])
