@@ -85,10 +85,16 @@ class Declared(BaseModel):
     def __pydantic_init_subclass__(cls, **_: Any) -> None:
         """Give each dimensional field its key, range check and conversion."""
         for name, field in cls.model_fields.items():
-            extra = field.json_schema_extra
-            if isinstance(extra, dict) and "unit" in extra and not extra.get("bound"):
-                _bind(name, field, cast(dict[str, Any], extra))
+            extra = _declaration(field)
+            if extra is not None and not extra.get("bound"):
+                _bind(name, field, extra)
         cls.model_rebuild(force=True)
+
+
+def _declaration(field: FieldInfo) -> dict[str, Any] | None:
+    """Unit and range of a field that `quantity` declared; None for every other field."""
+    extra = field.json_schema_extra
+    return cast(dict[str, Any], extra) if isinstance(extra, dict) and "unit" in extra else None
 
 
 def _bind(name: str, field: FieldInfo, extra: dict[str, Any]) -> None:
@@ -108,15 +114,23 @@ def _bind(name: str, field: FieldInfo, extra: dict[str, Any]) -> None:
     extra["bound"] = True
 
 
+def _is_array(value: object) -> bool:
+    return isinstance(value, list)
+
+
+def _is_table(value: object) -> bool:
+    return isinstance(value, Mapping)
+
+
 def _lookup(data: object, location: Sequence[str | int]) -> tuple[list[str], object]:
     """Dotted path of a location without pydantic's union tags, and the value found there."""
     path: list[str] = []
     current = data
     for part in location:
-        if isinstance(part, int) and isinstance(current, list) and part < len(cast(list[object], current)):
+        if isinstance(part, int) and _is_array(current) and part < len(cast(list[object], current)):
             current = cast(list[object], current)[part]
             path[-1:] = [f"{path[-1]}[{part}]"] if path else [f"[{part}]"]
-        elif isinstance(current, Mapping):
+        elif _is_table(current):
             table = cast(Mapping[str, object], current)
             if part not in table and table.get("kind") == part:
                 continue
@@ -141,17 +155,21 @@ def _models_below(model: type[BaseModel]) -> set[type[BaseModel]]:
     found: set[type[BaseModel]] = set()
 
     def visit(annotation: object) -> None:
-        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            if annotation not in found:
-                found.add(annotation)
-                for field in annotation.model_fields.values():
-                    visit(field.annotation)
-            return
-        for argument in getattr(annotation, "__args__", ()):
-            visit(argument)
+        declared = _as_model(annotation)
+        if declared is None:
+            for argument in getattr(annotation, "__args__", ()):
+                visit(argument)
+        elif declared not in found:
+            found.add(declared)
+            for field in declared.model_fields.values():
+                visit(field.annotation)
 
     visit(model)
     return found
+
+
+def _as_model(annotation: object) -> type[BaseModel] | None:
+    return annotation if isinstance(annotation, type) and issubclass(annotation, BaseModel) else None
 
 
 def _shown(value: object) -> str:
@@ -180,6 +198,23 @@ def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseMo
     return Fault(file, key, f"got {_shown(given)}", wanted)
 
 
+def read_text(path: Path) -> str:
+    """Text of a UTF-8 file.
+
+    Raises
+    ------
+    InputFault
+        The file is missing, unreadable or not UTF-8.
+    """
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as error:
+        given = f"cannot be read ({error.strerror})"
+        raise InputFault([Fault(str(path), "", given, "an existing text file")]) from error
+    except UnicodeDecodeError as error:
+        raise InputFault([Fault(str(path), "", f"is not text ({error.reason})", "UTF-8 text")]) from error
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """Parsed TOML of a file.
 
@@ -189,11 +224,9 @@ def read_toml(path: Path) -> dict[str, Any]:
         The file is missing, unreadable or not TOML (with line and column).
     """
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputFault([Fault(str(path), "", f"cannot be read ({error.strerror})", "an existing text file")]) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputFault([Fault(str(path), "", f"is not TOML ({error})", "TOML 1.0, UTF-8")]) from error
+        return tomllib.loads(read_text(path))
+    except tomllib.TOMLDecodeError as error:
+        raise InputFault([Fault(str(path), "", f"is not TOML ({error})", "TOML 1.0")]) from error
 
 
 def with_settings(data: Mapping[str, Any], settings: Sequence[str]) -> dict[str, Any]:
@@ -216,10 +249,10 @@ def with_settings(data: Mapping[str, Any], settings: Sequence[str]) -> dict[str,
         table: Any = edited
         try:
             for part in parts[:-1]:
-                table = table[int(part)] if isinstance(table, list) else table.setdefault(part, {})
+                table = table[int(part)] if _is_array(table) else table.setdefault(part, {})
             if parts[-1] == "kind" and table.get("kind") != _parsed(text):
                 table.clear()
-            table[int(parts[-1]) if isinstance(table, list) else parts[-1]] = _parsed(text)
+            table[int(parts[-1]) if _is_array(table) else parts[-1]] = _parsed(text)
         except (AttributeError, TypeError, ValueError, IndexError) as error:
             raise InputFault([Fault("--set", key, "does not lead to a table", "a dotted key of the file")]) from error
     return edited
@@ -259,8 +292,8 @@ def as_given(table: Declared) -> dict[str, Any]:
     shown: dict[str, Any] = {}
     for name, field in type(table).model_fields.items():
         value: Any = getattr(table, name)
-        extra = field.json_schema_extra
-        if isinstance(extra, dict) and isinstance(value, float) and math.isfinite(value):
+        extra = _declaration(field)
+        if extra is not None and isinstance(value, float) and math.isfinite(value):
             value = value / UNITS[str(extra["unit"])].factor
         shown[field.alias or name] = value
     return shown
@@ -274,6 +307,7 @@ __all__ = [
     "choice",
     "entry",
     "quantity",
+    "read_text",
     "read_toml",
     "validated",
     "with_settings",

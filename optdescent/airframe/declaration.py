@@ -64,7 +64,9 @@ class SpeedFactors(Declared):
 
     reference: float = quantity("", 1.23, 1.6, "reference speed for landing over stall speed, last step")
     manoeuvre: float = quantity("", 1.13, 2.0, "least manoeuvring speed over stall speed, every step but the last")
-    selection_margin: float = quantity("kt", 0, 20, "a step is selected this much above the manoeuvring speed before it")
+    selection_margin: float = quantity(
+        "kt", 0, 20, "a step is selected this much above the manoeuvring speed before it"
+    )
     smoothing: float = quantity("kt", 0.5, 10, "half-width of the speed band in which a scheduled device travels")
 
 

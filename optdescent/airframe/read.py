@@ -58,7 +58,10 @@ def airframe_faults(airframe: Airframe, name: str) -> list[Fault]:
             allowed = f"at most that of the step before ({as_given(before)['limit_speed_kt']:g})"
             given = f"got {as_given(step)['limit_speed_kt']:g}"
             faults.append(Fault(name, f"steps[{index}].limit_speed_kt", given, allowed))
-    for key, index in (("gear.after_step", airframe.gear.after_step), ("speed_brake.last_step", airframe.speed_brake.last_step)):
+    for key, index in (
+        ("gear.after_step", airframe.gear.after_step),
+        ("speed_brake.last_step", airframe.speed_brake.last_step),
+    ):
         if not 0 <= index <= last:
             faults.append(Fault(name, key, f"got {index}", f"0 to {last}"))
     return faults

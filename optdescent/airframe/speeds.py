@@ -53,7 +53,7 @@ def selection_speed(airframe: Airframe, step: int, mass: Value) -> Value:
 
 
 def holding_speed(airframe: Airframe, step: int, mass: Value) -> Value:
-    """Least speed [m/s, calibrated] at which a crew holds a step, at a mass [kg]: the schedule selects no more there."""
+    """Least speed [m/s, calibrated] at which a crew holds a step, at a mass [kg]: the schedule selects no more."""
     return selection_speed(airframe, step + 1, mass) + airframe.speeds.smoothing
 
 

@@ -43,9 +43,10 @@ def arrival_faults(arrival: Arrival) -> list[tuple[str, str, str]]:
     if gate.height > path.capture_at_least:
         given = f"gate at {gate.height / FOOT:.0f} ft, capture from {path.capture_at_least / FOOT:.0f} ft"
         faults.append(("arrival.gate.height_ft", given, "a gate below the capture of the glide path"))
-    if -path.distance(path.capture_at_most) > path.below_within:
+    highest = -path.distance(path.capture_at_most)
+    if highest > path.below_within:
         given = f"got {path.below_within / NAUTICAL_MILE:.1f} nm"
-        allowed = f"at least the distance of the highest capture, {-path.distance(path.capture_at_most) / NAUTICAL_MILE:.1f} nm"
+        allowed = f"at least the distance of the highest capture, {highest / NAUTICAL_MILE:.1f} nm"
         faults.append(("arrival.glide_path.below_within_nm", given, allowed))
     return faults
 

@@ -15,7 +15,9 @@ class GlidePath(Declared):
     angle: float = quantity("deg", 2.0, 5.5, "angle above the horizontal", default=3.0)
     threshold_crossing_height: float = quantity("ft", 30, 80, "height over the threshold", default=50.0)
     capture_at_least: float = quantity("ft", 1000, 10000, "least height above the threshold at capture", default=2800.0)
-    capture_at_most: float = quantity("ft", 1000, 10000, "largest height above the threshold at capture", default=3200.0)
+    capture_at_most: float = quantity(
+        "ft", 1000, 10000, "largest height above the threshold at capture", default=3200.0
+    )
     capture_speed_at_most: float | None = quantity(
         "kt", 100, 300, "largest calibrated airspeed at capture", default=None
     )

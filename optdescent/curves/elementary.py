@@ -6,7 +6,7 @@ legacy, and CasADi's functions turn an array of shape (3,) into a (3, 1) matrix.
 
 from __future__ import annotations
 
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, cast
 
 import casadi as ca
 import numpy as np
@@ -22,71 +22,70 @@ def is_symbolic(*values: Value) -> bool:
 
 def sqrt(x: Value) -> Value:
     """Square root [-]."""
-    return ca.sqrt(x) if is_symbolic(x) else np.sqrt(x)
+    return cast(Value, ca.sqrt(x) if is_symbolic(x) else np.sqrt(x))
 
 
 def exp(x: Value) -> Value:
     """Exponential [-]."""
-    return ca.exp(x) if is_symbolic(x) else np.exp(x)
+    return cast(Value, ca.exp(x) if is_symbolic(x) else np.exp(x))
 
 
 def log(x: Value) -> Value:
     """Natural logarithm [-]."""
-    return ca.log(x) if is_symbolic(x) else np.log(x)
+    return cast(Value, ca.log(x) if is_symbolic(x) else np.log(x))
 
 
 def sin(x: Value) -> Value:
     """Sine of an angle [rad]."""
-    return ca.sin(x) if is_symbolic(x) else np.sin(x)
+    return cast(Value, ca.sin(x) if is_symbolic(x) else np.sin(x))
 
 
 def cos(x: Value) -> Value:
     """Cosine of an angle [rad]."""
-    return ca.cos(x) if is_symbolic(x) else np.cos(x)
+    return cast(Value, ca.cos(x) if is_symbolic(x) else np.cos(x))
 
 
 def tan(x: Value) -> Value:
     """Tangent of an angle [rad]."""
-    return ca.tan(x) if is_symbolic(x) else np.tan(x)
+    return cast(Value, ca.tan(x) if is_symbolic(x) else np.tan(x))
 
 
 def arcsin(x: Value) -> Value:
     """Angle [rad] whose sine is x."""
-    return ca.asin(x) if is_symbolic(x) else np.arcsin(x)
+    return cast(Value, ca.asin(x) if is_symbolic(x) else np.arcsin(x))
 
 
 def arctan2(y: Value, x: Value) -> Value:
     """Angle [rad] of the point (x, y)."""
-    return ca.atan2(y, x) if is_symbolic(y, x) else np.arctan2(y, x)
+    return cast(Value, ca.atan2(y, x) if is_symbolic(y, x) else np.arctan2(y, x))
 
 
 def tanh(x: Value) -> Value:
     """Hyperbolic tangent [-]."""
-    return ca.tanh(x) if is_symbolic(x) else np.tanh(x)
+    return cast(Value, ca.tanh(x) if is_symbolic(x) else np.tanh(x))
 
 
 def absolute(x: Value) -> Value:
     """Magnitude, in the unit of x [-]."""
-    return ca.fabs(x) if is_symbolic(x) else np.abs(x)
+    return cast(Value, ca.fabs(x) if is_symbolic(x) else np.abs(x))
 
 
 def maximum(a: Value, b: Value) -> Value:
     """Larger of two values, in their unit [-]."""
-    return ca.fmax(a, b) if is_symbolic(a, b) else np.maximum(a, b)
+    return cast(Value, ca.fmax(a, b) if is_symbolic(a, b) else np.maximum(a, b))
 
 
 def minimum(a: Value, b: Value) -> Value:
     """Smaller of two values, in their unit [-]."""
-    return ca.fmin(a, b) if is_symbolic(a, b) else np.minimum(a, b)
+    return cast(Value, ca.fmin(a, b) if is_symbolic(a, b) else np.minimum(a, b))
 
 
 def clip(x: Value, lower: Value, upper: Value) -> Value:
-    """x held between two bounds, in its unit [-]."""
+    """X held between two bounds, in its unit [-]."""
     return minimum(maximum(x, lower), upper)
 
 
 def where(condition: Value, then: Value, otherwise: Value) -> Value:
     """`then` where the condition is true, else `otherwise`, in their unit [-]; both are evaluated."""
-    if is_symbolic(condition, then, otherwise):
-        return ca.if_else(condition, then, otherwise)
-    return np.where(condition, then, otherwise)
+    symbolic = is_symbolic(condition, then, otherwise)
+    return cast(Value, ca.if_else(condition, then, otherwise) if symbolic else np.where(condition, then, otherwise))

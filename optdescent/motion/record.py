@@ -14,7 +14,7 @@ from optdescent.airframe.speeds import reference_speed
 from optdescent.motion.equations import Motion, motion
 from optdescent.motion.state import Control, State, Surroundings
 from optdescent.motion.verdict import breaches, gate_report
-from optdescent.results import Flight, Kind, Provenance, SolverRecord, Summary
+from optdescent.results import Flight, Kind, Marks, Provenance, SolverRecord, SpeedMark, Summary, WindowMark
 from optdescent.results.flight import flight_dataset
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, GRAVITY
@@ -27,12 +27,17 @@ _OUT = 0.02
 
 @dataclass(frozen=True)
 class Trajectory:
-    """A flight as arrays (point,): coordinate along the track [m, rising to 0], state, control, configuration."""
+    """A flight as arrays (point,): coordinate along the track [m, rising to 0], state, control, configuration.
+
+    A flight that follows a rule carries the height above the threshold [m] and the speed [m/s] that the rule asks for.
+    """
 
     distance: NDArray[np.float64]
     state: State
     control: Control
     configuration: Configuration
+    rule_height: NDArray[np.float64] | None = None
+    rule_speed: NDArray[np.float64] | None = None
 
 
 def surroundings(scenario: Scenario) -> Surroundings:
@@ -55,7 +60,43 @@ def record(
     gate = gate_report(scenario, dataset, scenario.arrival.gate.height)
     found = breaches(scenario, dataset)
     provenance = Provenance(scenario.title, scenario.text, scenario.digest)
-    return Flight(dataset, Summary(*summary, gate=gate, breaches=found), kind, name, provenance, solver)
+    full = Summary(*summary, gate=gate, breaches=found)
+    return Flight(dataset, full, kind, name, provenance, marks_of(scenario), solver)
+
+
+def marks_of(scenario: Scenario) -> Marks:
+    """The arrival's demands as charts draw them [SI]; altitudes above mean sea level in the scenario's own air."""
+    arrival, air = scenario.arrival, scenario.air
+
+    def above_sea(published: float | None) -> float | None:
+        return None if published is None else float(air.height(scenario.pressure_altitude(published)))
+
+    windows = tuple(
+        WindowMark(
+            window.name,
+            window.distance,
+            above_sea(window.altitude_at_least),
+            above_sea(window.altitude_at_most),
+            window.speed_at_least,
+            window.speed_at_most,
+        )
+        for window in arrival.windows
+    )
+    limits = tuple(
+        SpeedMark(float(air.height(scenario.pressure_altitude(limit.below_altitude))), limit.speed)
+        for limit in arrival.speed_limits
+    )
+    path = arrival.glide_path
+    return Marks(
+        airport=arrival.airport,
+        elevation=arrival.elevation,
+        windows=windows,
+        speed_limits=limits,
+        gradient=path.gradient,
+        crossing_height=path.threshold_crossing_height,
+        gate_height=arrival.gate.height,
+        steps=tuple(step.name for step in scenario.airframe.steps),
+    )
 
 
 def _columns(scenario: Scenario, trajectory: Trajectory, at: Motion) -> dict[str, NDArray[np.float64] | float]:
@@ -90,6 +131,8 @@ def _columns(scenario: Scenario, trajectory: Trajectory, at: Motion) -> dict[str
         "temperature": at.air.temperature,
         "specific_energy_height": height + state.true_airspeed**2 / (2.0 * GRAVITY),
         "reference_speed": reference_speed(scenario.airframe, state.mass),
+        "rule_height": np.nan if trajectory.rule_height is None else trajectory.rule_height,
+        "rule_speed": np.nan if trajectory.rule_speed is None else trajectory.rule_speed,
         "limit_speed": limit_speed(scenario, trajectory, at),
     }
 

@@ -6,6 +6,7 @@ Nothing is hidden and nothing is judged finer than it can be read: half a knot, 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import xarray as xr
@@ -52,7 +53,7 @@ def gate_report(scenario: Scenario, dataset: xr.Dataset, height: float) -> GateR
         thrust_fraction=at("thrust_fraction"),
         reasons=(),
     )
-    return GateReport(**{**vars(report), "reasons": _unstable(scenario, report)})
+    return replace(report, reasons=_unstable(scenario, report))
 
 
 def _unstable(scenario: Scenario, report: GateReport) -> tuple[str, ...]:
@@ -168,7 +169,7 @@ def capture_index(scenario: Scenario, dataset: xr.Dataset) -> int | None:
     """Index of the point from which a flight stays on the glide path, within the gate's height off it [m]."""
     path, gate = scenario.arrival.glide_path, scenario.arrival.gate
     to_go, height = _column(dataset, "distance_to_go"), _column(dataset, "height_above_threshold")
-    off = np.abs(height - np.asarray(path.height(-to_go), dtype=float)) > min(gate.off_path, READABLE_HEIGHT)
+    off = np.abs(height - np.asarray(path.height(-to_go), dtype=float)) > gate.off_path
     late = np.flatnonzero(off & (to_go > 0.0))
     index = 0 if late.size == 0 else int(late[-1]) + 1
     return index if index < to_go.size else None

@@ -101,9 +101,23 @@ def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, flo
         bound = scenario.pressure_altitude(limit.below_altitude)
         below = np.flatnonzero(altitude < bound)
         if below.size and below[0] > 0:
-            places[Event(EventKind.SPEED_LIMIT, index)] = float(x[below[0]])
+            first, last = _between_windows(scenario, bound)
+            places[Event(EventKind.SPEED_LIMIT, index)] = float(np.clip(x[below[0]], first, last))
     ordered = sorted(places, key=lambda event: (places[event], list(EventKind).index(event.kind)))
     return _proper(tuple(ordered)), places
+
+
+def _between_windows(scenario: Scenario, altitude: float) -> tuple[float, float]:
+    """Coordinates [m] between which the windows let a pressure altitude [m] be passed on the way down."""
+    arrival = scenario.arrival
+    first, last = -scenario.start.distance, arrival.glide_path.distance(arrival.gate.height)
+    for window in arrival.windows:
+        low, high = window.altitude_at_least, window.altitude_at_most
+        if low is not None and scenario.pressure_altitude(low) > altitude:
+            first = max(first, _ASIDE - window.distance)
+        if high is not None and scenario.pressure_altitude(high) < altitude:
+            last = min(last, -_ASIDE - window.distance)
+    return min(first, last), last
 
 
 def _proper(order: Order) -> Order:
@@ -131,10 +145,15 @@ def swapped(order: Order, lengths: Sequence[float]) -> Order | None:
             EventKind.BELOW_PATH,
             EventKind.TOP_OF_DESCENT,
         }
-        if exchangeable and lengths[index] < COLLAPSED and not kinds >= {EventKind.SPEED_LIMIT, EventKind.TOP_OF_DESCENT}:
+        if (
+            exchangeable
+            and lengths[index] < COLLAPSED
+            and not kinds >= {EventKind.SPEED_LIMIT, EventKind.TOP_OF_DESCENT}
+        ):
             return (*order[: index - 1], after, before, *order[index + 1 :])
     return None
 
 
+_ASIDE = 1.0 * NAUTICAL_MILE
 COLLAPSED = 0.001 * NAUTICAL_MILE
 """Length [m] below which a phase counts as collapsed."""

@@ -26,6 +26,7 @@ _DESCENT_SPEED = 260.0 * KNOT
 _SLOW_DOWN = 10.0 * KNOT / NAUTICAL_MILE
 _SHALLOWEST, _STEEPEST = -0.3 * DEGREE, -5.0 * DEGREE
 
+
 def calibrated_of(scenario: Scenario, state: State) -> float:
     """Calibrated airspeed [m/s] of a numeric state."""
     sound = speed_of_sound(state.pressure_altitude, scenario.temperature_offset)

@@ -93,5 +93,3 @@ def surroundings_of(scenario: Scenario, named: Named) -> Surroundings:
         named["temperature offset"], named["altimeter setting"], named["elevation"], scenario.wind.field, named["wind"]
     )
     return Surroundings(scenario.airframe, air, Track(named["course"]))
-
-

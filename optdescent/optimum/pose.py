@@ -145,14 +145,17 @@ class Pose:
         angle = point["path_angle"] if mode is Mode.DESCENT else 0.0
         state = State(point["pressure_altitude"], point["true_airspeed"], angle, point["mass"], point["time"])
         configuration = scheduled_configuration(world.airframe, self.calibrated(point, point), point["mass"])
-        if mode is Mode.DESCENT:
-            control = Control(point["load_factor"], 0.0, point["speed_brake"])
-            return state, control, configuration, motion(world, x, state, control, configuration)
         gradient = point["gradient"]
+        if mode is Mode.APPROACH:
+            return _held(on_gradient_at_speed(world, x, state, configuration, gradient), configuration)
+        height = self._height(point, point)
+        brake = point["speed_brake"] * brake_allowed(
+            world.airframe, configuration, height, point["lowest brake height"]
+        )
         if mode is Mode.SLOWING:
-            held = on_gradient_at_idle(world, x, state, configuration, gradient, point["speed_brake"])
-            return _held(held, configuration)
-        return _held(on_gradient_at_speed(world, x, state, configuration, gradient), configuration)
+            return _held(on_gradient_at_idle(world, x, state, configuration, gradient, brake), configuration)
+        control = Control(point["load_factor"], 0.0, brake)
+        return state, control, configuration, motion(world, x, state, control, configuration)
 
     def _phase(self, leg: Leg) -> Phase:
         def rates(point: Point) -> Mapping[str, ca.SX]:
@@ -195,32 +198,42 @@ class Pose:
         airframe, mode = self.scenario.airframe, leg.mode
         if mode in (Mode.CRUISE, Mode.APPROACH):
             return ()
-        fastest = [PathConstraint("largest speed", lambda p: self.calibrated(p, p), upper=airframe.limits.maximum_speed, scale=100.0)]
+        fastest = [
+            PathConstraint(
+                "largest speed", lambda p: self.calibrated(p, p), upper=airframe.limits.maximum_speed, scale=100.0
+            )
+        ]
         for event in leg.passed:
             if event.kind is EventKind.SPEED_LIMIT:
                 name = f"speed of {event.label}"
                 fastest[0] = PathConstraint(
-                    event.label, lambda p: self.calibrated(p, p), upper=lambda named, name=name: named[name], scale=100.0
+                    event.label,
+                    lambda p: self.calibrated(p, p),
+                    upper=lambda named, name=name: named[name],
+                    scale=100.0,
                 )
         found = [
             *fastest,
-            PathConstraint("least speed", lambda p: self._above_reference(p, p), lower=lambda n: n["gate target"] - n["gate under"], scale=100.0),
-            PathConstraint("speed brake stowed", lambda p: p["speed_brake"] - self._brake_allowed(p), upper=0.0),
+            PathConstraint(
+                "least speed",
+                lambda p: self._above_reference(p, p),
+                lower=lambda n: n["gate target"] - n["gate under"],
+                scale=100.0,
+            ),
         ]
         if mode is Mode.DESCENT:
             found.append(PathConstraint("path angle", lambda p: p["path_angle"] / p["steepest path"], -1.0, 0.0))
             found.append(PathConstraint("largest Mach number", self._mach, upper=airframe.limits.maximum_mach))
             found.append(PathConstraint("sink rate", self._sink_room, lower=0.0, scale=10.0))
         if EventKind.BELOW_PATH in {event.kind for event in leg.passed} and mode is Mode.DESCENT:
-            found.append(PathConstraint("capture from below", lambda p: self._above_path(p, p, p.independent), upper=0.0, scale=100.0))
+            found.append(
+                PathConstraint(
+                    "capture from below", lambda p: self._above_path(p, p, p.independent), upper=0.0, scale=100.0
+                )
+            )
         if EventKind.GATE in {event.kind for event in leg.passed}:
             found.append(PathConstraint("sink rate at the gate", self._gate_sink_room, lower=0.0, scale=10.0))
         return tuple(found)
-
-    def _brake_allowed(self, point: Point) -> ca.SX:
-        airframe = self.scenario.airframe
-        configuration = scheduled_configuration(airframe, self.calibrated(point, point), point["mass"])
-        return brake_allowed(airframe, configuration, self._height(point, point), point["lowest brake height"])
 
     def _above_reference(self, named: Named, at: Named) -> ca.SX:
         return self.calibrated(named, at) - reference_speed(self.scenario.airframe, at["mass"])
@@ -260,7 +273,11 @@ class Pose:
         if leg.begins.kind is not EventKind.TOP_OF_DESCENT:
             return []
         return [
-            _equal("altitude at the top", lambda e: e[name].start["pressure_altitude"] - e.parameters["start altitude"], 1000.0),
+            _equal(
+                "altitude at the top",
+                lambda e: e[name].start["pressure_altitude"] - e.parameters["start altitude"],
+                1000.0,
+            ),
             _equal("speed at the top", lambda e: e[name].start["true_airspeed"] - _cruise_speed(e), 100.0),
             _equal("level at the top", lambda e: e[name].start["path_angle"], 0.1),
         ]
@@ -303,11 +320,21 @@ class Pose:
             parameter = f"{key} at {label}"
             if key.endswith("altitude"):
                 found.append(
-                    _bounded(parameter, lambda e: e[name].end["pressure_altitude"] - e.parameters[parameter], is_floor, 1000.0)
+                    _bounded(
+                        parameter,
+                        lambda e: e[name].end["pressure_altitude"] - e.parameters[parameter],
+                        is_floor,
+                        1000.0,
+                    )
                 )
             else:
                 found.append(
-                    _bounded(parameter, lambda e: self.calibrated(e.parameters, e[name].end) - e.parameters[parameter], is_floor, 100.0)
+                    _bounded(
+                        parameter,
+                        lambda e: self.calibrated(e.parameters, e[name].end) - e.parameters[parameter],
+                        is_floor,
+                        100.0,
+                    )
                 )
 
         for key, value, is_floor in (
@@ -340,7 +367,11 @@ class Pose:
             )
         return [
             *found,
-            _equal("on the glide path", lambda e: self._above_path(e.parameters, e[name].end, e[name].end.independent), 100.0),
+            _equal(
+                "on the glide path",
+                lambda e: self._above_path(e.parameters, e[name].end, e[name].end.independent),
+                100.0,
+            ),
             _equal("along the glide path", angle, 0.1),
             BoundaryConstraint(
                 "capture height",

@@ -16,7 +16,8 @@ from optdescent.airframe.speeds import Configuration, scheduled_configuration
 from optdescent.motion import Control, State, Trajectory, surroundings
 from optdescent.motion.equations import motion
 from optdescent.ocp import PhaseSolution, Solution
-from optdescent.optimum.pose import CONTROLS, STATES, Leg, Mode, Pose
+from optdescent.optimum.pose import CONTROLS, STATES, Leg, Pose
+from optdescent.results import SolverRecord
 from optdescent.units import NAUTICAL_MILE
 
 SAMPLE = 0.1 * NAUTICAL_MILE
@@ -134,7 +135,6 @@ def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
     values = legs[0].values_at(legs[0].phase.start)
     worst = np.zeros(len(_NAMES))
     for flown in legs:
-
         for low, high in pairwise(flown.phase.boundaries):
             if high - low <= 0.0:
                 continue
@@ -160,3 +160,21 @@ def _compiled_rates(pose: Pose) -> ca.Function:
     control = Control(*(controls[index] for index in range(3)))
     flight = motion(world, x, state, control, configuration)
     return ca.Function("rates", [x, values, controls], [ca.vertcat(*(getattr(flight.by_distance, n) for n in _NAMES))])
+
+
+def solver_record(pose: Pose, solution: Solution, again: Refly) -> SolverRecord:
+    """How an optimum was found, for its flight [SI]."""
+    last = solution.history[-1]
+    events = tuple(f"{leg.ends.label} at {-solution[leg.name].end / NAUTICAL_MILE:.1f} nm to go" for leg in pose.legs)
+    return SolverRecord(
+        status=solution.outcome.value,
+        iterations=sum(turn.iterations for turn in solution.history),
+        optimality=solution.dual_infeasibility,
+        constraint_violation=solution.constraint_violation,
+        local_error=last.local_error,
+        reflight_altitude=again.altitude,
+        reflight_speed=again.speed,
+        reflight_fuel=again.fuel,
+        regularisation=sum(solution[leg.name].integral for leg in pose.legs),
+        events=events,
+    )

@@ -1,6 +1,59 @@
-"""What every answer looks like, in memory and on disk."""
+"""What every answer looks like, in memory and on disk.
 
-from optdescent.results.flight import Breach, Flight, GateReport, Kind, SolverRecord, Summary
-from optdescent.results.provenance import CAUTION, Provenance
+The names here are imported when they are first used, so that `results.caution` is read without xarray.
+"""
 
-__all__ = ["CAUTION", "Breach", "Flight", "GateReport", "Kind", "Provenance", "SolverRecord", "Summary"]
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from optdescent.results.caution import CAUTION as CAUTION
+    from optdescent.results.flight import Breach as Breach
+    from optdescent.results.flight import Flight as Flight
+    from optdescent.results.flight import GateReport as GateReport
+    from optdescent.results.flight import Kind as Kind
+    from optdescent.results.flight import SolverRecord as SolverRecord
+    from optdescent.results.flight import Summary as Summary
+    from optdescent.results.marks import Marks as Marks
+    from optdescent.results.marks import SpeedMark as SpeedMark
+    from optdescent.results.marks import WindowMark as WindowMark
+    from optdescent.results.provenance import Provenance as Provenance
+
+_FILES = {
+    "CAUTION": "optdescent.results.caution",
+    "Breach": "optdescent.results.flight",
+    "Flight": "optdescent.results.flight",
+    "GateReport": "optdescent.results.flight",
+    "Kind": "optdescent.results.flight",
+    "Marks": "optdescent.results.marks",
+    "Provenance": "optdescent.results.provenance",
+    "SolverRecord": "optdescent.results.flight",
+    "SpeedMark": "optdescent.results.marks",
+    "Summary": "optdescent.results.flight",
+    "WindowMark": "optdescent.results.marks",
+}
+__all__ = [
+    "CAUTION",
+    "Breach",
+    "Flight",
+    "GateReport",
+    "Kind",
+    "Marks",
+    "Provenance",
+    "SolverRecord",
+    "SpeedMark",
+    "Summary",
+    "WindowMark",
+]
+
+
+def __getattr__(name: str) -> object:
+    if name not in _FILES:
+        raise AttributeError(f"module 'optdescent.results' has no attribute {name!r}")
+    return getattr(import_module(_FILES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

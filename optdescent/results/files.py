@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Generator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any, cast
+
+import xarray as xr
 
 from optdescent.inputs import Fault, InputFault
 
 
 @contextmanager
-def replacing(path: Path) -> Iterator[Path]:
+def replacing(path: Path) -> Generator[Path]:
     """Temporary path beside `path`, which replaces it when the block ends well and is removed when it does not.
 
     Raises
@@ -24,7 +26,7 @@ def replacing(path: Path) -> Iterator[Path]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield temporary
-        os.replace(temporary, path)
+        temporary.replace(path)
     except OSError as error:
         allowed = "a place that can be written"
         raise InputFault([Fault(str(path), "", f"cannot be written ({error.strerror})", allowed)]) from error
@@ -42,3 +44,23 @@ def write_text(path: Path, text: str) -> None:
     """
     with replacing(path) as temporary:
         temporary.write_text(text, encoding="utf-8")
+
+
+def write_netcdf(path: Path, dataset: xr.Dataset) -> None:
+    """Write a dataset as netCDF-4 in one step.
+
+    Raises
+    ------
+    InputFault
+        The folder cannot be made or written.
+    """
+    with replacing(path) as temporary:
+        # xarray leaves part of the annotation of its method open
+        cast(Any, dataset).to_netcdf(temporary, engine="h5netcdf")
+
+
+def read_netcdf(path: str | Path) -> xr.Dataset:
+    """Dataset of a netCDF-4 file, in memory, the file closed."""
+    # xarray leaves part of the annotation of its function open
+    load = cast(Callable[..., xr.Dataset], xr.load_dataset)
+    return load(path, engine="h5netcdf", decode_timedelta=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass, fields
 from enum import Enum
+from operator import methodcaller
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import replacing
+from optdescent.results.files import read_netcdf, write_netcdf
+from optdescent.results.marks import Marks
 from optdescent.results.provenance import CAUTION, Provenance, software_version
 from optdescent.results.schema import COLUMNS
 
@@ -38,7 +40,7 @@ class Breach:
 
 @dataclass(frozen=True)
 class GateReport:
-    """The flight at a height above the threshold [m]: speeds [m/s], sink rate [m/s], devices, and what is not stable."""
+    """The flight at a height above the threshold [m]: speeds and sink rate [m/s], devices, and what is not stable."""
 
     height: float
     reached: bool
@@ -105,6 +107,7 @@ class Flight:
     kind: Kind
     name: str
     provenance: Provenance
+    marks: Marks
     solver: SolverRecord | None = None
 
     def column(self, name: str) -> NDArray[np.float64]:
@@ -130,10 +133,10 @@ class Flight:
             software_version=software_version(),
             solver=json.dumps(asdict(self.solver)) if self.solver else "",
             summary=json.dumps(asdict(self.summary)),
+            marks=json.dumps(asdict(self.marks)),
             caution=CAUTION,
         )
-        with replacing(Path(path)) as temporary:
-            stamped.to_netcdf(temporary, engine="h5netcdf")
+        write_netcdf(Path(path), stamped)
 
     @classmethod
     def from_netcdf(cls, path: str | Path) -> Flight:
@@ -145,9 +148,8 @@ class Flight:
             The file cannot be read or does not hold a flight.
         """
         try:
-            with xr.open_dataset(path, engine="h5netcdf", decode_timedelta=False) as opened:
-                dataset = opened.load()
-            attributes = {str(key): value for key, value in dataset.attrs.items()}
+            dataset = read_netcdf(path)
+            attributes: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
             solver = json.loads(attributes["solver"]) if attributes["solver"] else None
             return cls(
                 dataset=dataset.drop_attrs(deep=False),
@@ -155,7 +157,8 @@ class Flight:
                 kind=Kind(attributes["kind"]),
                 name=attributes["name"],
                 provenance=Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
-                solver=SolverRecord(**{**solver, "events": tuple(solver["events"])}) if solver else None,
+                marks=Marks.from_plain(json.loads(attributes["marks"])),
+                solver=_solver(solver) if solver else None,
             )
         except (OSError, KeyError, ValueError) as error:
             given = f"does not hold a flight ({error})"
@@ -167,14 +170,24 @@ class Flight:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return f"<p>{self!r}</p>{self.dataset._repr_html_()}"
+        return f"<p>{self!r}</p>{dataset_html(self.dataset)}"
 
 
 def _summary(data: dict[str, Any]) -> Summary:
-    gate = GateReport(**{**data["gate"], "reasons": tuple(data["gate"]["reasons"])})
+    gate: dict[str, Any] = {**data["gate"], "reasons": tuple(data["gate"]["reasons"])}
     breaches = tuple(Breach(**breach) for breach in data["breaches"])
     plain = {field.name: data[field.name] for field in fields(Summary) if field.name not in ("gate", "breaches")}
-    return Summary(**plain, gate=gate, breaches=breaches)
+    return Summary(**plain, gate=GateReport(**gate), breaches=breaches)
+
+
+def _solver(data: dict[str, Any]) -> SolverRecord:
+    plain: dict[str, Any] = {**data, "events": tuple(data["events"])}
+    return SolverRecord(**plain)
+
+
+def dataset_html(dataset: xr.Dataset) -> str:
+    """Rich display of a dataset in notebooks, by their protocol: public, though its name begins with an underscore."""
+    return str(methodcaller("_repr_html_")(dataset))
 
 
 def flight_dataset(columns: dict[str, NDArray[np.float64]], steps: tuple[str, ...]) -> xr.Dataset:

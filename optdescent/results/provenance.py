@@ -5,11 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from importlib.metadata import version
 
-CAUTION = (
-    "Training analysis and research only; not for use in flight or for dispatch. The operator's approved data, local "
-    "regulations and licensed instructors decide."
-)
-"""The caution that every result, chart, table and report carries."""
+from optdescent.results.caution import CAUTION as CAUTION
 
 
 def software_version() -> str:

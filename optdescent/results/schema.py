@@ -59,12 +59,9 @@ _COLUMNS = (
     Column("temperature", "K", "static air temperature", "k"),
     Column("specific_energy_height", "m", "energy height, height plus V²/2g of true airspeed", "ft"),
     Column("reference_speed", "m s-1", "reference speed for landing, calibrated", "kt"),
+    Column("rule_height", "m", "height above the threshold that the rule asks for", "ft"),
+    Column("rule_speed", "m s-1", "calibrated airspeed that the rule plans", "kt"),
     Column("limit_speed", "m s-1", "largest calibrated airspeed allowed", "kt"),
 )
 COLUMNS = {column.name: column for column in _COLUMNS}
-"""Every column of a flight by name."""
-OPTIMUM_COLUMNS = (
-    Column("costate_pressure_altitude", "kg m-1", "cost of one more metre of pressure altitude", ""),
-    Column("costate_true_airspeed", "kg s m-1", "cost of one more metre per second", ""),
-)
-"""Columns that only an optimum carries; absent where a hold removes the state."""
+"""Every column of a flight by name; the rule's columns are not a number in a flight that follows no rule."""

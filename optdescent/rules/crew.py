@@ -25,6 +25,7 @@ class Crew:
 
     height_time: float = 20.0
     most_correction: float = 1500.0 * FOOT_PER_MINUTE
+    level_time: float = 12.0
     pitch_time: float = 2.5
     speed_time: float = 12.0
     protection_time: float = 7.0
@@ -62,9 +63,7 @@ def speed_limits(
 
     A limit below an altitude is approached along a ramp, so that it holds on passing the altitude.
     """
-    fastest = minimum(
-        airframe.limits.maximum_speed, calibrated_from_mach(airframe.limits.maximum_mach, place.pressure)
-    )
+    fastest = minimum(airframe.limits.maximum_speed, calibrated_from_mach(airframe.limits.maximum_mach, place.pressure))
     for limit in arrival.speed_limits:
         altitude = limit.below_altitude
         published = altitude if altitude > arrival.transition_altitude else altitude + shift
@@ -89,7 +88,8 @@ def pitch_order(crew: Crew, state: State, at: Motion, ask: Ask, limits: Limits, 
     """Load factor [-] that follows the asked height, never climbs, and keeps below the largest speed.
 
     The vertical speed wanted is that of the asked path plus a correction, the height error over `height_time` but no
-    more than `most_correction`; the path angle is then followed with the lag `pitch_time`.
+    more than `most_correction`; above a floor the sink rate fades over `level_time`. The path angle is then followed
+    with the lag `pitch_time`.
     """
     correction = clip((ask.height - place.height) / crew.height_time, -crew.most_correction, crew.most_correction)
     wanted = -ask.slope * at.passage.ground_speed + correction
@@ -98,7 +98,9 @@ def pitch_order(crew: Crew, state: State, at: Motion, ask: Ask, limits: Limits, 
     slowing = (fastest - state.true_airspeed) / crew.protection_time
     push = (at.forces.thrust - at.forces.drag) / state.mass - slowing - at.passage.wind_heading_change
     protected = push / GRAVITY
-    path_angle = minimum(maximum(maximum(path_angle, limits.steepest), protected), 0.0)
+    levelling = -maximum(place.height - ask.floor, 0.0) / (crew.level_time * state.true_airspeed)
+    path_angle = maximum(maximum(path_angle, levelling), maximum(limits.steepest, protected))
+    path_angle = minimum(path_angle, 0.0)
     return cos(state.path_angle) + state.true_airspeed * (path_angle - state.path_angle) / (GRAVITY * crew.pitch_time)
 
 

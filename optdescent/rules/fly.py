@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 import casadi as ca
 import numpy as np
@@ -44,6 +45,7 @@ from optdescent.units import FOOT, GRAVITY, NAUTICAL_MILE
 
 STEP = 40.0
 """Distance [m] of one step; halving it moves height at the gate by less than 1 ft."""
+_FLARE = 100.0 * FOOT
 _CLIMB_OUT = 300.0 * FOOT / NAUTICAL_MILE
 
 
@@ -83,7 +85,7 @@ class Pilot:
 
     @cached_property
     def advance(self) -> ca.Function:
-        """Compiled step: (coordinate [m], lane, step [m], parameters) to (next lane, load factor, asked height)."""
+        """Compiled step: (coordinate [m], lane, step [m], parameters) to (lane, load factor, asked height, speed)."""
         x, dx = ca.SX.sym("x"), ca.SX.sym("dx")
         lane = ca.SX.sym("lane", 9 + self.steps)
         parameters = ca.SX.sym("parameters", 6 + self.field.size)
@@ -93,9 +95,10 @@ class Pilot:
         fourth, _, _ = self._rates(x + dx, lane + dx * third, parameters)
         after = lane + dx / 6 * (first + 2 * second + 2 * third + fourth)
         after = self._latched(x + dx, after, parameters)
-        return ca.Function("advance", [x, lane, dx, parameters], [after, load_factor, ask.height])
+        return ca.Function("advance", [x, lane, dx, parameters], [after, load_factor, ask.height, ask.speed])
 
-    def _world(self, parameters: Value) -> tuple[Surroundings, Value, Value]:
+    def world(self, parameters: Value) -> tuple[Surroundings, Value, Value]:
+        """Surroundings, cruise pressure altitude [m] and cruise Mach number [-] of the step's parameters [SI]."""
         offset, qnh, course, cruise_altitude, cruise_mach = (parameters[index] for index in range(5))
         air = Air(offset, qnh, self.arrival.elevation, self.field, parameters[6:])
         return Surroundings(self.airframe, air, Track(course)), cruise_altitude, cruise_mach
@@ -106,7 +109,7 @@ class Pilot:
         return Configuration(steps, maximum(lane.latched.gear, now.gear))
 
     def _seen(self, x: Value, lane: Lane, parameters: Value) -> tuple[Motion, Configuration, Place, Ask]:
-        surroundings, cruise_altitude, cruise_mach = self._world(parameters)
+        surroundings, cruise_altitude, cruise_mach = self.world(parameters)
         state, air = lane.motion, surroundings.air
         static = pressure(state.pressure_altitude)
         mach = state.true_airspeed / speed_of_sound(state.pressure_altitude, air.temperature_offset)
@@ -130,6 +133,7 @@ class Pilot:
         on_path = path.height(x)
         slope = where(height > on_path, path.gradient, slope)
         height = minimum(height, on_path)
+        floor = where(on_path > level + _FLARE, level, ask.floor)
         for window in self.arrival.windows:
             ahead = x < -window.distance
             for bound, is_floor in ((window.altitude_at_least, True), (window.altitude_at_most, False)):
@@ -142,7 +146,9 @@ class Pilot:
                 active = where(ahead, where(outside, 1.0, 0.0), 0.0)
                 height = where(active > 0.5, limit, height)
                 slope = where(active > 0.5, 0.0 if is_floor else _CLIMB_OUT, slope)
-        return Ask(ask.speed, height, slope)
+                if is_floor:
+                    floor = maximum(floor, where(ahead, limit, ask.floor))
+        return Ask(ask.speed, height, slope, floor)
 
     def _cruising(
         self, lane: Lane, ask: Ask, surroundings: Surroundings, cruise_altitude: Value, cruise_mach: Value
@@ -152,7 +158,10 @@ class Pilot:
         cruise_height = surroundings.air.height(cruise_altitude) - self.arrival.elevation
         cruise_speed = calibrated_from_mach(cruise_mach, pressure(cruise_altitude))
         return Ask(
-            where(going, ask.speed, cruise_speed), where(going, ask.height, cruise_height), where(going, ask.slope, 0.0)
+            where(going, ask.speed, cruise_speed),
+            where(going, ask.height, cruise_height),
+            where(going, ask.slope, 0.0),
+            where(going, ask.floor, -10000.0),
         )
 
     def _rates(self, x: Value, values: Value, parameters: Value) -> tuple[Value, Value, Ask]:
@@ -171,7 +180,7 @@ class Pilot:
         thrust = thrust_order(self.crew, lane.motion, at, where(going, hold, ask.speed), place)
         allowed = brake_allowed(self.airframe, configuration, place.height, self.handling.speed_brake_above)
         brake = where(going, brake_order(self.crew, at, ask, place, allowed), 0.0)
-        surroundings, _, _ = self._world(parameters)
+        surroundings, _, _ = self.world(parameters)
         control = Control(load_factor, lane.thrust_fraction, lane.speed_brake)
         flown = motion(surroundings, x, lane.motion, control, configuration).by_distance
         thrust_rate = (thrust - lane.thrust_fraction) / self.airframe.engines.spool_time * flown.time
@@ -194,7 +203,7 @@ class Pilot:
         lane = Lane.unpacked(values, self.steps)
         _, configuration, place, ask = self._seen(x, _going(lane), parameters)
         descending = maximum(lane.descending, where(ask.height < place.height, 1.0, 0.0))
-        return ca.vertcat(values[:7], *configuration.steps, configuration.gear, descending)
+        return cast(Value, ca.vertcat(values[:7], *configuration.steps, configuration.gear, descending))
 
 
 def _going(lane: Lane) -> Lane:
@@ -225,17 +234,17 @@ def flown(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Trajectory:
     parameters, lane = _start(scenario, pilot)
     distance = np.linspace(-length, 0.0, count + 1)
     lanes = np.empty((count + 1, lane.size))
-    load_factor = np.empty(count + 1)
+    seen = np.empty((count + 1, 3))
     reached = count
     for index in range(count + 1):
         lanes[index] = lane
-        after, ordered, _ = pilot.advance(distance[index], lane, dx, parameters)
-        load_factor[index] = float(ordered)
+        after, *orders = pilot.advance.call([distance[index], lane, dx, parameters])
+        seen[index] = [float(order) for order in orders]
         lane = np.asarray(after).ravel()
         if not np.all(np.isfinite(lane)):
             reached = index
             break
-    return _trajectory(distance[: reached + 1], lanes[: reached + 1], load_factor[: reached + 1], pilot.steps)
+    return _trajectory(distance[: reached + 1], lanes[: reached + 1], seen[: reached + 1], pilot.steps)
 
 
 def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -245,7 +254,7 @@ def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArr
     fixed = [scenario.temperature_offset, scenario.qnh, scenario.arrival.course, altitude, scenario.start.mach, GRAVITY]
     parameters = np.concatenate([fixed, scenario.wind.coefficients()])
     state = State(altitude, speed, 0.0, scenario.start.mass, 0.0)
-    surroundings, _, _ = pilot._world(parameters)
+    surroundings, _, _ = pilot.world(parameters)
     clean = Configuration((0.0,) * pilot.steps, 0.0)
     at = motion(surroundings, -scenario.start.distance, state, Control(1.0, 0.0, 0.0), clean)
     fraction = float((at.forces.drag - at.forces.idle) / (at.forces.largest - at.forces.idle))
@@ -254,8 +263,23 @@ def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArr
 
 
 def _trajectory(
-    distance: NDArray[np.float64], lanes: NDArray[np.float64], load_factor: NDArray[np.float64], steps: int
+    distance: NDArray[np.float64], lanes: NDArray[np.float64], seen: NDArray[np.float64], steps: int
 ) -> Trajectory:
     lane = Lane.unpacked(lanes.T, steps)
-    control = Control(load_factor, np.clip(lane.thrust_fraction, 0.0, 1.0), np.clip(lane.speed_brake, 0.0, 1.0))
-    return Trajectory(distance, lane.motion, control, lane.latched)
+    control = Control(seen[:, 0], np.clip(lane.thrust_fraction, 0.0, 1.0), np.clip(lane.speed_brake, 0.0, 1.0))
+    return Trajectory(distance, lane.motion, control, lane.latched, rule_height=seen[:, 1], rule_speed=seen[:, 2])
+
+
+def rule_heights(scenario: Scenario, rule: Rule, flight: Flight) -> NDArray[np.float64]:
+    """Height above the threshold (point,) [m] that a rule asks for along any flight, in the wind the flight meets."""
+    altitude = flight.column("pressure_altitude")
+    place = Place(
+        distance=-flight.column("distance_to_go"),
+        height=flight.column("height_above_threshold"),
+        pressure_altitude=altitude,
+        pressure=pressure(altitude),
+        tailwind=flight.column("wind_along"),
+        mass=flight.column("mass"),
+    )
+    shift = setting_shift(scenario.qnh)
+    return np.asarray(asked(rule, scenario.airframe, scenario.arrival, place, shift, scenario.start.mach).height)

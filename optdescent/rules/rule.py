@@ -100,11 +100,15 @@ class Place:
 
 @dataclass(frozen=True)
 class Ask:
-    """What a rule asks for at a place: calibrated airspeed planned [m/s], height to have [m], its slope [-]."""
+    """What a rule asks for at a place: calibrated airspeed planned [m/s], height to have [m], its slope [-].
+
+    `floor` is a height [m] not to sink through here: far below the ground where there is none.
+    """
 
     speed: Value
     height: Value
     slope: Value
+    floor: Value = -10000.0
 
 
 def asked(rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift: Value, cruise_mach: float) -> Ask:

@@ -51,7 +51,8 @@ class ProfileWind:
         """Root mean square and largest vector difference [m/s] from the observed levels within the knots."""
         inside = self.sounding.height <= self.field.heights[-1]
         sample = self.field.sample(self.coefficients(), 0.0, self.sounding.height[inside])
-        squared = (sample.east - self.sounding.east[inside]) ** 2 + (sample.north - self.sounding.north[inside]) ** 2
+        off_east, off_north = sample.east - self.sounding.east[inside], sample.north - self.sounding.north[inside]
+        squared: NDArray[np.float64] = np.asarray(off_east**2 + off_north**2)
         return float(np.sqrt(np.mean(squared))), float(np.sqrt(np.max(squared)))
 
 

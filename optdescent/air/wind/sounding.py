@@ -11,6 +11,7 @@ import csv
 import math
 from dataclasses import dataclass
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -86,7 +87,9 @@ def read_sounding(name: str, text: str) -> Sounding:
     faults: list[Fault] = []
     rows = [(number, _row(name, number, line, faults)) for number, line in numbered[1:]]
     faults += _height_faults(name, rows)
-    levels = [(n, r) for n, r in rows if not any(math.isnan(r[c]) for c in ("height_m", "wind_from_deg", "wind_speed_kt"))]
+    levels = [
+        (n, r) for n, r in rows if not any(math.isnan(r[c]) for c in ("height_m", "wind_from_deg", "wind_speed_kt"))
+    ]
     if len(levels) < 2:
         faults.append(Fault(name, "wind", f"{len(levels)} level(s) with height and wind", "at least two"))
     faults += _gap_faults(name, levels)
@@ -138,7 +141,7 @@ def _height_faults(name: str, rows: list[tuple[int, dict[str, float]]]) -> list[
 
 def _gap_faults(name: str, levels: list[tuple[int, dict[str, float]]]) -> list[Fault]:
     faults: list[Fault] = []
-    for (_, below), (number, above) in zip(levels, levels[1:], strict=False):
+    for (_, below), (number, above) in pairwise(levels):
         gap = above["height_m"] - below["height_m"]
         if gap > WIDEST_GAP:
             given = f"no wind between {below['height_m']:g} and {above['height_m']:g} m"

@@ -1,0 +1,57 @@
+"""optdescent: minimum-fuel descents under constraints, and how far rules of thumb can be trusted against them.
+
+Training analysis and research only; not for use in flight or for dispatch. The names here are imported when they are
+first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from optdescent.inputs import InputFault as InputFault
+    from optdescent.margins import margins as margins
+    from optdescent.optimum import DemandsConflict as DemandsConflict
+    from optdescent.optimum import NotConverged as NotConverged
+    from optdescent.optimum import optimise as optimise
+    from optdescent.results import Flight as Flight
+    from optdescent.rules import Rule as Rule
+    from optdescent.rules import fly as fly
+    from optdescent.rules import read_rules as read_rules
+    from optdescent.scenario import Scenario as Scenario
+
+_ROOMS = {
+    "DemandsConflict": "optdescent.optimum",
+    "Flight": "optdescent.results",
+    "InputFault": "optdescent.inputs",
+    "NotConverged": "optdescent.optimum",
+    "Rule": "optdescent.rules",
+    "Scenario": "optdescent.scenario",
+    "fly": "optdescent.rules",
+    "margins": "optdescent.margins",
+    "optimise": "optdescent.optimum",
+    "read_rules": "optdescent.rules",
+}
+__all__ = [
+    "DemandsConflict",
+    "Flight",
+    "InputFault",
+    "NotConverged",
+    "Rule",
+    "Scenario",
+    "fly",
+    "margins",
+    "optimise",
+    "read_rules",
+]
+
+
+def __getattr__(name: str) -> object:
+    if name not in _ROOMS:
+        raise AttributeError(f"module 'optdescent' has no attribute {name!r}")
+    return getattr(import_module(_ROOMS[name]), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

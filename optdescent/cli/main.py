@@ -1,0 +1,24 @@
+"""The group of commands."""
+
+from __future__ import annotations
+
+import click
+
+from optdescent.cli.check import check
+from optdescent.cli.margins import margins
+from optdescent.cli.optimise import optimise
+from optdescent.results.caution import CAUTION
+
+
+@click.group(epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="optdescent")
+def main() -> None:
+    """Minimum-fuel descents under constraints, and how far mental rules of thumb can be trusted against them.
+
+    Exit status: 0 done; 2 bad input; 3 the demands cannot be met; 4 the solver did not converge.
+    """
+
+
+main.add_command(check)
+main.add_command(optimise)
+main.add_command(margins)

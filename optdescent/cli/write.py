@@ -1,0 +1,33 @@
+"""Results to files in one folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+from optdescent.results import Flight
+
+
+def file_name(name: str) -> str:
+    """Name of a result as a file name [-]: letters, digits, dashes and underscores."""
+    return re.sub(r"[^\w-]+", "-", name).strip("-") or "flight"
+
+
+def write_flights(flights: Sequence[Flight], folder: Path) -> list[Path]:
+    """Write each flight as netCDF; returns the paths."""
+    paths = [folder / f"{file_name(flight.name)}.nc" for flight in flights]
+    for flight, path in zip(flights, paths, strict=True):
+        flight.to_netcdf(path)
+    return paths
+
+
+def write_figures(flights: Sequence[Flight], folder: Path) -> list[Path]:
+    """Draw every figure of the flights as PDF, SVG and PNG; returns the paths."""
+    from optdescent.figures import FIGURES, draw, save
+    from optdescent.figures.page import Page
+
+    paths: list[Path] = []
+    for name in FIGURES:
+        paths += save(draw(name, tuple(flights), Page.A4), folder, name)
+    return paths

@@ -1,0 +1,177 @@
+"""Functions of a nonlinear program and their derivatives, put together from small compiled pieces.
+
+Every phase is one pointwise function mapped over its points; its Jacobian and Hessian are derived once, at one
+point, and scattered into the sparse matrices of the program. Building is then independent of the mesh size but
+for index arithmetic, and nothing is unrolled.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import casadi as ca
+import numpy as np
+from scipy.sparse import csc_array
+
+from optdescent.ocp.basis import Array, Index
+from optdescent.ocp.kernel import Kernel
+
+
+@dataclass(frozen=True)
+class Functions:
+    """Compiled functions of (x, p), with sparse first and second derivatives."""
+
+    nlp: ca.Function
+    gradient: ca.Function
+    jacobian: ca.Function
+    hessian: ca.Function
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A kernel repeated over points, and where its inputs and outputs sit.
+
+    ``places`` (size, points) : values of the kernel's ``place``. ``columns`` (own, points) : column of the program
+    of each leading local variable; ``common`` (rest,) : of the others. ``rows`` (outputs, points) : row that each
+    output is added to; row -1 is the cost.
+    """
+
+    kernel: Kernel
+    places: Array
+    columns: Index
+    common: Index
+    rows: Index
+
+    @property
+    def points(self) -> int:
+        """Number of points."""
+        return self.rows.shape[1]
+
+    @property
+    def where(self) -> Index:
+        """(size of z, points) column of the program of every local variable."""
+        return np.vstack([self.columns, np.repeat(self.common[:, None], self.points, axis=1)])
+
+
+def _sparse(matrix: csc_array) -> ca.DM:
+    """The same matrix for CasADi (its own conversion goes through a dense one)."""
+    matrix.sum_duplicates()
+    matrix.sort_indices()
+    sparsity = ca.Sparsity(*matrix.shape, matrix.indptr.tolist(), matrix.indices.tolist())
+    return ca.DM(sparsity, matrix.data)
+
+
+class _Scatter:
+    """Collects entries (row, column, position in a stacked vector) and sums them into a sparse matrix."""
+
+    def __init__(self, rows: int, columns: int) -> None:
+        self.shape = (rows, columns)
+        self.row: list[Index] = []
+        self.column: list[Index] = []
+        self.position: list[Index] = []
+        self.values: list[ca.MX] = []
+        self.count = 0
+
+    def add(self, row: Index, column: Index, values: ca.MX) -> None:
+        """Entries in the order of the nonzeros of the dense column ``values``."""
+        if row.size == 0:
+            return
+        self.row.append(row)
+        self.column.append(column)
+        self.position.append(self.count + np.arange(row.size))
+        self.values.append(values)
+        self.count += row.size
+
+    def matrix(self) -> ca.MX:
+        """The sparse sum of all entries."""
+        if not self.values:
+            return ca.MX(*self.shape)
+        row, column = np.concatenate(self.row), np.concatenate(self.column)
+        key, target = np.unique(column.astype(np.int64) * self.shape[0] + row, return_inverse=True)
+        starts = np.searchsorted(key, np.arange(self.shape[1] + 1) * self.shape[0])
+        sparsity = ca.Sparsity(*self.shape, starts.tolist(), (key % self.shape[0]).tolist())
+        stacked = ca.vertcat(*self.values)
+        order = np.argsort(target, kind="stable")
+        if key.size == row.size:
+            return ca.MX(sparsity, stacked[order.tolist()])
+        ones = (np.ones(row.size), (target, np.concatenate(self.position)))
+        return ca.MX(sparsity, ca.mtimes(_sparse(csc_array(ones, shape=(key.size, row.size))), stacked))
+
+
+def assemble(columns: int, parameters: int, linear: csc_array, pieces: list[Piece]) -> Functions:
+    """Functions of ``columns`` variables whose rows are ``linear @ x`` plus the outputs of ``pieces``."""
+    rows = int(linear.shape[0])
+    x, p = ca.MX.sym("x", columns), ca.MX.sym("p", parameters)
+    lam_f, lam_g = ca.MX.sym("lam_f"), ca.MX.sym("lam_g", rows)
+    weights = ca.vertcat(lam_g, lam_f)
+    into = _Targets(
+        cost=_Scatter(1, 1),
+        gradient=_Scatter(columns, 1),
+        value=_Scatter(rows, 1),
+        slope=_Scatter(rows, columns),
+        curve=_Scatter(columns, columns),
+    )
+    for piece in pieces:
+        _add_piece(piece, x, p, weights, into)
+    coefficients = _sparse(linear)
+    entries = linear.tocoo()
+    where = np.asarray(entries.row, dtype=np.int64), np.asarray(entries.col, dtype=np.int64)
+    into.slope.add(*where, ca.MX(ca.DM(entries.data)))
+    cost = ca.densify(into.cost.matrix())
+    values = ca.mtimes(coefficients, x) + ca.densify(into.value.matrix())
+    gradient = ca.densify(into.gradient.matrix())
+    names = ["x", "p"]
+    return Functions(
+        ca.Function("nlp", [x, p], [cost, values], names, ["f", "g"]),
+        ca.Function("nlp_grad_f", [x, p], [cost, gradient], names, ["f", "grad_f_x"]),
+        ca.Function("nlp_jac_g", [x, p], [values, into.slope.matrix()], names, ["g", "jac_g_x"]),
+        ca.Function(
+            "nlp_hess_l",
+            [x, p, lam_f, lam_g],
+            [into.curve.matrix()],
+            [*names, "lam_f", "lam_g"],
+            ["triu_hess_gamma_x_x"],
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class _Targets:
+    """The cost is kept apart from the rows, so that asking for it alone evaluates nothing else."""
+
+    cost: _Scatter
+    gradient: _Scatter
+    value: _Scatter
+    slope: _Scatter
+    curve: _Scatter
+
+
+def _add_piece(piece: Piece, x: ca.MX, p: ca.MX, weights: ca.MX, into: _Targets) -> None:
+    kernel, rows, where, points = piece.kernel, piece.rows, piece.where, piece.points
+    mask = [False, True, False, True]
+    each = ca.reshape(x[piece.columns.T.ravel().tolist()], kernel.own, points)
+    arguments = [each, x[piece.common.tolist()], ca.DM(piece.places), p]
+    target = rows.T.ravel()
+    entries = ca.vec(kernel.value.map(points, mask, [False])(*arguments))
+    _split(target, np.zeros(target.size, dtype=np.int64), entries, into.value, into.cost)
+    i, j = kernel.slope_at
+    if i.size:
+        entries = ca.vec(kernel.slope.map(points, mask, [False])(*arguments))
+        _split(rows[i].T.ravel(), where[j].T.ravel(), entries, into.slope, into.gradient)
+    i, j = kernel.curve_at
+    if i.size:
+        function = kernel.curve.map(points, [*mask, False], [False])
+        last = weights.size1() - 1
+        pull = ca.reshape(weights[np.where(target < 0, last, target).tolist()], kernel.outputs, points)
+        low, high = np.minimum(where[i], where[j]), np.maximum(where[i], where[j])
+        into.curve.add(low.T.ravel(), high.T.ravel(), ca.vec(function(*arguments, pull)))
+
+
+def _split(row: Index, column: Index, entries: ca.MX, rows: _Scatter, cost: _Scatter) -> None:
+    """Entries of real rows to ``rows``; those of the cost, by column, to ``cost`` (its one column)."""
+    own, rest = np.flatnonzero(row < 0), np.flatnonzero(row >= 0)
+    if own.size == 0:
+        rows.add(row, column, entries)
+        return
+    cost.add(column[own], np.zeros(own.size, dtype=np.int64), entries[own.tolist()])
+    rows.add(row[rest], column[rest], entries[rest.tolist()])

@@ -1,0 +1,203 @@
+"""User functions called once with symbols: the expressions of a problem, in physical units."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import casadi as ca
+import numpy as np
+
+from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.point import Edge, Ends, Parameters, PhaseEnds, Point, Values
+
+if TYPE_CHECKING:
+    from optdescent.ocp.problem import Limit, Phase, Problem
+
+
+@dataclass(frozen=True)
+class PhaseForm:
+    """Pointwise expressions of a phase.
+
+    ``function``: (independent, states, controls, statics, parameters) -> (rates, path, integrand).
+    ``control_free``: positions of the path functions in which no control appears.
+    """
+
+    states: tuple[str, ...]
+    controls: tuple[str, ...]
+    path: tuple[str, ...]
+    has_integrand: bool
+    control_free: tuple[int, ...]
+    function: ca.Function
+
+
+@dataclass(frozen=True)
+class BoundaryForm:
+    """Expressions on the ends.
+
+    ``function``: (ends, statics, parameters) -> (cost, boundaries), where ``ends`` is one column holding
+    for every phase: start states, end states, start, end, integral.
+    ``simple``: per boundary constraint, the position in (ends, statics) when it is just that variable, else None;
+    such a constraint becomes a bound.
+    ``limits``: parameters -> (lower, upper) of every limit, in the order of ``limit_items``.
+    """
+
+    function: ca.Function
+    simple: tuple[int | None, ...]
+    limits: ca.Function
+    limit_items: tuple[tuple[str, str, str], ...]
+
+
+def _symbols(problem: Problem) -> tuple[ca.SX, ca.SX, dict[str, ca.SX]]:
+    """Statics column, parameters column, and name -> part of either."""
+    statics = ca.SX.sym("statics", len(problem.statics))
+    parameters = ca.SX.sym("parameters", sum(q.size for q in problem.parameters))
+    entries = {v.name: statics[i] for i, v in enumerate(problem.statics)}
+    offset = 0
+    for q in problem.parameters:
+        entries[q.name] = parameters[offset : offset + q.size]
+        offset += q.size
+    return statics, parameters, entries
+
+
+def _scalar(value: ca.SX | float, phase: str, name: str) -> ca.SX:
+    try:
+        expression = ca.SX(value)
+    except (NotImplementedError, TypeError, RuntimeError) as error:
+        raise ProblemFault(f"expected an expression, got {type(value).__name__}", phase, name) from error
+    if expression.shape != (1, 1):
+        raise ProblemFault(f"expected a scalar, got shape {expression.shape}", phase, name)
+    return ca.densify(expression)
+
+
+def _function(
+    name: str, inputs: list[ca.SX], outputs: list[ca.SX], phase: str, labels: tuple[list[str], list[str]]
+) -> ca.Function:
+    """Compile, and name a symbol that does not belong to the problem."""
+    inside = {s.element_hash() for column in inputs for s in ca.symvar(column)}
+    for output in outputs:
+        for symbol in ca.symvar(output):
+            if symbol.element_hash() not in inside:
+                raise ProblemFault("an expression holds a symbol from outside the problem", phase, symbol.name())
+    return ca.Function(name, inputs, outputs, labels[0], labels[1])
+
+
+def phase_form(problem: Problem, phase: Phase) -> PhaseForm:
+    """Call the functions of ``phase`` with symbols.
+
+    Raises
+    ------
+    ProblemFault : a rate is missing, unknown or not a scalar; an unknown name is looked up.
+    """
+    statics, parameters, entries = _symbols(problem)
+    names = tuple(v.name for v in phase.states)
+    independent = ca.SX.sym("independent")
+    states = ca.SX.sym("states", len(names))
+    controls = ca.SX.sym("controls", len(phase.controls))
+    entries.update({name: states[i] for i, name in enumerate(names)})
+    entries.update({v.name: controls[i] for i, v in enumerate(phase.controls)})
+    point = Point(independent, entries, phase.name)
+    rates = dict(phase.rates(point))
+    for name in names:
+        if name not in rates:
+            raise ProblemFault("the rate of this state is missing", phase.name, name)
+    for name in rates:
+        if name not in names:
+            raise ProblemFault("a rate is given for something that is not a state", phase.name, name)
+    rate = ca.vertcat(*[_scalar(rates[name], phase.name, name) for name in names])
+    path = ca.vertcat(ca.SX(0, 1), *[_scalar(c.function(point), phase.name, c.name) for c in phase.path])
+    integrand = _scalar(0.0 if phase.integrand is None else phase.integrand(point), phase.name, "integrand")
+    inputs = [independent, states, controls, statics, parameters]
+    labels = (["independent", "states", "controls", "statics", "parameters"], ["rates", "path", "integrand"])
+    function = _function("point", inputs, [rate, path, integrand], phase.name, labels)
+    return PhaseForm(
+        names,
+        tuple(v.name for v in phase.controls),
+        tuple(c.name for c in phase.path),
+        phase.integrand is not None,
+        tuple(i for i in range(path.size1()) if not ca.depends_on(path[i], controls)),
+        function,
+    )
+
+
+def boundary_form(problem: Problem) -> BoundaryForm:
+    """Call the cost, the boundary functions and the limits with symbols.
+
+    Raises
+    ------
+    ProblemFault : an expression is not a scalar, or an unknown name is looked up.
+    """
+    statics, parameters, entries = _symbols(problem)
+    columns: list[ca.SX] = []
+    views: dict[str, PhaseEnds] = {}
+    for phase in problem.phases:
+        size = len(phase.states)
+        column = ca.SX.sym(f"ends_{phase.name}", 2 * size + 3)
+        columns.append(column)
+        names = [v.name for v in phase.states]
+        start = Edge(column[2 * size], {n: column[i] for i, n in enumerate(names)}, phase.name)
+        end = Edge(column[2 * size + 1], {n: column[size + i] for i, n in enumerate(names)}, phase.name)
+        integral = column[2 * size + 2] if phase.integrand is not None else ca.SX(0)
+        views[phase.name] = PhaseEnds(start, end, integral)
+    static = Values({v.name: entries[v.name] for v in problem.statics})
+    known = Parameters({q.name: entries[q.name] for q in problem.parameters})
+    ends = Ends(views, static, known)
+    cost = _scalar(problem.cost(ends), "", "cost")
+    values = [_scalar(b.function(ends), "", b.name) for b in problem.boundaries]
+    boundaries = ca.vertcat(ca.SX(0, 1), *values)
+    inputs = [ca.vertcat(*columns), statics, parameters]
+    function = _function(
+        "ends", inputs, [cost, boundaries], "", (["ends", "statics", "parameters"], ["cost", "boundaries"])
+    )
+    seen = ca.vertcat(inputs[0], statics)
+    position = {seen[i].element_hash(): i for i in range(seen.size1())}
+    simple = tuple(position.get(v.element_hash()) if v.is_symbolic() else None for v in values)
+    items, lower, upper = _limits(problem, known)
+    limits = _function("limits", [parameters], [lower, upper], "", (["parameters"], ["lower", "upper"]))
+    return BoundaryForm(function, simple, limits, items)
+
+
+def _limits(problem: Problem, known: Parameters) -> tuple[tuple[tuple[str, str, str], ...], ca.SX, ca.SX]:
+    """All limits in a fixed order: items (kind, phase, name), lower column, upper column."""
+    found: list[tuple[tuple[str, str, str], Limit, Limit]] = []
+    found += [(("static", "", v.name), v.lower, v.upper) for v in problem.statics]
+    for phase in problem.phases:
+        found.append((("start", phase.name, "start"), phase.start.lower, phase.start.upper))
+        found.append((("end", phase.name, "end"), phase.end.lower, phase.end.upper))
+        found += [(("state", phase.name, v.name), v.lower, v.upper) for v in phase.states]
+        found += [(("control", phase.name, v.name), v.lower, v.upper) for v in phase.controls]
+        found += [(("path", phase.name, c.name), c.lower, c.upper) for c in phase.path]
+    found += [(("boundary", "", b.name), b.lower, b.upper) for b in problem.boundaries]
+    lower = ca.vertcat(*[_limit(low, known, item) for item, low, _ in found])
+    upper = ca.vertcat(*[_limit(high, known, item) for item, _, high in found])
+    return tuple(item for item, _, _ in found), lower, upper
+
+
+def _limit(limit: float | Callable[[Parameters], ca.SX], known: Parameters, item: tuple[str, str, str]) -> ca.SX:
+    return _scalar(limit(known) if callable(limit) else limit, item[1], item[2])
+
+
+def parameter_column(problem: Problem, values: Mapping[str, object]) -> list[float]:
+    """The values of all parameters as one flat list in declaration order, in their own units [-].
+
+    Raises
+    ------
+    ProblemFault : a value is missing, unknown, of wrong size, or not finite.
+    """
+    known = {q.name for q in problem.parameters}
+    for name in values:
+        if name not in known:
+            raise ProblemFault(f"no such parameter; there are {', '.join(sorted(known)) or 'none'}", variable=name)
+    column: list[float] = []
+    for q in problem.parameters:
+        if q.name not in values:
+            raise ProblemFault("the value of this parameter is missing", variable=q.name)
+        array = np.atleast_1d(np.asarray(values[q.name], dtype=float)).ravel()
+        if array.size != q.size:
+            raise ProblemFault(f"expected {q.size} values, got {array.size}", variable=q.name)
+        bad = np.flatnonzero(~np.isfinite(array))
+        if bad.size:
+            raise ProblemFault("the value is not finite", variable=q.name, index=int(bad[0]))
+        column += array.tolist()
+    return column

@@ -1,0 +1,295 @@
+"""The nonlinear program and its solver: the only file that knows IPOPT."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import casadi as ca
+import numpy as np
+from numpy.typing import ArrayLike
+
+from optdescent.ocp.assemble import Functions, Piece
+from optdescent.ocp.basis import Array
+from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.form import parameter_column
+from optdescent.ocp.guess import Guess
+from optdescent.ocp.layout import Layout
+from optdescent.ocp.limits import bounds, limit_values
+from optdescent.ocp.mesh import Mesh
+from optdescent.ocp.outcome import Outcome
+from optdescent.ocp.problem import Problem
+from optdescent.ocp.recover import recover
+from optdescent.ocp.scale import column_scales, scales
+from optdescent.ocp.settings import SolverSettings, Warmth
+from optdescent.ocp.solution import Raw, Solution, Start
+from optdescent.ocp.start import from_guess, from_solution
+from optdescent.ocp.transfer import transfer
+
+_OUTCOMES = {
+    "Solve_Succeeded": Outcome.SOLVED,
+    "Feasible_Point_Found": Outcome.SOLVED,
+    "Solved_To_Acceptable_Level": Outcome.ACCEPTABLE,
+    "Infeasible_Problem_Detected": Outcome.INFEASIBLE,
+    "Maximum_Iterations_Exceeded": Outcome.ITERATIONS,
+    "Maximum_CpuTime_Exceeded": Outcome.TIME,
+    "Maximum_WallTime_Exceeded": Outcome.TIME,
+    "Invalid_Number_Detected": Outcome.INVALID_NUMBER,
+    "Restoration_Failed": Outcome.RESTORATION_FAILED,
+    "Diverging_Iterates": Outcome.DIVERGING,
+    "Search_Direction_Becomes_Too_Small": Outcome.STEP_TOO_SMALL,
+    "Error_In_Step_Computation": Outcome.STEP_TOO_SMALL,
+    "Not_Enough_Degrees_Of_Freedom": Outcome.OVERDETERMINED,
+}
+
+
+@dataclass(frozen=True)
+class _Ending:
+    outcome: Outcome
+    start: Start
+    iterations: int
+    dual: float
+
+
+class NonlinearProgram:
+    """A problem on a mesh. Held by the caller and solved again with new parameter values.
+
+    Scales are fixed by the first solve (or by the solution it starts from) and stay for the program's life.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        mesh: Mesh,
+        layout: Layout,
+        functions: Functions,
+        pieces: tuple[Piece, ...],
+        seconds_build: float,
+    ) -> None:
+        self.problem = problem
+        self.mesh = mesh
+        self.layout = layout
+        self.functions = functions
+        self.pieces = pieces
+        self.seconds_build = seconds_build
+        self._scales: Array | None = None
+        self._solvers: dict[tuple[SolverSettings, Warmth], ca.Function] = {}
+
+    @property
+    def columns(self) -> int:
+        """Number of variables."""
+        return self.layout.columns
+
+    @property
+    def rows(self) -> int:
+        """Number of constraints."""
+        return self.layout.rows
+
+    def solve(
+        self,
+        values: Mapping[str, ArrayLike],
+        start: Guess | Solution,
+        settings: SolverSettings = SolverSettings(),
+    ) -> Solution:
+        """Solve for these parameter values, in their own units [-], from a guess, or warm from a solution.
+
+        Raises
+        ------
+        ProblemFault : a value or guess is missing or not finite, bounds cross, a function is not finite at the start.
+        """
+        began = time.perf_counter()
+        parameters = np.asarray(parameter_column(self.problem, values), dtype=float)
+        limits = limit_values(self.problem, parameters)
+        physical = self._physical(start)
+        scale = self._fix_scales(physical, parameters, limits, start)
+        unit = column_scales(self.layout, scale)
+        p = np.concatenate([parameters, scale])
+        low, high, row_low, row_high = bounds(self.problem, self.layout, limits, unit, scale)
+        box = {"lbx": low, "ubx": high, "lbg": row_low, "ubg": row_high, "p": p}
+        x0 = np.clip(physical / unit, low, high)
+        self._fill_integrals(x0, p)
+        raw, ending = self._attempt(start, x0, scale, box, settings)
+        found = recover(self.problem, self.mesh, self.layout, raw, limits, parameters)
+        return Solution(
+            problem=self.problem.name,
+            outcome=ending.outcome,
+            cost=float(self.functions.nlp(raw.x, p)[0]) * float(scale[0]),
+            phases=found.phases,
+            statics=found.statics,
+            values={k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in values.items()},
+            mesh=self.mesh,
+            start=ending.start,
+            iterations=ending.iterations,
+            constraint_violation=self._violation(raw, box),
+            slackness=self._slackness(raw, box) * float(scale[0]),
+            dual_infeasibility=ending.dual,
+            seconds_build=self.seconds_build,
+            seconds_solve=time.perf_counter() - began,
+            scales=found.scales,
+            multipliers=found.multipliers,
+            raw=raw,
+        )
+
+    def _physical(self, start: Guess | Solution) -> Array:
+        if not isinstance(start, Solution):
+            return from_guess(self.problem, self.mesh, self.layout, start)
+        if start.mesh == self.mesh:
+            return start.raw.x * column_scales(self.layout, start.raw.scales)
+        return from_solution(self.problem, self.mesh, self.layout, start)
+
+    def _attempt(
+        self, start: Guess | Solution, x0: Array, scale: Array, box: Mapping[str, Array], settings: SolverSettings
+    ) -> tuple[Raw, _Ending]:
+        """Warm if multipliers are at hand, then cold if that failed; nothing if bounds exclude each other."""
+        if np.any(box["lbx"] > box["ubx"]):
+            nothing = Raw(x0, np.full(self.columns, np.nan), np.full(self.rows, np.nan), scale)
+            return nothing, _Ending(Outcome.INFEASIBLE, Start.COLD, 0, np.nan)
+        near = self._near(start, x0, scale) if settings.warmth is not Warmth.COLD else None
+        spent = 0
+        if near is not None:
+            begin = {"x0": near.x, "lam_x0": near.lam_x, "lam_g0": near.lam_g}
+            raw, ending = self._run({**begin, **box}, settings, settings.warmth, scale)
+            if ending.outcome.is_success:
+                return raw, replace(ending, start=Start.WARM)
+            spent = ending.iterations
+        raw, ending = self._run({"x0": x0, **box}, settings, Warmth.COLD, scale)
+        how = Start.COLD if near is None else Start.WARM_THEN_COLD
+        return raw, replace(ending, start=how, iterations=ending.iterations + spent)
+
+    def _near(self, start: Guess | Solution, x0: Array, scale: Array) -> Raw | None:
+        """Point and multipliers to start warm from, if the start has any that fit."""
+        if not isinstance(start, Solution) or not np.array_equal(start.raw.scales, scale):
+            return None
+        if start.mesh == self.mesh:
+            return start.raw
+        return transfer(self.problem, self.mesh, self.layout, start, x0)
+
+    def _run(
+        self, arguments: Mapping[str, Array], settings: SolverSettings, warmth: Warmth, scale: Array
+    ) -> tuple[Raw, _Ending]:
+        solver = self._solver(settings, warmth)
+        result = solver(**arguments)
+        stats = solver.stats()
+        outcome = _OUTCOMES.get(stats["return_status"], Outcome.FAILED)
+        duals = stats.get("iterations", {}).get("inf_du", [])
+        x, lam_x, lam_g = (np.asarray(result[k].full(), dtype=float).ravel() for k in ("x", "lam_x", "lam_g"))
+        dual = float(duals[-1]) if duals else np.nan
+        return Raw(x, lam_x, lam_g, scale), _Ending(outcome, Start.COLD, int(stats["iter_count"]), dual)
+
+    def _solver(self, settings: SolverSettings, warmth: Warmth) -> ca.Function:
+        key = (replace(settings, warmth=Warmth.COLD), warmth)
+        if key not in self._solvers:
+            options: dict[str, bool | int | float | str | ca.Function] = {
+                "print_time": False,
+                "calc_lam_p": False,
+                "calc_lam_x": True,
+                "grad_f": self.functions.gradient,
+                "jac_g": self.functions.jacobian,
+                "hess_lag": self.functions.hessian,
+                "show_eval_warnings": False,
+                "ipopt.print_level": settings.log,
+                "ipopt.sb": "yes",
+                "ipopt.tol": settings.tolerance,
+                "ipopt.max_iter": settings.iterations,
+                "ipopt.max_cpu_time": settings.seconds,
+                "ipopt.nlp_scaling_method": "none",
+                "ipopt.mu_strategy": "adaptive",
+                "ipopt.bound_mult_init_method": "mu-based",
+                "ipopt.bound_push": 0.1,
+                "ipopt.bound_frac": 0.1,
+            }
+            if warmth is not Warmth.COLD:
+                options["ipopt.warm_start_init_point"] = "yes"
+                for name in (
+                    "bound_push",
+                    "bound_frac",
+                    "slack_bound_push",
+                    "slack_bound_frac",
+                    "mult_bound_push",
+                ):
+                    options[f"ipopt.warm_start_{name}"] = 1e-8
+                options["ipopt.mu_init"] = 1e-9 if warmth is Warmth.CLOSE else 1e-4
+                if warmth is Warmth.CLOSE:
+                    options["ipopt.mu_strategy"] = "monotone"
+            self._solvers[key] = ca.nlpsol("solver", "ipopt", self.functions.nlp, options)
+        return self._solvers[key]
+
+    def _fix_scales(
+        self,
+        physical: Array,
+        parameters: Array,
+        limits: dict[tuple[str, str, str], tuple[float, float]],
+        start: Guess | Solution,
+    ) -> Array:
+        if self._scales is None and isinstance(start, Solution) and start.raw.scales.size == self.layout.scales:
+            self._scales = start.raw.scales
+        if self._scales is None:
+            scale = scales(self.problem, self.layout, physical, limits)
+            x = physical / column_scales(self.layout, scale)
+            value = self._value(x, np.concatenate([parameters, scale]))
+            cost = abs(float(self.functions.nlp(x, np.concatenate([parameters, scale]))[0]))
+            for place in self.layout.phases:
+                if place.has_integrand:
+                    # A guess may make an integral vanish (a control at its bound): the cost says what is large.
+                    scale[place.integral_scale] = max(abs(value[place.quadrature]), 0.01 * cost) or 1.0
+            p = np.concatenate([parameters, scale])
+            self._fill_integrals(x, p)
+            scale[0] = _cost_scale(cost, float(np.max(np.abs(self.functions.gradient(x, p)[1].full()), initial=0.0)))
+            self._scales = scale
+        return self._scales
+
+    def _value(self, x: Array, p: Array) -> Array:
+        """Rows at x. Raises ProblemFault that names phase, variable and point of a value that is not finite."""
+        cost, rows = self.functions.nlp(x, p)
+        value = np.asarray(rows.full(), dtype=float).ravel()
+        if np.all(np.isfinite(value)) and np.isfinite(float(cost)):
+            return value
+        for phase, form, place in zip(self.problem.phases, self.problem.phase_forms, self.layout.phases, strict=True):
+            for names, index in ((form.states, place.defects), (form.path, place.path)):
+                bad = np.argwhere(~np.isfinite(value[index])) if index.size else np.empty((0, 2))
+                if len(bad):
+                    name, point = names[int(bad[0][0])], int(bad[0][1])
+                    raise ProblemFault("not finite at the start of the solve", phase.name, name, point)
+            if place.has_integrand and not np.isfinite(value[place.quadrature]):
+                raise ProblemFault("the integral is not finite at the start of the solve", phase.name, "integrand")
+        for constraint, row in zip(self.problem.boundaries, self.layout.boundaries, strict=True):
+            if not np.isfinite(value[row]):
+                raise ProblemFault("not finite at the start of the solve", "", constraint.name)
+        raise ProblemFault("the cost is not finite at the start of the solve", variable="cost")
+
+    def _fill_integrals(self, x: Array, p: Array) -> None:
+        """Set the integral columns of ``x`` to what the quadrature gives."""
+        value = self._value(x, p)
+        for place in self.layout.phases:
+            if place.has_integrand:
+                x[place.integral] -= value[place.quadrature]
+
+    def _slackness(self, raw: Raw, box: Mapping[str, Array]) -> float:
+        """Sum over all limits of multiplier times distance, scaled: what the interior point leaves of the cost."""
+        rows = np.asarray(self.functions.nlp(raw.x, box["p"])[1].full(), dtype=float).ravel()
+        total = 0.0
+        for value, low, high, lam in (
+            (raw.x, box["lbx"], box["ubx"], raw.lam_x),
+            (rows, box["lbg"], box["ubg"], raw.lam_g),
+        ):
+            distance = np.maximum(np.minimum(value - low, high - value), 0.0)
+            counted = np.isfinite(distance) & (low < high)
+            total += float(np.sum(np.abs(lam[counted]) * distance[counted]))
+        return total
+
+    def _violation(self, raw: Raw, box: Mapping[str, Array]) -> float:
+        rows = np.asarray(self.functions.nlp(raw.x, box["p"])[1].full(), dtype=float).ravel()
+        parts = (box["lbg"] - rows, rows - box["ubg"], box["lbx"] - raw.x, raw.x - box["ubx"])
+        return max(0.0, *(float(np.max(part, initial=0.0)) for part in parts))
+
+
+def _cost_scale(cost: float, slope: float) -> float:
+    """The cost at the start, within a hundredth of the largest slope and that slope itself.
+
+    The slope alone is too much where a variable's scale is far beyond what it changes by, as with a mass: the solver's
+    tolerance, in units of this scale, would then leave a visible part of the cost on the table.
+    """
+    if not (np.isfinite(slope) and slope > 0.0):
+        return 1.0
+    return float(np.clip(cost, slope / 100.0, slope)) if cost > 0.0 else slope

@@ -1,0 +1,123 @@
+"""The kernels of a problem: scaled rates, path and integrand at a point, and everything at the ends.
+
+They do not depend on the mesh and are kept with the problem, so that a refinement compiles nothing again.
+"""
+
+from __future__ import annotations
+
+import casadi as ca
+import numpy as np
+
+from optdescent.ocp.form import PhaseForm
+from optdescent.ocp.kernel import Kernel
+from optdescent.ocp.layout import Layout, PhaseLayout
+from optdescent.ocp.problem import Phase, Problem
+
+
+def phase_kernel(problem: Problem, number: int, places: Layout) -> Kernel:
+    """(states, controls; start, end, statics) -> (-rates, path, -quadrature), all scaled.
+
+    The place is (position on [0, 1], element fraction, quadrature weight).
+    """
+    key = f"phase {number}"
+    if key not in problem.compiled:
+        phase, form, place = problem.phases[number], problem.phase_forms[number], places.phases[number]
+        problem.compiled[key] = _phase(form, phase, place, places, _parameters(problem))
+    return problem.compiled[key]
+
+
+def open_kernel(problem: Problem, number: int, places: Layout) -> Kernel:
+    """(states; start, end, statics) -> control-free path functions, scaled; the place is the position on [0, 1]."""
+    key = f"open {number}"
+    if key not in problem.compiled:
+        phase, form, place = problem.phases[number], problem.phase_forms[number], places.phases[number]
+        problem.compiled[key] = _open(form, phase, place, places, _parameters(problem))
+    return problem.compiled[key]
+
+
+def ends_kernel(problem: Problem, places: Layout) -> Kernel:
+    """(ends, statics) -> (links, boundaries with a row, cost), scaled; absent integrals are left out of the ends."""
+    if "ends" not in problem.compiled:
+        problem.compiled["ends"] = _ends(problem, places, _parameters(problem))
+    return problem.compiled["ends"]
+
+
+def _parameters(problem: Problem) -> int:
+    return sum(q.size for q in problem.parameters)
+
+
+def _phase(form: PhaseForm, phase: Phase, place: PhaseLayout, places: Layout, parameters: int) -> Kernel:
+    size, inputs, statics = len(phase.states), len(phase.controls), len(places.statics)
+    shared = ca.SX.sym("p", parameters + places.scales)
+    scale = shared[parameters:]
+    z = ca.SX.sym("z", size + inputs + 2 + statics)
+    where = ca.SX.sym("place", 3)
+    start, end = z[size + inputs], z[size + inputs + 1]
+    length = (end - start) * scale[1]
+    state_scale, control_scale = scale[place.state_scales.tolist()], scale[place.control_scales.tolist()]
+    rates, path, integrand = form.function(
+        start * scale[1] + where[0] * length,
+        z[:size] * state_scale,
+        z[size : size + inputs] * control_scale,
+        z[size + inputs + 2 :] * scale[places.static_scales.tolist()],
+        shared[:parameters],
+    )
+    outputs = [-where[1] * length * rates / state_scale, path / np.array([c.scale for c in phase.path])]
+    if place.has_integrand:
+        outputs.append(-where[2] * length * integrand / scale[place.integral_scale])
+    return Kernel(z, size + inputs, ca.vertcat(*outputs), where, shared, parameters)
+
+
+def _open(form: PhaseForm, phase: Phase, place: PhaseLayout, places: Layout, parameters: int) -> Kernel:
+    size, statics = len(phase.states), len(places.statics)
+    shared = ca.SX.sym("p", parameters + places.scales)
+    scale = shared[parameters:]
+    z, where = ca.SX.sym("z", size + 2 + statics), ca.SX.sym("place")
+    start, end = z[size] * scale[1], z[size + 1] * scale[1]
+    path = form.function(
+        start + where * (end - start),
+        z[:size] * scale[place.state_scales.tolist()],
+        ca.SX.zeros(len(phase.controls)),
+        z[size + 2 :] * scale[places.static_scales.tolist()],
+        shared[:parameters],
+    )[1]
+    chosen = [path[i] / phase.path[i].scale for i in form.control_free]
+    return Kernel(z, size, ca.vertcat(*chosen), where, shared, parameters)
+
+
+def _ends(problem: Problem, places: Layout, parameters: int) -> Kernel:
+    shared = ca.SX.sym("p", parameters + places.scales)
+    scale = shared[parameters:]
+    sizes = [len(form.states) for form in problem.phase_forms]
+    first = np.concatenate([[0], np.cumsum([2 * size + 3 for size in sizes])])
+    edges = int(first[-1])
+    z = ca.SX.sym("z", edges + len(places.statics))
+    kept = [i for i in range(z.size1()) if i not in set(absent_integrals(places, first))]
+    units: list[ca.SX] = []
+    for number, place in enumerate(places.phases):
+        states = scale[place.state_scales.tolist()]
+        units += [states, states, scale[1], scale[1], scale[place.integral_scale]]
+        if not place.has_integrand:
+            z[int(first[number + 1]) - 1] = 0
+    physical = z * ca.vertcat(*units, scale[places.static_scales.tolist()])
+    cost, boundaries = problem.boundary_form.function(physical[:edges], physical[edges:], shared[:parameters])
+    outputs: list[ca.SX] = []
+    for link in problem.links:
+        one, two = problem.phase_names.index(link.before), problem.phase_names.index(link.after)
+        end, start = int(first[one]) + sizes[one], int(first[two])
+        before, after = places.phases[one].state_scales, places.phases[two].state_scales
+        for name in link.states:
+            i = problem.phase_forms[one].states.index(name)
+            j = problem.phase_forms[two].states.index(name)
+            outputs.append(z[end + i] - z[start + j] * scale[int(after[j])] / scale[int(before[i])])
+        outputs.append(z[end + sizes[one] + 1] - z[start + 2 * sizes[two]])
+    for i, constraint in enumerate(problem.boundaries):
+        if problem.boundary_form.simple[i] is None:
+            outputs.append(boundaries[i] / constraint.scale)
+    outputs.append(cost / scale[0])
+    return Kernel(z[kept], len(kept), ca.vertcat(*outputs), ca.SX(0, 1), shared, parameters)
+
+
+def absent_integrals(places: Layout, first: np.ndarray) -> list[int]:
+    """Positions in the ends column [-] of the integrals of phases without an integrand."""
+    return [int(first[i + 1]) - 1 for i, place in enumerate(places.phases) if not place.has_integrand]

@@ -1,0 +1,212 @@
+"""The statement of an optimal-control problem: frozen records, complete when they exist.
+
+The engine minimises ``cost`` over phases whose states obey ``dx/ds = rates(point)`` along an increasing
+independent variable ``s`` (time, distance, ...). All names that a function may look up in one phase
+(states, controls, statics, parameters) are different from each other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import casadi as ca
+
+from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.form import BoundaryForm, PhaseForm, boundary_form, phase_form
+from optdescent.ocp.kernel import Kernel
+from optdescent.ocp.point import Ends, Parameters, Point
+
+Expression = ca.SX
+Limit = float | Callable[[Parameters], ca.SX]
+
+
+def _check_limits(lower: Limit, upper: Limit, name: str) -> None:
+    if not callable(lower) and not callable(upper):
+        if math.isnan(lower) or math.isnan(upper):
+            raise ProblemFault("a bound is not a number", variable=name)
+        if lower > upper:
+            raise ProblemFault(f"lower bound {lower:g} lies above upper bound {upper:g}", variable=name)
+
+
+def _check_scale(scale: float | None, name: str) -> None:
+    if scale is not None and not (math.isfinite(scale) and scale > 0.0):
+        raise ProblemFault(f"scale must be positive and finite, not {scale}", variable=name)
+
+
+def _check_unique(names: tuple[str, ...], phase: str, what: str) -> None:
+    for index, name in enumerate(names):
+        if not name:
+            raise ProblemFault(f"a {what} has no name", phase=phase, index=index)
+        if name in names[:index]:
+            raise ProblemFault(f"the name of this {what} is used twice", phase=phase, variable=name, index=index)
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A quantity that is given with every solve; changing it never rebuilds the program.
+
+    ``size`` is the length of its column.
+    """
+
+    name: str
+    size: int = 1
+
+    def __post_init__(self) -> None:
+        if self.size < 1:
+            raise ProblemFault(f"size must be at least 1, not {self.size}", variable=self.name)
+
+
+@dataclass(frozen=True)
+class Variable:
+    """A state, control or static variable with its bounds; ``scale`` None chooses from bounds and guess."""
+
+    name: str
+    lower: Limit = -math.inf
+    upper: Limit = math.inf
+    scale: float | None = None
+
+    def __post_init__(self) -> None:
+        _check_limits(self.lower, self.upper, self.name)
+        _check_scale(self.scale, self.name)
+
+
+@dataclass(frozen=True)
+class PathConstraint:
+    """``lower <= function(point) <= upper`` at every collocation point of a phase."""
+
+    name: str
+    function: Callable[[Point], ca.SX]
+    lower: Limit = -math.inf
+    upper: Limit = math.inf
+    scale: float = 1.0
+
+    def __post_init__(self) -> None:
+        _check_limits(self.lower, self.upper, self.name)
+        _check_scale(self.scale, self.name)
+
+
+@dataclass(frozen=True)
+class Span:
+    """Where the independent variable of a phase may start or end; equal limits fix it."""
+
+    lower: Limit
+    upper: Limit
+
+    def __post_init__(self) -> None:
+        _check_limits(self.lower, self.upper, "span")
+
+
+@dataclass(frozen=True)
+class Phase:
+    """One arc: its variables, the derivatives of its states, its limits.
+
+    ``rates`` returns one derivative with respect to the independent variable for every state.
+    ``integrand`` is integrated over the phase (``ends[phase].integral``). ``least_length`` is the
+    smallest length of the phase; 0 allows it to collapse.
+    """
+
+    name: str
+    states: tuple[Variable, ...]
+    controls: tuple[Variable, ...]
+    rates: Callable[[Point], Mapping[str, ca.SX]]
+    start: Span
+    end: Span
+    path: tuple[PathConstraint, ...] = ()
+    integrand: Callable[[Point], ca.SX] | None = None
+    least_length: float = 0.0
+
+    def __post_init__(self) -> None:
+        _check_unique(tuple(v.name for v in self.states + self.controls), self.name, "variable")
+        _check_unique(tuple(c.name for c in self.path), self.name, "path constraint")
+        if not self.states:
+            raise ProblemFault("a phase needs at least one state", phase=self.name)
+        if not self.least_length >= 0.0:
+            raise ProblemFault(f"least length must not be negative, not {self.least_length}", phase=self.name)
+
+
+@dataclass(frozen=True)
+class BoundaryConstraint:
+    """``lower <= function(ends) <= upper`` on the ends of the phases."""
+
+    name: str
+    function: Callable[[Ends], ca.SX]
+    lower: Limit = -math.inf
+    upper: Limit = math.inf
+    scale: float = 1.0
+
+    def __post_init__(self) -> None:
+        _check_limits(self.lower, self.upper, self.name)
+        _check_scale(self.scale, self.name)
+
+
+@dataclass(frozen=True)
+class Link:
+    """The end of phase ``before`` is the start of phase ``after``, for ``states`` and the independent variable."""
+
+    before: str
+    after: str
+    states: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A multi-phase optimal-control problem. User functions are called once, when it is made.
+
+    ``compiled`` is a memory of what was compiled for any mesh; it follows from the rest.
+
+    Raises
+    ------
+    ProblemFault : names not unique or unknown, a rate missing or of wrong shape, a link to nothing.
+    """
+
+    name: str
+    phases: tuple[Phase, ...]
+    cost: Callable[[Ends], ca.SX]
+    links: tuple[Link, ...] = ()
+    boundaries: tuple[BoundaryConstraint, ...] = ()
+    statics: tuple[Variable, ...] = ()
+    parameters: tuple[Parameter, ...] = ()
+    phase_forms: tuple[PhaseForm, ...] = field(init=False, repr=False, compare=False)
+    boundary_form: BoundaryForm = field(init=False, repr=False, compare=False)
+    compiled: dict[str, Kernel] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        if not self.phases:
+            raise ProblemFault(f"problem '{self.name}' has no phase")
+        _check_unique(tuple(p.name for p in self.phases), "", "phase")
+        _check_unique(tuple(b.name for b in self.boundaries), "", "boundary constraint")
+        shared = tuple(v.name for v in self.statics) + tuple(q.name for q in self.parameters)
+        _check_unique(shared, "", "static or parameter")
+        for phase in self.phases:
+            own = tuple(v.name for v in phase.states + phase.controls)
+            _check_unique(own + shared, phase.name, "variable")
+        for index, link in enumerate(self.links):
+            self._check_link(link, index)
+        object.__setattr__(self, "compiled", {})
+        object.__setattr__(self, "phase_forms", tuple(phase_form(self, p) for p in self.phases))
+        object.__setattr__(self, "boundary_form", boundary_form(self))
+
+    def _check_link(self, link: Link, index: int) -> None:
+        for name in (link.before, link.after):
+            if name not in self.phase_names:
+                raise ProblemFault("a link names a phase that does not exist", phase=name, index=index)
+            known = tuple(v.name for v in self.phase(name).states)
+            for state in link.states:
+                if state not in known:
+                    raise ProblemFault("a link names a state that does not exist", name, state, index)
+        if link.before == link.after:
+            raise ProblemFault("a link joins a phase to itself", phase=link.before, index=index)
+
+    @property
+    def phase_names(self) -> tuple[str, ...]:
+        """Names of the phases in order."""
+        return tuple(p.name for p in self.phases)
+
+    def phase(self, name: str) -> Phase:
+        """The phase called ``name``. Raises ProblemFault if there is none."""
+        for phase in self.phases:
+            if phase.name == name:
+                return phase
+        raise ProblemFault(f"no such phase; there are {', '.join(self.phase_names)}", phase=name)

@@ -1,0 +1,29 @@
+"""Closed choices of how a program is built and solved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Warmth(Enum):
+    """How near a given solution is expected to be; only used when a solution is the start."""
+
+    CLOSE = "small change, same active bounds"
+    NEAR = "bounds may become active or free"
+    COLD = "use the point, not the multipliers"
+
+
+@dataclass(frozen=True)
+class SolverSettings:
+    """Limits of one solve of a nonlinear program.
+
+    ``tolerance`` is on scaled optimality and violation; ``seconds`` is processor time; ``log`` 0 is silent, 5
+    shows every iteration.
+    """
+
+    tolerance: float = 1e-9
+    iterations: int = 1000
+    seconds: float = 300.0
+    warmth: Warmth = Warmth.NEAR
+    log: int = 0

@@ -1,0 +1,87 @@
+"""Solve a problem: transcribe on a mesh, solve, refine until the local error is small enough."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from optdescent.ocp.error import PhaseError, local_errors
+from optdescent.ocp.guess import Guess
+from optdescent.ocp.mesh import Mesh
+from optdescent.ocp.outcome import Outcome
+from optdescent.ocp.problem import Problem
+from optdescent.ocp.refine import RefineSettings, enriched, is_good, refine
+from optdescent.ocp.settings import SolverSettings
+from optdescent.ocp.solution import Round, Solution
+from optdescent.ocp.transcribe import transcribe
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How to solve: the solver, the refinement, and the first mesh when none is given."""
+
+    solver: SolverSettings = field(default_factory=SolverSettings)
+    refinement: RefineSettings = field(default_factory=RefineSettings)
+    elements: int = 10
+    degree: int = 4
+
+
+def solve(
+    problem: Problem,
+    guess: Guess | Solution,
+    values: Mapping[str, ArrayLike] | None = None,
+    mesh: Mesh | None = None,
+    settings: Settings | None = None,
+) -> Solution:
+    """Solve on ``mesh`` (or a uniform one) and refine until local error and cost are settled.
+
+    ``values`` are in the problem's own units [-]. The rounds are in ``Solution.history``;
+    ``Outcome.COARSE`` says that the error asked for was not reached.
+
+    Raises
+    ------
+    ProblemFault : the problem, guess or values are badly posed.
+    """
+    chosen = settings or Settings()
+    rules = chosen.refinement
+    grid = mesh or Mesh.uniform(problem, chosen.elements, chosen.degree)
+    start: Guess | Solution = guess
+    history: tuple[Round, ...] = ()
+    while True:
+        found = transcribe(problem, grid).solve(values or {}, start, chosen.solver)
+        errors = local_errors(problem, found)
+        history = (*history, _round(found, errors))
+        if not found.outcome.is_success and isinstance(start, Solution) and history[:-1]:
+            return replace(start, outcome=Outcome.COARSE, history=history)
+        if not found.outcome.is_success or rules.rounds == 0:
+            return replace(found, history=history)
+        good = is_good(errors, rules)
+        if good and _has_settled(history, found, rules):
+            return replace(found, history=history)
+        if len(history) > rules.rounds:
+            return replace(found, outcome=Outcome.COARSE, history=history)
+        grid, start = enriched(found.mesh, rules) if good else refine(found, errors, rules), found
+
+
+def _has_settled(history: tuple[Round, ...], found: Solution, rules: RefineSettings) -> bool:
+    """Whether the cost has stopped moving from one mesh to the next."""
+    if len(history) < 2:
+        return False
+    return abs(found.cost - history[-2].cost) <= rules.cost_change * (abs(found.cost) + found.scales["cost"])
+
+
+def _round(found: Solution, errors: dict[str, PhaseError]) -> Round:
+    return Round(
+        elements=sum(len(p.degrees) for p in found.mesh.phases.values()),
+        points=found.mesh.points,
+        cost=found.cost,
+        local_error=max(float(np.max(e.state)) for e in errors.values()),
+        excess=max(float(np.max(e.violation)) for e in errors.values()),
+        cost_error=sum(e.cost for e in errors.values()),
+        iterations=found.iterations,
+        seconds=found.seconds_build + found.seconds_solve,
+        outcome=found.outcome,
+    )

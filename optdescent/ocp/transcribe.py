@@ -1,0 +1,101 @@
+"""A problem on a mesh as a nonlinear program: one mapped pointwise function per phase, sparse by construction.
+
+Rows of a phase: ``D x - fraction (end - start) f`` at every collocation point, in units of the state's scale;
+path functions at every collocation point; the phase's length; the integral, which is a column of its own so
+that nothing but its one row is dense. Ends, links and boundaries are one more small function.
+"""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+from scipy.sparse import csc_array
+
+from optdescent.ocp.assemble import Piece, assemble
+from optdescent.ocp.basis import Index
+from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.kernel import Kernel
+from optdescent.ocp.layout import Layout, PhaseLayout, edge_columns, layout
+from optdescent.ocp.mesh import Mesh, PhaseMesh
+from optdescent.ocp.nlp import NonlinearProgram
+from optdescent.ocp.pointwise import ends_kernel, open_kernel, phase_kernel
+from optdescent.ocp.problem import Problem
+
+
+def transcribe(problem: Problem, mesh: Mesh) -> NonlinearProgram:
+    """Build the nonlinear program of ``problem`` on ``mesh``.
+
+    Raises
+    ------
+    ProblemFault : the mesh lacks a phase.
+    """
+    began = time.perf_counter()
+    for name in problem.phase_names:
+        if name not in mesh.phases:
+            raise ProblemFault("the mesh says nothing about this phase", phase=name)
+    places = layout(problem, mesh)
+    pieces: list[Piece] = []
+    for number, (name, place) in enumerate(zip(problem.phase_names, places.phases, strict=True)):
+        pieces.append(_phase(phase_kernel(problem, number, places), place, mesh.phases[name], places))
+        if place.open_path.size:
+            pieces.append(_open_path(open_kernel(problem, number, places), place, mesh.phases[name], places))
+    pieces.append(_ends(problem, places))
+    parameters = sum(q.size for q in problem.parameters)
+    functions = assemble(places.columns, parameters + places.scales, _linear(problem, mesh, places), pieces)
+    return NonlinearProgram(problem, mesh, places, functions, tuple(pieces), time.perf_counter() - began)
+
+
+def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:
+    """Coefficients of the linear part of all rows: differentiation, lengths, integrals."""
+    rows: list[Index] = []
+    columns: list[Index] = []
+    values: list[np.ndarray] = []
+    for phase, place in zip(problem.phases, places.phases, strict=True):
+        grid = mesh.phases[phase.name]
+        for matrix, where in (
+            (grid.differentiation.tocoo(), place.defects),
+            (grid.closure.tocoo(), place.closures),
+        ):
+            for state in range(len(phase.states)):
+                rows.append(where[state][matrix.row])
+                columns.append(place.states[state][matrix.col])
+                values.append(matrix.data)
+        rows.append(np.array([place.length, place.length]))
+        columns.append(np.array([place.end, place.start]))
+        values.append(np.array([1.0, -1.0]))
+        if place.has_integrand:
+            rows.append(np.array([place.quadrature]))
+            columns.append(np.array([place.integral]))
+            values.append(np.ones(1))
+    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
+    return csc_array(entries, shape=(places.rows, places.columns))
+
+
+def _phase(kernel: Kernel, place: PhaseLayout, mesh: PhaseMesh, places: Layout) -> Piece:
+    """The dynamics, path and integrand of one phase at its collocation points."""
+    rows = [place.defects, place.path]
+    if place.has_integrand:
+        rows.append(np.full((1, mesh.points), place.quadrature, dtype=np.int64))
+    where = np.vstack([mesh.collocation, mesh.widths, mesh.weights])
+    columns = np.vstack([place.states[:, mesh.collocation_nodes], place.controls])
+    return Piece(kernel, where, columns, _common(place, places), np.vstack(rows))
+
+
+def _open_path(kernel: Kernel, place: PhaseLayout, mesh: PhaseMesh, places: Layout) -> Piece:
+    """Control-free path functions at the state nodes without a collocation point."""
+    where = mesh.nodes[mesh.open_nodes][None, :]
+    return Piece(kernel, where, place.states[:, mesh.open_nodes], _common(place, places), place.open_path)
+
+
+def _common(place: PhaseLayout, places: Layout) -> Index:
+    return np.concatenate([[place.start, place.end], places.statics]).astype(np.int64)
+
+
+def _ends(problem: Problem, places: Layout) -> Piece:
+    """Links, boundaries and cost at the ends."""
+    columns = edge_columns(problem, places.phases, places.statics)
+    rows = np.concatenate([*places.links, places.boundaries[places.boundaries >= 0], [-1]]).astype(np.int64)
+    empty = np.empty(0, dtype=np.int64)
+    kernel = ends_kernel(problem, places)
+    return Piece(kernel, np.empty((0, 1)), columns[columns >= 0][:, None], empty, rows[:, None])

@@ -1,0 +1,141 @@
+"""When no descent meets the demands: which of them conflict, and by how much.
+
+An elastic problem lets every demand of the arrival give way, weighted so that amounts read in feet, knots and miles,
+and finds the smallest relaxation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.ocp import Demand, Guess, Kind, Mesh, Outcome, Problem, SolverSettings, relax
+from optdescent.optimum.events import Event, EventKind
+from optdescent.optimum.pose import Mode, Pose
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT
+
+Array = NDArray[np.float64]
+
+_ALTITUDE_WEIGHT = 1.0 / (100.0 * FOOT)
+_SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
+_SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
+_SMALLEST = 0.05
+
+
+@dataclass(frozen=True)
+class Shortfall:
+    """One demand that gives way in the smallest relaxation: its sentence, and the amount in `unit` (ft, kt, ft/min)."""
+
+    demand: str
+    amount: float
+    unit: str
+
+    def __str__(self) -> str:
+        return f"{self.demand} by {self.amount:.{0 if self.amount >= 10 else 1}f} {self.unit}"
+
+
+class DemandsConflict(Exception):
+    """The demands cannot all be met (exit status 3).
+
+    `shortfalls` is the smallest relaxation that mends it; `opposing` names the demands that hold but stand against it.
+    """
+
+    def __init__(self, shortfalls: tuple[Shortfall, ...], opposing: tuple[str, ...] = ()) -> None:
+        self.shortfalls, self.opposing = shortfalls, opposing
+        given = "; ".join(str(shortfall) for shortfall in shortfalls)
+        against = f"; what stands against: {', '.join(opposing)}" if opposing else ""
+        super().__init__(f"the demands conflict; the least that mends it is to relax {given}{against}")
+
+
+class NotConverged(Exception):
+    """The solver found neither an optimum nor a proof that there is none (exit status 4)."""
+
+
+@dataclass(frozen=True)
+class _Soft:
+    """A demand of the engine, and how to say it: sentence, unit, SI size of one unit."""
+
+    demand: Demand
+    sentence: str
+    unit: str
+    factor: float
+
+
+def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
+    found: list[_Soft] = []
+    for boundary in problem.boundaries:
+        sentence = _boundary_sentence(pose.scenario, boundary.name)
+        if sentence is None:
+            continue
+        is_speed = "speed" in boundary.name and not boundary.name.startswith("altitude of")
+        weight, unit, factor = (_SPEED_WEIGHT, "kt", KNOT) if is_speed else (_ALTITUDE_WEIGHT, "ft", FOOT)
+        found.append(_Soft(Demand(Kind.BOUNDARY, boundary.name, weight=weight), sentence, unit, factor))
+    for leg in pose.legs:
+        phase = problem.phase(leg.name)
+        for path in phase.path:
+            entry = _path_entry(pose.scenario, path.name, leg.mode)
+            if entry is not None:
+                demand = Demand(Kind.PATH, path.name, leg.name, entry[1])
+                found.append(_Soft(demand, f"{entry[0]} on the way {leg.name}", entry[2], entry[3]))
+    return tuple(found)
+
+
+def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
+    for index, window in enumerate(scenario.arrival.windows):
+        label = Event(EventKind.WINDOW, index).label
+        if name.endswith(f" at {label}"):
+            return f"the {name.removesuffix(f' at {label}')} of window {window.name!r}"
+    path, gate = scenario.arrival.glide_path, scenario.arrival.gate
+    match name:
+        case "capture height":
+            low, high = path.capture_at_least / FOOT, path.capture_at_most / FOOT
+            return f"the capture of the glide path between {low:.0f} and {high:.0f} ft"
+        case "on the glide path":
+            return "the height of the glide path at capture"
+        case "speed at capture":
+            return "the largest speed at capture"
+        case "speed at the gate":
+            return f"the speed at the gate ({gate.height / FOOT:.0f} ft above the threshold)"
+        case _:
+            return None
+
+
+def _path_entry(scenario: Scenario, name: str, mode: Mode) -> tuple[str, float, str, float] | None:
+    for index, limit in enumerate(scenario.arrival.speed_limits):
+        if name == Event(EventKind.SPEED_LIMIT, index).label:
+            return f"{limit.speed / KNOT:.0f} kt below {limit.below_altitude / FOOT:.0f} ft", _SPEED_WEIGHT, "kt", KNOT
+    match name:
+        case "largest speed":
+            return "the largest operating speed", _SPEED_WEIGHT, "kt", KNOT
+        case "sink rate":
+            return "the sink limit", _SINK_WEIGHT, "ft/min", FOOT_PER_MINUTE
+        case "sink rate at the gate":
+            return "the sink limit of the gate", _SINK_WEIGHT, "ft/min", FOOT_PER_MINUTE
+        case "capture from below" if mode is Mode.DESCENT:
+            return "capture from below", _ALTITUDE_WEIGHT, "ft", FOOT
+        case _:
+            return None
+
+
+def explain(
+    pose: Pose, problem: Problem, guess: Guess, values: Mapping[str, Array], mesh: Mesh
+) -> DemandsConflict | None:
+    """The smallest relaxation that makes a problem feasible, or None when none was found or none is needed [SI]."""
+    soft = _soft_demands(pose, problem)
+    settings = SolverSettings(tolerance=1e-7, iterations=600)
+    found = relax(problem, tuple(item.demand for item in soft), guess, values, mesh, settings)
+    if found.outcome not in (Outcome.SOLVED, Outcome.ACCEPTABLE):
+        return None
+    by_demand = {item.demand: item for item in soft}
+    shortfalls = tuple(
+        Shortfall(by_demand[demand].sentence, amount / by_demand[demand].factor, by_demand[demand].unit)
+        for demand, amount in found.given.items()
+        if amount / by_demand[demand].factor > _SMALLEST
+    )
+    if not shortfalls:
+        return None
+    return DemandsConflict(shortfalls, tuple(by_demand[demand].sentence for demand in found.opposing))

@@ -1,0 +1,157 @@
+"""Margins: what separates the optimum and the rules flown through the same air, as one table with its flights."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from optdescent.results.files import write_netcdf, write_text
+from optdescent.results.flight import Flight, dataset_html
+from optdescent.results.provenance import CAUTION, Provenance, software_version
+from optdescent.results.schema import Column
+
+_COLUMNS = (
+    Column("fuel", "kg", "fuel used from the start to the threshold", "kg"),
+    Column("fuel_above_optimum", "kg", "fuel used above the optimum", "kg"),
+    Column("time", "s", "time from the start to the threshold", "min"),
+    Column("top_of_descent", "m", "distance to go at the top of descent", "nm"),
+    Column("thrust_distance", "m", "distance with thrust above idle after the top of descent", "nm"),
+    Column("thrust_fuel", "kg", "fuel above idle after the top of descent", "kg"),
+    Column("brake_distance", "m", "distance with speed brake", "nm"),
+    Column("height", "m", "height above the threshold", "ft"),
+    Column("excess_energy", "m", "energy height above the optimum's", "ft"),
+    Column("height_against_rule", "m", "height above what the rule asks for", "ft"),
+    Column("capture_distance", "m", "distance to go at glide path capture", "nm"),
+    Column("capture_height", "m", "height above the threshold at glide path capture", "ft"),
+    Column("capture_speed", "m s-1", "calibrated airspeed at glide path capture", "kt"),
+    Column("capture_flaps", "1", "position of slats and flaps at glide path capture, in steps", ""),
+    Column("capture_gear", "1", "gear at glide path capture, up (0) to down (1)", ""),
+    Column("gate_speed", "m s-1", "calibrated airspeed", "kt"),
+    Column("gate_above_reference", "m s-1", "calibrated airspeed above the reference speed", "kt"),
+    Column("gate_sink", "m s-1", "sink rate", "ft_per_min"),
+    Column("gate_off_path", "m", "height above the glide path", "ft"),
+    Column("gate_flaps", "1", "position of slats and flaps, in steps", ""),
+    Column("gate_gear", "1", "gear, up (0) to down (1)", ""),
+    Column("gate_stable", "1", "stable (1) or not (0)", ""),
+    Column("limits_kept", "1", "every limit and window kept (1) or not (0)", ""),
+)
+MARGIN_COLUMNS = {column.name: column for column in _COLUMNS}
+"""Numeric variables of the table by name; texts (`gate_reasons`, `breaches`, `rule_title`) stand beside them."""
+COORDINATES = {
+    "at_distance": Column("at_distance", "m", "distance to go", "nm"),
+    "at_height": Column("at_height", "m", "height above the threshold", "ft"),
+}
+"""Numeric coordinates of the table."""
+
+
+@dataclass(frozen=True, repr=False)
+class Margins:
+    """A table over `flight` (optimum first), and the flights behind it in the same order."""
+
+    table: xr.Dataset
+    flights: tuple[Flight, ...]
+    provenance: Provenance
+
+    @property
+    def optimum(self) -> Flight:
+        """The optimum."""
+        return self.flights[0]
+
+    def __repr__(self) -> str:
+        names = ", ".join(flight.name for flight in self.flights)
+        return f"Margins({names})"
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return dataset_html(self.table)
+
+    def rows(self) -> tuple[list[str], list[list[str]]]:
+        """Header and one row for each flight, numbers in units of the trade, rounded as read [header units]."""
+        header = ["flight"]
+        columns: list[list[str]] = [[str(name) for name in self.table["flight"].to_numpy()]]
+        for name, variable in self.table.data_vars.items():
+            for label, values in _flat(str(name), variable):
+                header.append(label)
+                columns.append(values)
+        return header, [list(row) for row in zip(*columns, strict=True)]
+
+    def to_csv(self, path: Path) -> None:
+        """Write the table as CSV with comment lines of provenance and caution.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        header, rows = self.rows()
+        text = io.StringIO()
+        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow(header)
+        writer.writerows(rows)
+        write_text(path, text.getvalue())
+
+    def to_netcdf(self, path: Path) -> None:
+        """Write the table as netCDF-4, in SI.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        stamped = self.table.assign_attrs(
+            Conventions="CF-1.11",
+            title=self.provenance.title,
+            kind="margins",
+            scenario=self.provenance.scenario_text,
+            scenario_digest=self.provenance.scenario_digest,
+            software_version=software_version(),
+            caution=CAUTION,
+        )
+        write_netcdf(path, stamped)
+
+
+def _flat(name: str, variable: xr.DataArray) -> list[tuple[str, list[str]]]:
+    """Columns of a variable over flight: one for each combination of its other coordinates."""
+    others = [str(dim) for dim in variable.dims if dim != "flight"]
+    if name not in MARGIN_COLUMNS:
+        return [(name, [str(value) for value in variable.to_numpy()])] if not others else _texts(name, variable, others)
+    unit = MARGIN_COLUMNS[name].chart_unit
+    stacked = variable.stack(case=others) if others else variable.expand_dims(case=["" for _ in range(1)])
+    found: list[tuple[str, list[str]]] = []
+    for index in range(stacked.sizes["case"]):
+        one = stacked.isel(case=index)
+        suffix = "".join(f"_{_coordinate(dim, one[dim].item())}" for dim in others)
+        values = np.asarray(one.to_numpy(), dtype=float) / unit.factor
+        label = f"{name}{suffix}" + (f"_{unit.suffix}" if unit.suffix else "")
+        found.append((label, [_rounded(value, unit.suffix) for value in values]))
+    return found
+
+
+def _texts(name: str, variable: xr.DataArray, others: list[str]) -> list[tuple[str, list[str]]]:
+    (other,) = others
+    return [
+        (f"{name}_{_coordinate(other, value)}", [str(text) for text in variable.isel({other: index}).to_numpy()])
+        for index, value in enumerate(variable[other].to_numpy())
+    ]
+
+
+def _coordinate(dim: str, value: Any) -> str:
+    if dim not in COORDINATES:
+        return str(value)
+    unit = COORDINATES[dim].chart_unit
+    return f"{value / unit.factor:.0f}_{unit.suffix}"
+
+
+_DIGITS: Mapping[str, int] = {"kg": 1, "min": 2, "nm": 1, "ft": 0, "kt": 1, "ft_per_min": 0, "": 2}
+
+
+def _rounded(value: float, suffix: str) -> str:
+    return "" if np.isnan(value) else f"{value + 0.0:.{_DIGITS[suffix]}f}"

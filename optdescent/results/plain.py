@@ -1,0 +1,103 @@
+"""Results as plain dictionaries for JSON: every dimensional key carries its unit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from optdescent.results.flight import Flight, GateReport
+from optdescent.results.margins import Margins
+from optdescent.results.provenance import CAUTION, Provenance, software_version
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, MINUTE, NAUTICAL_MILE
+
+Plain = dict[str, Any]
+
+
+def _number(value: float, digits: int) -> float | None:
+    """Rounded number [-], or None where it is not one: JSON has no NaN."""
+    return None if value != value else round(value + 0.0, digits)
+
+
+def gate_plain(gate: GateReport) -> Plain:
+    """A gate report; keys carry their unit [ft, kt, ft/min]."""
+    return {
+        "height_ft": _number(gate.height / FOOT, 0),
+        "stable": gate.stable,
+        "reasons": list(gate.reasons),
+        "speed_kt": _number(gate.calibrated_airspeed / KNOT, 1),
+        "reference_speed_kt": _number(gate.reference_speed / KNOT, 1),
+        "sink_ft_per_min": _number(gate.sink / FOOT_PER_MINUTE, 0),
+        "off_path_ft": _number(gate.off_path / FOOT, 0),
+        "flaps": _number(gate.flaps, 2),
+        "gear": _number(gate.gear, 2),
+    }
+
+
+def flight_plain(flight: Flight) -> Plain:
+    """A flight's summary; keys carry their unit [kg, min, nm, ft, kt]."""
+    summary = flight.summary
+    plain: Plain = {
+        "name": flight.name,
+        "kind": flight.kind.value,
+        "fuel_kg": _number(summary.fuel, 2),
+        "time_min": _number(summary.time / MINUTE, 3),
+        "top_of_descent_nm": _number(summary.top_of_descent / NAUTICAL_MILE, 2),
+        "thrust_above_idle_nm": _number(summary.thrust_distance / NAUTICAL_MILE, 2),
+        "thrust_above_idle_kg": _number(summary.thrust_fuel, 2),
+        "speed_brake_nm": _number(summary.brake_distance / NAUTICAL_MILE, 2),
+        "gate": gate_plain(summary.gate),
+        "limits_kept": summary.keeps_every_limit,
+        "breaches": [breach.sentence for breach in summary.breaches],
+    }
+    solver = flight.solver
+    if solver is not None:
+        plain["reflight"] = {
+            "altitude_ft": _number(solver.reflight_altitude / FOOT, 4),
+            "speed_kt": _number(solver.reflight_speed / KNOT, 5),
+            "fuel_kg": _number(solver.reflight_fuel, 5),
+        }
+        plain["solver"] = {
+            "status": solver.status,
+            "iterations": solver.iterations,
+            "optimality": solver.optimality,
+            "constraint_violation": solver.constraint_violation,
+            "local_error": solver.local_error,
+            "regularisation_kg": _number(solver.regularisation, 4),
+        }
+        plain["events"] = list(solver.events)
+    return plain
+
+
+def provenance_plain(provenance: Provenance) -> Plain:
+    """Where a result is from [-]."""
+    return {
+        "title": provenance.title,
+        "digest": provenance.scenario_digest,
+        "software_version": software_version(),
+    }
+
+
+def optimum_plain(flight: Flight) -> Plain:
+    """What `optimise --json` prints; keys carry their unit [kg, min, nm, ft, kt]."""
+    return {"scenario": provenance_plain(flight.provenance), "optimum": flight_plain(flight), "caution": CAUTION}
+
+
+def margins_plain(margins: Margins) -> Plain:
+    """What `margins --json` prints; keys carry their unit [kg, min, nm, ft, kt]."""
+    optimum = margins.optimum
+    rules: list[Plain] = []
+    for flight in margins.flights[1:]:
+        row = margins.table.sel(rule=flight.name)
+        rules.append(
+            {
+                **flight_plain(flight),
+                "title": str(row["rule_title"].item()),
+                "source": str(row["rule_source"].item()),
+                "fuel_above_optimum_kg": _number(flight.summary.fuel - optimum.summary.fuel, 2),
+            }
+        )
+    return {
+        "scenario": provenance_plain(margins.provenance),
+        "optimum": flight_plain(optimum),
+        "rules": rules,
+        "caution": CAUTION,
+    }

@@ -1,0 +1,199 @@
+"""Order of convergence, refinement, node families, and what the certificate sees."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from optdescent.ocp import (
+    Family,
+    Guess,
+    Mesh,
+    Outcome,
+    Phase,
+    PhaseGuess,
+    Problem,
+    RefineSettings,
+    Settings,
+    SolverSettings,
+    Span,
+    Variable,
+    certify,
+    find_chatter,
+    local_errors,
+    solve,
+    transcribe,
+)
+from optdescent.ocp.refine import enriched
+from tests.ocp import benchmark_problems as posed
+
+
+def regulator() -> tuple[Problem, Guess, float]:
+    """x' = u, half the integral of x^2 + u^2 over 2 from x = 1: tanh(2) / 2, by the Riccati equation."""
+    phase = Phase(
+        "arc",
+        (Variable("x"),),
+        (Variable("u"),),
+        lambda p: {"x": p["u"]},
+        Span(0, 0),
+        Span(2, 2),
+        integrand=lambda p: (p["x"] ** 2 + p["u"] ** 2) / 2,
+    )
+    problem = Problem("regulator", (phase,), lambda e: e["arc"].integral, boundaries=posed.ends({"x": 1}, {}))
+    guess = Guess({"arc": PhaseGuess([0, 2], {"x": [1, 0]}, {"u": [0, 0]})})
+    return problem, guess, math.tanh(2.0) / 2
+
+
+@pytest.mark.parametrize(("family", "lost"), [(Family.GAUSS, 0), (Family.FLIPPED, 1), (Family.STANDARD, 1)])
+@pytest.mark.parametrize("degree", [1, 2, 3])
+def test_order_of_convergence(family: Family, lost: int, degree: int) -> None:
+    """The cost converges with order 2 d (Gauss) or 2 d - 1 (Radau); states with order d + 1 between the ends."""
+    problem, guess, optimum = regulator()
+    cost, state = [], []
+    for elements in (4, 8, 16):
+        program = transcribe(problem, Mesh.uniform(problem, elements, degree, family))
+        found = program.solve({}, guess, SolverSettings(tolerance=1e-12))
+        arc = found["arc"]
+        cost.append(abs(found.cost - optimum))
+        state.append(np.max(np.abs(arc.states["x"] - np.cosh(2 - arc.independent) / np.cosh(2))))
+    orders = np.log2(np.array(cost[:-1]) / cost[1:])
+    assert orders == pytest.approx([2 * degree - lost] * 2, abs=0.2)
+    assert np.log2(state[-2] / state[-1]) > min(degree + 1, 2 * degree - lost) - 0.35
+
+
+def test_costates_converge_to_the_gradient_of_the_cost() -> None:
+    problem, guess, _ = regulator()
+    found = transcribe(problem, Mesh.uniform(problem, 6, 5)).solve({}, guess, SolverSettings(tolerance=1e-12))
+    arc = found["arc"]
+    exact = np.tanh(2 - arc.control_at) * np.cosh(2 - arc.control_at) / np.cosh(2)
+    assert arc.costates["x"] == pytest.approx(exact, abs=1e-7)
+
+
+def test_a_cost_that_still_moves_is_not_taken_for_settled() -> None:
+    """x' = u holds exactly at any degree, so the local error is nil on a mesh whose cost is far off."""
+    problem, guess, optimum = regulator()
+    coarse = Mesh.uniform(problem, 2, 1)
+    first = transcribe(problem, coarse).solve({}, guess)
+    assert float(np.max(local_errors(problem, first)["arc"].state)) < 1e-9
+    assert abs(first.cost - optimum) > 1e-3
+    found = solve(problem, guess, mesh=coarse)
+    assert found.outcome is Outcome.SOLVED
+    assert found.cost == pytest.approx(optimum, rel=1e-7)
+
+
+def test_refinement_puts_a_boundary_at_the_switch() -> None:
+    problem, guess = posed.double_integrator()
+    mesh = Mesh.uniform(problem, 7, 4)
+    found = solve(problem, guess, {"distance": 1.0}, mesh)
+    assert found.cost == pytest.approx(2.0, rel=1e-7)
+    assert np.min(np.abs(found["arc"].boundaries - 1.0)) < 1e-4
+    assert len(found["arc"].boundaries) < 20
+
+
+def test_refinement_merges_what_is_idle() -> None:
+    problem, guess, _ = regulator()
+    found = solve(problem, guess, mesh=Mesh.uniform(problem, 60, 8))
+    assert found.outcome is Outcome.SOLVED
+    idle, moving = posed.double_integrator()
+    fine = solve(idle, moving, {"distance": 1.0}, Mesh.uniform(idle, 61, 4))
+    assert fine.history[-1].elements < fine.history[0].elements
+
+
+def test_the_history_tells_every_round() -> None:
+    problem, guess = posed.hang_glider()
+    found = solve(problem, guess, {"updraught": 1.0})
+    assert len(found.history) > 2
+    errors = [r.local_error for r in found.history]
+    assert errors[-1] <= 1e-6 < errors[0]
+    assert all(r.outcome is Outcome.SOLVED and r.seconds > 0 for r in found.history)
+    assert found.history[-1].cost == found.cost
+
+
+def test_too_few_rounds_are_said_to_be_coarse() -> None:
+    problem, guess = posed.hang_glider()
+    settings = Settings(refinement=RefineSettings(rounds=2))
+    assert solve(problem, guess, {"updraught": 1.0}, settings=settings).outcome is Outcome.COARSE
+
+
+def test_a_fixed_mesh_is_kept() -> None:
+    problem, guess = posed.hang_glider()
+    mesh = Mesh.uniform(problem, 12, 4)
+    found = solve(problem, guess, {"updraught": 1.0}, mesh, Settings(refinement=RefineSettings(rounds=0)))
+    assert found.mesh == mesh
+    assert found.outcome is Outcome.SOLVED
+
+
+def test_enrichment_halves_at_the_largest_degree() -> None:
+    problem, _, _ = regulator()
+    mesh = enriched(Mesh.uniform(problem, 2, 5), RefineSettings(largest_degree=5)).phases["arc"]
+    assert mesh.degrees == (5,) * 4
+    assert enriched(Mesh.uniform(problem, 2, 4), RefineSettings(largest_degree=5)).phases["arc"].degrees == (5, 5)
+
+
+def test_the_certificate_of_a_good_solution() -> None:
+    problem, guess = posed.hang_glider()
+    found = solve(problem, guess, {"updraught": 1.0})
+    seen = certify(problem, found)
+    arc = seen.arcs["arc"]
+    assert seen.optimality < 1e-8
+    assert seen.violation < 2e-8
+    assert 0.0 <= seen.slackness < 1e-4
+    assert seen.local_error <= 1e-6
+    assert abs(seen.cost_error) < 1e-4
+    assert seen.reflight["x"] < 1e-3
+    assert seen.reflight["y"] < 1e-3
+    assert arc.is_autonomous
+    assert seen.hamiltonian_drift < 1e-4
+    assert np.abs(arc.hamiltonian).max() < 1e-3 * arc.size
+    assert arc.switching["cl"].wrong == 0
+    assert arc.switching["cl"].stationarity < 1e-2
+    assert not arc.switching["cl"].is_linear
+    assert seen.chatter == ()
+
+
+def test_the_certificate_betrays_a_spurious_flight() -> None:
+    """Standard Radau points report success on 1500 m, the bound of the box; an energy estimate rules it out."""
+    problem, guess = posed.hang_glider()
+    program = transcribe(problem, Mesh.uniform(problem, 50, 5, Family.STANDARD))
+    found = program.solve({"updraught": 1.0}, guess)
+    assert found.outcome is Outcome.SOLVED
+    assert found.cost == pytest.approx(-1500.0, abs=1e-3)
+    seen = certify(problem, found)
+    assert seen.local_error > 1e-2
+    assert seen.reflight["y"] > 10.0
+    assert seen.chatter
+
+
+def test_flipped_points_chatter_on_a_singular_arc_and_gauss_points_do_not() -> None:
+    problem, guess = posed.goddard_three()
+    chattering = transcribe(problem, Mesh.uniform(problem, 4, 6, Family.FLIPPED)).solve({}, guess)
+    smooth = transcribe(problem, Mesh.uniform(problem, 4, 6, Family.GAUSS)).solve({}, guess)
+    assert find_chatter(chattering)[0].phase == "singular"
+    assert chattering.cost < smooth.cost - 1e-5
+    assert find_chatter(smooth) == ()
+    assert certify(problem, smooth).arcs["singular"].switching["thrust"].is_linear
+
+
+def test_the_hamiltonian_of_a_least_time_problem_is_minus_one() -> None:
+    problem, guess = posed.brachistochrone()
+    seen = certify(problem, solve(problem, guess, {"gravity": 9.80665}))
+    assert seen.arcs["arc"].hamiltonian == pytest.approx(-1.0, abs=1e-6)
+
+
+def test_an_explicit_independent_variable_is_noticed() -> None:
+    phase = Phase(
+        "arc",
+        (Variable("x"),),
+        (Variable("u", -1, 1),),
+        lambda p: {"x": p["u"] * p.independent},
+        Span(0, 0),
+        Span(1, 1),
+    )
+    problem = Problem("dated", (phase,), lambda e: -e["arc"].end["x"], boundaries=posed.ends({"x": 0}, {}))
+    found = solve(problem, Guess({"arc": PhaseGuess([0, 1], {"x": [0, 0]}, {"u": [0, 0]})}))
+    seen = certify(problem, found)
+    assert not seen.arcs["arc"].is_autonomous
+    assert seen.hamiltonian_drift == 0.0
+    assert found.cost == pytest.approx(-0.5, rel=1e-7)

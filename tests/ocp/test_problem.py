@@ -1,0 +1,166 @@
+"""A badly posed problem is a ProblemFault that names phase, variable and index."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+import casadi as ca
+import pytest
+
+from optdescent.ocp import (
+    BoundaryConstraint,
+    Guess,
+    Link,
+    Mesh,
+    Parameter,
+    PathConstraint,
+    Phase,
+    PhaseGuess,
+    PhaseMesh,
+    Point,
+    Problem,
+    ProblemFault,
+    Span,
+    Variable,
+    transcribe,
+)
+from tests.ocp.benchmark_problems import bryson_denham, goddard_three, hang_glider
+
+
+def phase(rates: Callable[[Point], Mapping[str, ca.SX]], **changes: object) -> Phase:
+    plain = Phase("arc", (Variable("x"),), (Variable("u"),), rates, Span(0, 0), Span(1, 1))
+    return replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def posed(rates: Callable[[Point], Mapping[str, ca.SX]], **changes: object) -> Problem:
+    return Problem("test", (phase(rates, **changes),), lambda e: e["arc"].end["x"], parameters=(Parameter("q", 2),))
+
+
+def fault(make: Callable[[], object]) -> ProblemFault:
+    with pytest.raises(ProblemFault) as caught:
+        make()
+    return caught.value
+
+
+def test_an_unknown_name_suggests_the_nearest() -> None:
+    found = fault(lambda: posed(lambda p: {"x": p["uu"]}))
+    assert (found.phase, found.variable) == ("arc", "uu")
+    assert "'u'" in str(found)
+
+
+@pytest.mark.parametrize("rates", [{}, {"x": 1.0, "y": 1.0}, {"y": 1.0}])
+def test_rates_must_match_the_states(rates: dict[str, float]) -> None:
+    found = fault(lambda: posed(lambda p: {n: ca.SX(v) for n, v in rates.items()}))
+    assert found.phase == "arc"
+    assert found.variable == ("x" if "x" not in rates else "y")
+
+
+def test_a_rate_of_wrong_shape() -> None:
+    assert fault(lambda: posed(lambda p: {"x": p["q"]})).variable == "x"
+
+
+def test_a_rate_that_is_no_expression() -> None:
+    assert fault(lambda: posed(lambda p: {"x": "fast"})).variable == "x"  # type: ignore[dict-item]
+
+
+def test_a_foreign_symbol() -> None:
+    assert fault(lambda: posed(lambda p: {"x": ca.SX.sym("alien")})).variable == "alien"
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"states": (Variable("x"), Variable("x"))},
+        {"states": ()},
+        {"least_length": -1.0},
+        {"controls": (Variable("x"),)},
+        {"controls": (Variable("q"),)},
+        {"path": (PathConstraint("c", lambda p: p["x"]), PathConstraint("c", lambda p: p["x"]))},
+    ],
+)
+def test_names_and_sizes_of_a_phase(changes: dict[str, object]) -> None:
+    assert fault(lambda: posed(lambda p: {"x": p["u"]}, **changes)).phase == "arc"
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: Variable("x", 2, 1),
+        lambda: Variable("x", scale=0.0),
+        lambda: Variable("x", math.nan),
+        lambda: Span(1, 0),
+        lambda: PathConstraint("c", lambda p: p["x"], scale=-1),
+        lambda: BoundaryConstraint("c", lambda e: e.static["x"], 1, 0),
+        lambda: Parameter("q", 0),
+    ],
+)
+def test_limits_scales_and_sizes(make: Callable[[], object]) -> None:
+    fault(make)
+
+
+@pytest.mark.parametrize(
+    "link", [Link("full", "nowhere", ("h",)), Link("full", "coast", ("k",)), Link("full", "full", ("h",))]
+)
+def test_a_link_must_join_real_phases_and_states(link: Link) -> None:
+    problem, _ = goddard_three()
+    assert fault(lambda: replace(problem, links=(link,))).index == 0
+
+
+def test_boundary_names_must_differ() -> None:
+    problem, _ = bryson_denham()
+    fault(lambda: replace(problem, boundaries=(*problem.boundaries, problem.boundaries[0])))
+
+
+def test_the_guess_is_checked() -> None:
+    problem, guess = hang_glider()
+    program = transcribe(problem, Mesh.uniform(problem, 3, 3))
+    own = guess.phases["arc"]
+    values = {"updraught": 1.0}
+    short = PhaseGuess([0, 50, 100], own.states, own.controls)
+    assert fault(lambda: program.solve(values, Guess({"arc": short}))).phase == "arc"
+    missing = PhaseGuess(own.independent, own.states)
+    assert fault(lambda: program.solve(values, Guess({"arc": missing}))).variable == "cl"
+    bad = PhaseGuess(own.independent, {**own.states, "y": [1000, math.nan]}, own.controls)
+    found = fault(lambda: program.solve(values, Guess({"arc": bad})))
+    assert (found.variable, found.index) == ("y", 1)
+    assert fault(lambda: program.solve(values, Guess({}))).phase == "arc"
+
+
+def test_parameter_values_are_checked() -> None:
+    problem, guess = hang_glider()
+    program = transcribe(problem, Mesh.uniform(problem, 3, 3))
+    for values in ({}, {"updraught": [1.0, 2.0]}, {"updraught": math.inf}, {"updraught": 1.0, "wind": 0.0}):
+        assert fault(lambda values=values: program.solve(values, guess)).variable in ("updraught", "wind")
+
+
+def test_a_value_that_is_not_finite_names_state_and_point() -> None:
+    problem = posed(lambda p: {"x": ca.log(p["x"] - 1) * p["u"]})
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0, 3]}, {"u": [1, 1]})})
+    program = transcribe(problem, Mesh.uniform(problem, 2, 3))
+    found = fault(lambda: program.solve({"q": [0, 0]}, guess))
+    assert (found.phase, found.variable, found.index) == ("arc", "x", 0)
+
+
+def test_parametric_bounds_that_cross() -> None:
+    limit = Variable("u", 1.0, lambda q: q["q"][0])
+    problem = posed(lambda p: {"x": p["u"]}, controls=(limit,))
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0, 0]}, {"u": [1, 1]})})
+    program = transcribe(problem, Mesh.uniform(problem, 2, 3))
+    found = fault(lambda: program.solve({"q": [0.0, 0.0]}, guess))
+    assert (found.phase, found.variable) == ("arc", "u")
+
+
+@pytest.mark.parametrize(
+    ("fractions", "degrees"), [((0.5, 0.4), (3, 3)), ((1.0,), (3, 3)), ((1.5, -0.5), (3, 3)), ((1.0,), (0,))]
+)
+def test_a_mesh_must_fill_its_phase(fractions: tuple[float, ...], degrees: tuple[int, ...]) -> None:
+    fault(lambda: PhaseMesh(fractions, degrees))
+
+
+def test_a_mesh_must_know_every_phase() -> None:
+    problem, _ = goddard_three()
+    assert fault(lambda: Mesh.uniform(problem, {"full": 3, "singular": 3}, 3)).phase == "coast"
+    partial = Mesh({"full": PhaseMesh((1.0,), (3,))})
+    assert fault(lambda: transcribe(problem, partial)).phase == "singular"

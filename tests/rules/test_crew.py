@@ -1,0 +1,166 @@
+"""What a crew does with what it sees."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+
+from optdescent.airframe import Configuration, read_airframe
+from optdescent.arrival import Arrival
+from optdescent.inputs import validated
+from optdescent.motion import Control
+from optdescent.motion.equations import Motion, motion
+from optdescent.rules.crew import (
+    BRAKE_BAND,
+    Crew,
+    Limits,
+    brake_allowed,
+    brake_order,
+    pitch_order,
+    speed_limits,
+    steepest_path,
+    thrust_order,
+)
+from optdescent.rules.rule import Ask, Place
+from optdescent.units import FOOT, FOOT_PER_MINUTE, GRAVITY, KNOT
+from tests.simulation import CLEAN, air, eastbound, level_state
+from tests.strategies import between
+
+AIRFRAME = read_airframe("narrow-body-twin")
+CREW = Crew()
+STATE = level_state(3000.0, 140.0, 60000.0, -0.05)
+ARRIVAL = validated(
+    Arrival,
+    {
+        "airport": "Made (invented)",
+        "elevation_ft": 0,
+        "course_deg": 90,
+        "speed_limits": [{"below_altitude_ft": 10000.0, "speed_kt": 250.0}],
+        "sink_limits": [{"below_height_ft": 3000.0, "sink_ft_per_min": 2000.0}],
+    },
+    "x",
+)
+
+
+def seen(thrust: float = 0.0) -> Motion:
+    return motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, thrust, 0.0), CLEAN)
+
+
+def place(height: float = 3000.0) -> Place:
+    return Place(-30000.0, height, height, float(seen().air.pressure), 0.0, 60000.0)
+
+
+def calibrated() -> float:
+    return float(seen().forces.calibrated_airspeed)
+
+
+WIDE = Limits(fastest=200.0, steepest=-0.14)
+
+
+def pitch(ask: Ask, limits: Limits = WIDE) -> float:
+    """Path angle [rad] the order steers to."""
+    order = float(pitch_order(CREW, STATE, seen(), ask, limits, place()))
+    return STATE.path_angle + (order - math.cos(STATE.path_angle)) * GRAVITY * CREW.pitch_time / STATE.true_airspeed
+
+
+def test_on_the_profile_the_crew_flies_its_slope() -> None:
+    ask = Ask(calibrated(), 3000.0, 0.05)
+    ground = float(seen().passage.ground_speed)
+    assert pitch(ask) == pytest.approx(-0.05 * ground / STATE.true_airspeed)
+
+
+def test_above_the_profile_it_descends_faster_and_below_slower_but_never_climbs() -> None:
+    angles = [pitch(Ask(calibrated(), height, 0.05)) for height in (2900.0, 3000.0, 3100.0, 4000.0)]
+    assert angles == sorted(angles)
+    assert angles[-1] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_correction_is_bounded() -> None:
+    far, farther = (pitch(Ask(calibrated(), height, 0.03)) for height in (2000.0, 1000.0))
+    assert far == pytest.approx(farther)
+    expected = -0.03 * float(seen().passage.ground_speed) - 1500.0 * FOOT_PER_MINUTE
+    assert far == pytest.approx(max(expected / STATE.true_airspeed, WIDE.steepest))
+
+
+def test_it_does_not_go_steeper_than_allowed() -> None:
+    assert pitch(Ask(calibrated(), 1000.0, 0.08), Limits(200.0, -0.06)) == pytest.approx(-0.06)
+
+
+def test_near_the_largest_speed_it_raises_the_nose() -> None:
+    ask = Ask(calibrated(), 2900.0, 0.06)
+    assert pitch(ask, Limits(calibrated() - 10.0 * KNOT, -0.14)) > pitch(ask)
+
+
+def test_slow_it_adds_the_thrust_the_wanted_acceleration_needs_and_fast_none() -> None:
+    at = seen()
+    slow = float(thrust_order(CREW, STATE, at, calibrated() + 10.0 * KNOT, place()))
+    assert 0.0 < slow <= 1.0
+    assert float(thrust_order(CREW, STATE, at, calibrated() - 30.0 * KNOT, place())) == 0.0
+    again = motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, slow, 0.0), CLEAN)
+    if slow < 1.0:
+        assert float(again.acceleration) == pytest.approx(10.0 * KNOT * 1.16 / CREW.speed_time, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("above_feet", "over_knots", "brake"),
+    [
+        (0.0, 0.0, 0.0),
+        (149.0, 7.9, 0.0),
+        (325.0, 0.0, 0.5),
+        (500.0, 0.0, 1.0),
+        (5000.0, 0.0, 1.0),
+        (0.0, 14.0, 0.5),
+        (0.0, 20.0, 1.0),
+        (5000.0, -6.0, 0.0),  # slow: never brake with the speed below the plan
+    ],
+)
+def test_the_brake_comes_with_height_or_speed(above_feet: float, over_knots: float, brake: float) -> None:
+    ask = Ask(calibrated() - over_knots * KNOT, 3000.0 - above_feet * FOOT, 0.05)
+    assert float(brake_order(CREW, seen(), ask, place(), 1.0)) == pytest.approx(brake, abs=1e-9)
+    assert float(brake_order(CREW, seen(), ask, place(), 0.0)) == 0.0
+
+
+@given(between(0.0, 1.0))
+def test_the_brake_goes_in_as_the_step_after_the_last_comes_out(out: float) -> None:
+    configuration = Configuration((1.0, 1.0, out, 0.0), 0.0)
+    assert float(brake_allowed(AIRFRAME, configuration, 5000.0, 300.0)) == pytest.approx(1.0 - out)
+
+
+def test_the_brake_is_in_at_its_lowest_height() -> None:
+    lowest = 300.0
+    heights = (lowest - 1.0, lowest, lowest + BRAKE_BAND / 2.0, lowest + BRAKE_BAND)
+    assert [float(brake_allowed(AIRFRAME, CLEAN, height, lowest)) for height in heights] == pytest.approx(
+        [0, 0, 0.5, 1]
+    )
+
+
+def test_the_largest_speed_is_the_lowest_that_applies_with_a_margin() -> None:
+    def fastest(altitude: float, configuration: Configuration = CLEAN) -> float:
+        where = Place(-30000.0, altitude * FOOT, altitude * FOOT, 60000.0, 0.0, 60000.0)
+        return float(speed_limits(AIRFRAME, ARRIVAL, CREW, where, 0.0, configuration)) / KNOT
+
+    margin = CREW.limit_margin / KNOT
+    assert fastest(20000.0) == pytest.approx(335.0 - margin)
+    assert fastest(9000.0) == pytest.approx(250.0 - margin)
+    assert fastest(10000.0) == pytest.approx(250.0 - margin)
+    assert fastest(10300.0) == pytest.approx(260.0 - margin)
+    assert fastest(9000.0, Configuration((1.0, 0.0, 0.0, 0.0), 0.0)) == pytest.approx(228.0 - margin)
+    assert fastest(9000.0, Configuration((1.0, 1.0, 1.0, 0.1), 0.0)) == pytest.approx(176.0 - margin)
+
+
+def test_with_the_gear_down_the_gear_s_limit_holds_too() -> None:
+    """The built-in gear limit, 240 kt, is above that of every step: an airframe with a lower one shows it."""
+    low = AIRFRAME.model_copy(update={"gear": AIRFRAME.gear.model_copy(update={"limit_speed": 200.0 * KNOT})})
+    where = Place(-30000.0, 2000.0, 2000.0, 80000.0, 0.0, 60000.0)
+    found = float(speed_limits(low, ARRIVAL, CREW, where, 0.0, Configuration((1.0, 0.0, 0.0, 0.0), 1.0)))
+    assert found <= 200.0 * KNOT
+
+
+def test_the_steepest_path_follows_the_sink_limit_low_down() -> None:
+    low = Place(-10000.0, 500.0, 500.0, 95000.0, 0.0, 60000.0)
+    high = Place(-90000.0, 5000.0, 5000.0, 54000.0, 0.0, 60000.0)
+    assert float(steepest_path(ARRIVAL, high, 140.0, 0.14)) == pytest.approx(-0.14)
+    angle = float(steepest_path(ARRIVAL, low, 140.0, 0.14))
+    assert 0.9 * 2000.0 * FOOT_PER_MINUTE < -angle * 140.0 <= 2000.0 * FOOT_PER_MINUTE
