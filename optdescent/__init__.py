@@ -6,7 +6,9 @@ first used.
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -55,3 +57,14 @@ def __getattr__(name: str) -> object:
 
 def __dir__() -> list[str]:
     return __all__
+
+
+class _Root(ModuleType):
+    """The root package: `optdescent.margins` is the function, also once the room of that name has been imported."""
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _ROOMS and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Root

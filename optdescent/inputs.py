@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar, TypeVar, cast
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, ValidationError
 from pydantic.fields import FieldInfo
 
 from optdescent.units import UNITS
@@ -71,6 +71,15 @@ def entry(sentence: str, *, default: Any = ABSENT) -> Any:
     return Field(default=default, description=sentence)
 
 
+def whole(low: int, high: int, sentence: str, *, default: Any = ABSENT) -> Any:
+    """Declare a whole number [-] between two bounds."""
+    return Field(default=default, strict=True, ge=low, le=high, description=sentence)
+
+
+BY_KIND: Any = Field(discriminator="kind")
+"""For `Annotated` unions inside a tuple: the key `kind` of each table selects what else it holds."""
+
+
 def choice(sentence: str, *, default: Any = ABSENT) -> Any:
     """Declare a table whose `kind` key selects what else it holds."""
     return Field(default=default, description=sentence, discriminator="kind")
@@ -86,6 +95,8 @@ class Declared(BaseModel):
         """Give each dimensional field its key, range check and conversion."""
         for name, field in cls.model_fields.items():
             extra = _declaration(field)
+            if field.annotation in (bool, int) and not any(isinstance(item, Strict) for item in field.metadata):
+                field.metadata.append(Strict())
             if extra is not None and not extra.get("bound"):
                 _bind(name, field, extra)
         cls.model_rebuild(force=True)
@@ -181,7 +192,8 @@ def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseMo
     key = ".".join(path)
     kind = str(error["type"])
     if kind == "extra_forbidden":
-        nearest = difflib.get_close_matches(path[-1], _model_at(model, path[:-1]), n=1, cutoff=0.5)
+        known = [name for name in _model_at(model, path[:-1]) if name != path[-1]]
+        nearest = difflib.get_close_matches(path[-1], known, n=1, cutoff=0.5)
         hint = f"nearest known key is '{nearest[0]}'" if nearest else "no such key is known"
         return Fault(file, key, f"unknown key (value {_shown(given)})", hint)
     if kind == "missing":
@@ -281,10 +293,41 @@ def validated(model: type[Table], data: Mapping[str, Any], file: str) -> Table:
     InputFault
         Everything that is wrong with the data, each fault with its dotted key.
     """
+    found, faults = validated_in_part(model, data, file)
+    if found is None or faults:
+        raise InputFault(faults)
+    return found
+
+
+def validated_in_part(model: type[Table], data: Mapping[str, Any], file: str) -> tuple[Table | None, tuple[Fault, ...]]:
+    """Typed object of a parsed file and its faults; unknown keys are faults but do not stand in the way of the rest.
+
+    The object is None when anything else is wrong with the data.
+    """
     try:
-        return model.model_validate(data)
+        return model.model_validate(data), ()
     except ValidationError as error:
-        raise InputFault([_fault(cast(Mapping[str, Any], e), data, file, model) for e in error.errors()]) from error
+        errors = [cast(Mapping[str, Any], item) for item in error.errors()]
+    faults = tuple(_fault(item, data, file, model) for item in errors)
+    if any(item["type"] != "extra_forbidden" for item in errors):
+        return None, faults
+    rest = _copied(data)
+    for item in errors:
+        _remove(rest, item["loc"])
+    try:
+        return model.model_validate(rest), faults
+    except ValidationError:
+        return None, faults
+
+
+def _remove(data: Any, location: Sequence[str | int]) -> None:
+    """Take the key at a location of a parsed file out of its table."""
+    table = data
+    for part in location[:-1]:
+        if isinstance(part, str) and part not in table:
+            continue  # the tag of a union is no key of the file
+        table = table[part]
+    table.pop(location[-1], None)
 
 
 def as_given(table: Declared) -> dict[str, Any]:
@@ -300,6 +343,7 @@ def as_given(table: Declared) -> dict[str, Any]:
 
 
 __all__ = [
+    "BY_KIND",
     "Declared",
     "Fault",
     "InputFault",
@@ -310,5 +354,7 @@ __all__ = [
     "read_text",
     "read_toml",
     "validated",
+    "validated_in_part",
+    "whole",
     "with_settings",
 ]

@@ -44,7 +44,7 @@ class Air:
         Difference from the standard temperature at every pressure altitude [K].
     qnh : Value
         Altimeter setting at which an altimeter on the datum shows the datum's elevation [Pa].
-    datum_elevation : float
+    datum_elevation : Value
         Elevation of the airport above mean sea level [m].
     field : WindField
         How the wind is evaluated.
@@ -54,7 +54,7 @@ class Air:
 
     temperature_offset: Value
     qnh: Value
-    datum_elevation: float
+    datum_elevation: Value
     field: WindField
     wind: Value
 

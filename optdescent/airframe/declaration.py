@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from optdescent.inputs import Declared, entry, quantity
+from optdescent.inputs import Declared, entry, quantity, whole
 
 
 class Wing(Declared):
@@ -79,7 +79,7 @@ class Engines(Declared):
     (specific_flow + specific_flow_by_mach M); between them flow is linear in thrust.
     """
 
-    count: int = entry("number of engines")
+    count: int = whole(1, 8, "number of engines")
     rated_thrust: float = quantity("kn", 1, 600, "rated static thrust of one engine at sea level")
     idle_thrust: float = quantity("", 0, 0.1, "idle net thrust over rated thrust at sea level and Mach 0")
     idle_thrust_by_mach: float = quantity("", -0.2, 0, "change of that with Mach number")

@@ -36,6 +36,8 @@ def arrival_faults(arrival: Arrival) -> list[tuple[str, str, str]]:
     for position, far in enumerate(farthest_first):
         for near in farthest_first[position + 1 :]:
             faults += _climb_faults(far, near)
+            if near.distance == far.distance:
+                faults += _climb_faults(near, far)
     path, gate = arrival.glide_path, arrival.gate
     if path.capture_at_least > path.capture_at_most:
         given = f"at least {path.capture_at_least / FOOT:.0f} ft, at most {path.capture_at_most / FOOT:.0f} ft"
@@ -69,7 +71,7 @@ def _climb_faults(far: Window, near: Window) -> list[tuple[str, str, str]]:
     if far.altitude_at_most is None or near.altitude_at_least is None:
         return []
     climb = (near.altitude_at_least - far.altitude_at_most) / FOOT
-    if climb <= 0.0 or near.distance == far.distance:
+    if climb <= 0.0:
         return []
     given = (
         f"window {near.name!r} at least {near.altitude_at_least / FOOT:.0f} ft after "

@@ -115,11 +115,11 @@ def path_angle_on(gradient: Value, sample: AirSample, true_airspeed: Value) -> V
 
 
 def _sink_on(gradient: Value, sample: AirSample, true_airspeed: Value) -> tuple[Value, Value]:
-    """Vertical speed [m/s] on a gradient, and the root of the discriminant [m/s]."""
+    """Vertical speed [m/s] on a gradient, and the root of the discriminant over the gradient [m/s]."""
     along, across, slope = sample.wind_along, sample.wind_across, gradient
     lead = 1.0 + slope**2
-    root = slope * sqrt(along**2 - lead * (along**2 + across**2 - true_airspeed**2))
-    return (-slope * along - root) / lead, root
+    root = sqrt(along**2 - lead * (along**2 + across**2 - true_airspeed**2))
+    return -slope * (along + root) / lead, root
 
 
 def load_factor_on(gradient: Value, at: Motion, state: State, acceleration: Value) -> Value:
@@ -143,9 +143,9 @@ def load_factor_on(gradient: Value, at: Motion, state: State, acceleration: Valu
     over, sample, slope = at.passage, at.air, gradient
     z, root = _sink_on(slope, sample, state.true_airspeed)
     gain = (
-        slope**2 * state.true_airspeed * acceleration
-        - (slope * z + slope**2 * sample.wind_along) * over.wind_along_change
-        - slope**2 * sample.wind_across * over.wind_across_change
+        slope * state.true_airspeed * acceleration
+        - (z + slope * sample.wind_along) * over.wind_along_change
+        - slope * sample.wind_across * over.wind_across_change
     )
     z_rate = -gain / root
     cosine, sine = cos(state.path_angle), sin(state.path_angle)

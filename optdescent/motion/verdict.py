@@ -156,6 +156,12 @@ def _capture_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     above = height - np.asarray(path.height(-to_go), dtype=float)
     found: list[Breach] = []
     before_gate = (to_go <= path.below_within) & (height >= gate.height)
+    captured = capture_index(scenario, dataset)
+    if path.capture_speed_at_most is not None and captured is not None:
+        fast = float(_column(dataset, "calibrated_airspeed")[captured]) - path.capture_speed_at_most
+        if fast > READABLE_SPEED:
+            what = f"{fast / KNOT:.0f} kt faster than allowed"
+            found.append(_breach("speed at capture", float(to_go[captured]), fast, what))
     if np.any(before_gate):
         inside = np.where(before_gate, above, -np.inf)
         index = int(np.argmax(inside))

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from optdescent.ocp import Demand, Guess, Kind, Mesh, Outcome, Problem, SolverSettings, relax
 from optdescent.optimum.events import Event, EventKind
-from optdescent.optimum.pose import Mode, Pose
+from optdescent.optimum.legs import Mode
+from optdescent.optimum.pose import Pose
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from optdescent.ocp import Guess, Mesh, PhaseGuess, Problem
 from optdescent.optimum.events import Event
-from optdescent.optimum.pose import CONTROLS, STATES, Leg, Mode
+from optdescent.optimum.legs import CONTROLS, STATES, Leg, Mode
 from optdescent.results import Flight
 from optdescent.units import NAUTICAL_MILE
 

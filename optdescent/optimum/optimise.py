@@ -19,6 +19,7 @@ from optdescent.scenario import Scenario
 
 Progress = Callable[[str], None]
 _MOST_ORDERS = 6
+_ACCEPTABLE = 1e-6
 SETTINGS = Settings(refinement=RefineSettings(local_error=1e-6, cost_change=1e-6))
 
 
@@ -83,7 +84,8 @@ def _solve(pose: Pose, flight: Flight, places: dict[Event, float], progress: Pro
     mesh: Mesh = mesh_for(problem, pose.legs, guess)
     values = parameter_values(pose.scenario)
     solution = solve(problem, guess, values, mesh, SETTINGS)
-    if solution.outcome.is_success or solution.outcome is Outcome.COARSE:
+    is_near = solution.outcome is Outcome.ACCEPTABLE and solution.constraint_violation < _ACCEPTABLE
+    if solution.outcome.is_success or solution.outcome is Outcome.COARSE or is_near:
         return solution
     progress("no descent found: looking for the demands that conflict")
     conflict = explain(pose, problem, guess, values, mesh)

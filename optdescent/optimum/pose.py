@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from enum import Enum
+from itertools import pairwise
+from typing import Protocol
 
 import casadi as ca
 
@@ -18,13 +19,14 @@ from optdescent.air.airspeed import calibrated_at
 from optdescent.air.atmosphere import speed_of_sound
 from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import reference_speed, scheduled_configuration
-from optdescent.curves.elementary import cos
+from optdescent.curves.elementary import Value, cos
 from optdescent.curves.smooth import smooth_step
 from optdescent.motion import Control, State, Surroundings
 from optdescent.motion.equations import Motion, air_at, motion, path_angle_on
 from optdescent.motion.holding import Held, level, on_gradient_at_idle, on_gradient_at_speed
 from optdescent.ocp import BoundaryConstraint, Ends, Link, PathConstraint, Phase, Point, Problem, Span, Variable
 from optdescent.optimum.events import Event, EventKind, Order
+from optdescent.optimum.legs import CONTROLS, STATES, Leg, Mode, legs_of
 from optdescent.optimum.parameters import Named, declared_parameters, parameter_values, surroundings_of
 from optdescent.rules.crew import brake_allowed
 from optdescent.scenario import Scenario
@@ -34,57 +36,6 @@ STEEPEST_SINK = 8000.0 * FOOT_PER_MINUTE
 """Sink rate [m/s] that stands for no limit."""
 SINK_BAND = 300.0 * FOOT
 """Height [m] above a sink limit over which it comes in, so that it holds in full at and below its height."""
-
-
-class Mode(Enum):
-    """How a phase is flown; the value says it in words."""
-
-    CRUISE = "level at constant Mach number"
-    DESCENT = "idle, load factor and speed brake free"
-    SLOWING = "on the glide path at idle"
-    APPROACH = "on the glide path at approach speed"
-
-
-@dataclass(frozen=True)
-class Leg:
-    """One phase before it is posed: its name, how it is flown, and the events at its two ends (None: the start)."""
-
-    name: str
-    mode: Mode
-    begins: Event | None
-    ends: Event
-    passed: tuple[Event, ...]
-
-
-STATES: Mapping[Mode, tuple[str, ...]] = {
-    Mode.CRUISE: ("mass", "time"),
-    Mode.DESCENT: ("pressure_altitude", "true_airspeed", "path_angle", "mass", "time"),
-    Mode.SLOWING: ("pressure_altitude", "true_airspeed", "mass", "time"),
-    Mode.APPROACH: ("pressure_altitude", "true_airspeed", "mass", "time"),
-}
-CONTROLS: Mapping[Mode, tuple[str, ...]] = {
-    Mode.CRUISE: (),
-    Mode.DESCENT: ("load_factor", "speed_brake"),
-    Mode.SLOWING: ("speed_brake",),
-    Mode.APPROACH: (),
-}
-
-
-def legs_of(order: Order) -> tuple[Leg, ...]:
-    """Phases between the events of an order."""
-    legs: list[Leg] = []
-    for index, event in enumerate(order):
-        passed = order[:index]
-        kinds = {earlier.kind for earlier in passed}
-        mode = Mode.CRUISE
-        if EventKind.TOP_OF_DESCENT in kinds:
-            mode = Mode.DESCENT
-        if EventKind.CAPTURE in kinds:
-            mode = Mode.SLOWING
-        if EventKind.ON_SPEED in kinds:
-            mode = Mode.APPROACH
-        legs.append(Leg(f"to {event.label}", mode, passed[-1] if passed else None, event, passed))
-    return tuple(legs)
 
 
 @dataclass(frozen=True)
@@ -103,8 +54,7 @@ class Pose:
         """The optimal-control problem; every number of the scenario is a parameter of it [SI]."""
         legs = self.legs
         links = tuple(
-            Link(before.name, after.name, _shared(before.mode, after.mode))
-            for before, after in zip(legs, legs[1:], strict=False)
+            Link(before.name, after.name, _shared(before.mode, after.mode)) for before, after in pairwise(legs)
         )
         boundaries = tuple(item for leg in legs for item in (*self._begin(leg), *self._end(leg)))
         return Problem(
@@ -133,7 +83,7 @@ class Pose:
         sound = speed_of_sound(altitude, named["temperature offset"])
         return calibrated_at(at["true_airspeed"], altitude, sound)
 
-    def flown(self, mode: Mode, point: Point) -> tuple[State, Control, Configuration, Motion]:
+    def flown(self, mode: Mode, point: At) -> tuple[State, Control, Configuration, Motion]:
         """State, control, configuration and motion [SI] at a point of a phase."""
         world, x = self.surroundings(point), point.independent
         if mode is Mode.CRUISE:
@@ -406,6 +356,12 @@ def _shared(before: Mode, after: Mode) -> tuple[str, ...]:
 def _cruise_speed(ends: Ends) -> ca.SX:
     named = ends.parameters
     return named["start mach"] * speed_of_sound(named["start altitude"], named["temperature offset"])
+
+
+class At(Named, Protocol):
+    """A point of a phase, symbolic or numeric: names looked up, and the coordinate along the track [m]."""
+
+    independent: Value
 
 
 BoundaryFunction = Callable[[Ends], ca.SX]

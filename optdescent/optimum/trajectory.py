@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import cast
 
 import casadi as ca
 import numpy as np
@@ -13,6 +14,7 @@ from scipy.integrate import solve_ivp
 from optdescent.air.airspeed import calibrated_at
 from optdescent.air.atmosphere import speed_of_sound
 from optdescent.airframe.speeds import Configuration, scheduled_configuration
+from optdescent.curves import Value
 from optdescent.motion import Control, State, Trajectory, surroundings
 from optdescent.motion.equations import motion
 from optdescent.ocp import PhaseSolution, Solution
@@ -42,10 +44,10 @@ class _Point:
     """A point of a phase, numeric: looks up states, controls and parameters by name."""
 
     def __init__(self, independent: float | Array, entries: dict[str, Array]) -> None:
-        self.independent = independent
+        self.independent: Value = independent
         self._entries = entries
 
-    def __getitem__(self, name: str) -> Array:
+    def __getitem__(self, name: str) -> Value:
         return self._entries[name]
 
 
@@ -121,7 +123,7 @@ def trajectory_of(pose: Pose, solution: Solution) -> Trajectory:
 
 
 def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
-    """Fly the controls found through the whole equations of motion with an adaptive integrator, start to threshold.
+    """Largest differences [SI] when the controls found are flown again by an adaptive integrator, start to threshold.
 
     Every phase is flown with all five states, also where the optimum holds a path or a speed in closed form, and each
     starts from where the one before ended: nothing is put back on the optimum on the way.
@@ -159,7 +161,8 @@ def _compiled_rates(pose: Pose) -> ca.Function:
     configuration = scheduled_configuration(world.airframe, calibrated, state.mass)
     control = Control(*(controls[index] for index in range(3)))
     flight = motion(world, x, state, control, configuration)
-    return ca.Function("rates", [x, values, controls], [ca.vertcat(*(getattr(flight.by_distance, n) for n in _NAMES))])
+    column = cast(ca.SX, ca.vertcat(*[getattr(flight.by_distance, name) for name in _NAMES]))
+    return ca.Function("rates", [x, values, controls], [column])
 
 
 def solver_record(pose: Pose, solution: Solution, again: Refly) -> SolverRecord:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Generator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, cast
 
@@ -31,7 +31,8 @@ def replacing(path: Path) -> Generator[Path]:
         allowed = "a place that can be written"
         raise InputFault([Fault(str(path), "", f"cannot be written ({error.strerror})", allowed)]) from error
     finally:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
 
 
 def write_text(path: Path, text: str) -> None:

@@ -160,7 +160,7 @@ class Flight:
                 marks=Marks.from_plain(json.loads(attributes["marks"])),
                 solver=_solver(solver) if solver else None,
             )
-        except (OSError, KeyError, ValueError) as error:
+        except (OSError, KeyError, TypeError, ValueError) as error:
             given = f"does not hold a flight ({error})"
             raise InputFault([Fault(str(path), "", given, "a flight written by this package")]) from error
 

@@ -71,7 +71,8 @@ def speed_limits(
     for step, out in zip(airframe.steps[1:], configuration.steps, strict=True):
         if step.limit_speed is not None:
             fastest = where(out > 0.02, minimum(fastest, step.limit_speed), fastest)
-    return fastest - crew.limit_margin
+    gear = minimum(fastest, airframe.gear.limit_speed)
+    return where(configuration.gear > 0.02, gear, fastest) - crew.limit_margin
 
 
 def steepest_path(arrival: Arrival, place: Place, true_airspeed: Value, steepest: float) -> Value:

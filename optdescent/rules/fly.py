@@ -23,7 +23,7 @@ from optdescent.air.wind import WindField
 from optdescent.airframe import Airframe, Configuration
 from optdescent.airframe.speeds import scheduled_configuration
 from optdescent.arrival import Arrival, Track
-from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
+from optdescent.curves.elementary import Value, clip, cos, maximum, where
 from optdescent.motion import Control, State, Surroundings, Trajectory, record
 from optdescent.motion.equations import Motion, motion
 from optdescent.results import Flight, Kind
@@ -131,8 +131,9 @@ class Pilot:
         slope = where(height < level, 0.0, slope)
         height = maximum(height, level)
         on_path = path.height(x)
-        slope = where(height > on_path, path.gradient, slope)
-        height = minimum(height, on_path)
+        over = where(x > -path.below_within, where(height > on_path, 1.0, 0.0), 0.0)
+        slope = where(over > 0.5, path.gradient, slope)
+        height = where(over > 0.5, on_path, height)
         floor = where(on_path > level + _FLARE, level, ask.floor)
         for window in self.arrival.windows:
             ahead = x < -window.distance

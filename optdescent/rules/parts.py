@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from enum import Enum
-from typing import Literal
+from typing import Annotated, Literal
 
-from optdescent.inputs import Declared, choice, entry, quantity
+from optdescent.inputs import BY_KIND, Declared, choice, entry, quantity
 
 
 class SpeedName(Enum):
@@ -41,7 +41,7 @@ class Tailwind(Declared):
     per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
 
 
-DistanceTerm = HeightToLose | SpeedToLose | Tailwind
+DistanceTerm = Annotated[HeightToLose | SpeedToLose | Tailwind, BY_KIND]
 
 
 class DistanceProfile(Declared):

@@ -10,13 +10,16 @@ from pathlib import Path
 from typing import Any
 
 from optdescent.air import Air
+from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.altitude import pressure_altitude_of
+from optdescent.air.atmosphere import pressure
 from optdescent.air.wind import ConstantWind, NoWind, ProfileDeclaration, ProfileWind, Wind
 from optdescent.air.wind.sounding import read_sounding, sounding_text
 from optdescent.airframe import Airframe, read_airframe
 from optdescent.arrival import Arrival, arrival_faults
-from optdescent.inputs import Fault, InputFault, read_toml, validated, with_settings
+from optdescent.inputs import Fault, InputFault, read_toml, validated_in_part, with_settings
 from optdescent.scenario.declaration import Cost, Handling, ScenarioDeclaration, Start
+from optdescent.units import FOOT, KNOT
 
 
 @dataclass(frozen=True)
@@ -59,8 +62,10 @@ class Scenario:
         InputFault
             Every fault of the data and of the files it names.
         """
-        declared = validated(ScenarioDeclaration, data, name)
-        faults: list[Fault] = []
+        declared, found = validated_in_part(ScenarioDeclaration, data, name)
+        if declared is None:
+            raise InputFault(found)
+        faults = list(found)
         airframe, wind = None, None
         try:
             airframe = read_airframe(declared.airframe, folder)
@@ -119,8 +124,17 @@ def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, n
             given = f"got {window.distance / 1852:.1f}"
             allowed = f"less than start.distance_nm ({start.distance / 1852:.1f})"
             faults.append(Fault(name, f"arrival.windows[{index}].distance_nm", given, allowed))
+    bottom = arrival.elevation + arrival.glide_path.capture_at_most
+    if start.altitude <= bottom:
+        allowed = f"above the highest capture of the glide path, {bottom / FOOT:.0f} ft"
+        faults.append(Fault(name, "start.altitude_ft", f"got {start.altitude / FOOT:.0f}", allowed))
     if airframe is None:
         return faults
+    speed = float(calibrated_from_mach(start.mach, pressure(start.altitude)))
+    if speed > airframe.limits.maximum_speed:
+        given = f"Mach {start.mach:g} at {start.altitude / FOOT:.0f} ft is {speed / KNOT:.0f} kt calibrated"
+        allowed = f"at most {airframe.limits.maximum_speed / KNOT:.0f} kt ({airframe.title})"
+        faults.append(Fault(name, "start.mach", given, allowed))
     masses = airframe.masses
     if not masses.least <= start.mass <= masses.most:
         allowed = f"{masses.least:.0f} to {masses.most:.0f} kg ({airframe.title})"

@@ -38,9 +38,7 @@ def root_imports(tree: ast.AST, rooms: set[str]) -> list[int]:
 def test_no_file_or_folder_has_a_name_that_says_nothing() -> None:
     folders = [PACKAGE, ROOT / "tests", ROOT / "studies", ROOT / "benchmarks"]
     paths = [path.relative_to(ROOT) for folder in folders if folder.is_dir() for path in files(folder, "*")]
-    faults = [
-        f"{path.as_posix()}: {sorted(forbidden_parts(path))}" for path in paths if forbidden_parts(path)
-    ]
+    faults = [f"{path.as_posix()}: {sorted(forbidden_parts(path))}" for path in paths if forbidden_parts(path)]
     assert not faults, "\n".join(faults)
 
 
