@@ -95,7 +95,8 @@ class Declared(BaseModel):
         """Give each dimensional field its key, range check and conversion."""
         for name, field in cls.model_fields.items():
             extra = _declaration(field)
-            if field.annotation in (bool, int) and not any(isinstance(item, Strict) for item in field.metadata):
+            is_exact = any(field.annotation is kind for kind in (bool, int))
+            if is_exact and not any(isinstance(item, Strict) for item in field.metadata):
                 field.metadata.append(Strict())
             if extra is not None and not extra.get("bound"):
                 _bind(name, field, extra)
