@@ -178,4 +178,4 @@ def capture_index(scenario: Scenario, dataset: xr.Dataset) -> int | None:
     off = np.abs(height - np.asarray(path.height(-to_go), dtype=float)) > gate.off_path
     late = np.flatnonzero(off & (to_go > 0.0))
     index = 0 if late.size == 0 else int(late[-1]) + 1
-    return index if index < to_go.size else None
+    return index if index < to_go.size - 1 else None
