@@ -18,6 +18,6 @@ class Gate(Declared):
     speed_over: float = quantity("kt", 0, 30, "speed allowed above the target", default=10.0)
     speed_under: float = quantity("kt", 0, 10, "speed allowed below the target", default=0.0)
     sink: float = quantity("ft_per_min", 300, 2000, "largest sink rate", default=1000.0)
-    off_path: float = quantity("ft", 10, 500, "height allowed off the glide path (one dot, from memory)", default=75.0)
+    off_path: float = quantity("ft", 10, 500, "height allowed off the glide path; our choice", default=75.0)
     gear_down: bool = entry("whether the gear must be down", default=True)
     landing_configuration: bool = entry("whether the last step of flaps must be out", default=True)

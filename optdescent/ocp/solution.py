@@ -14,6 +14,8 @@ from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.mesh import Mesh, PhaseMesh
 from optdescent.ocp.outcome import Outcome
 
+_FEASIBLE = 1e-6
+
 
 @dataclass(frozen=True)
 class PhaseSolution:
@@ -168,6 +170,12 @@ class Solution:
     multipliers: Multipliers
     raw: Raw
     history: tuple[Round, ...] = ()
+
+    @property
+    def is_usable(self) -> bool:
+        """Whether it may be refined or shown: solved, or feasible at the acceptable level of optimality."""
+        is_near = self.outcome is Outcome.ACCEPTABLE and self.constraint_violation < _FEASIBLE
+        return self.outcome.is_success or is_near
 
     def __getitem__(self, phase: str) -> PhaseSolution:
         """The phase called ``phase``. Raises ProblemFault if there is none."""

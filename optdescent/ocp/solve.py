@@ -54,9 +54,9 @@ def solve(
         found = transcribe(problem, grid).solve(values or {}, start, chosen.solver)
         errors = local_errors(problem, found)
         history = (*history, _round(found, errors))
-        if not found.outcome.is_success and isinstance(start, Solution) and history[:-1]:
+        if not found.is_usable and isinstance(start, Solution) and history[:-1]:
             return replace(start, outcome=Outcome.COARSE, history=history)
-        if not found.outcome.is_success or rules.rounds == 0:
+        if not found.is_usable or rules.rounds == 0:
             return replace(found, history=history)
         good = is_good(errors, rules)
         if good and _has_settled(history, found, rules):

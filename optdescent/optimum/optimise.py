@@ -19,7 +19,6 @@ from optdescent.scenario import Scenario
 
 Progress = Callable[[str], None]
 _MOST_ORDERS = 6
-_ACCEPTABLE = 1e-6
 SETTINGS = Settings(refinement=RefineSettings(local_error=1e-6, cost_change=1e-6))
 
 
@@ -84,8 +83,7 @@ def _solve(pose: Pose, flight: Flight, places: dict[Event, float], progress: Pro
     mesh: Mesh = mesh_for(problem, pose.legs, guess)
     values = parameter_values(pose.scenario)
     solution = solve(problem, guess, values, mesh, SETTINGS)
-    is_near = solution.outcome is Outcome.ACCEPTABLE and solution.constraint_violation < _ACCEPTABLE
-    if solution.outcome.is_success or solution.outcome is Outcome.COARSE or is_near:
+    if solution.is_usable or solution.outcome is Outcome.COARSE:
         return solution
     progress("no descent found: looking for the demands that conflict")
     conflict = explain(pose, problem, guess, values, mesh)

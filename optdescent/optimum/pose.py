@@ -147,7 +147,11 @@ class Pose:
     def _path(self, leg: Leg) -> tuple[PathConstraint, ...]:
         airframe, mode = self.scenario.airframe, leg.mode
         if mode in (Mode.CRUISE, Mode.APPROACH):
-            return ()
+            thrust = PathConstraint("thrust", lambda p: self.flown(mode, p)[1].thrust_fraction, 0.0, 1.0)
+            sink = PathConstraint(
+                "sink rate at the gate", lambda p: self._gate_sink_room(mode, p), lower=0.0, scale=10.0
+            )
+            return (thrust,) if mode is Mode.CRUISE else (thrust, sink)
         fastest = [
             PathConstraint(
                 "largest speed", lambda p: self.calibrated(p, p), upper=airframe.limits.maximum_speed, scale=100.0
@@ -182,7 +186,9 @@ class Pose:
                 )
             )
         if EventKind.GATE in {event.kind for event in leg.passed}:
-            found.append(PathConstraint("sink rate at the gate", self._gate_sink_room, lower=0.0, scale=10.0))
+            found.append(
+                PathConstraint("sink rate at the gate", lambda p: self._gate_sink_room(mode, p), lower=0.0, scale=10.0)
+            )
         return tuple(found)
 
     def _above_reference(self, named: Named, at: Named) -> ca.SX:
@@ -201,8 +207,8 @@ class Pose:
             allowed = point[f"sink of {name}"] + (allowed - point[f"sink of {name}"]) * share
         return allowed + point["true_airspeed"] * ca.sin(point["path_angle"])
 
-    def _gate_sink_room(self, point: Point) -> ca.SX:
-        passage = self.flown(Mode.SLOWING, point)[3].passage
+    def _gate_sink_room(self, mode: Mode, point: Point) -> ca.SX:
+        passage = self.flown(mode, point)[3].passage
         return point["gate sink"] + passage.vertical_speed
 
     def _height(self, named: Named, at: Named) -> ca.SX:

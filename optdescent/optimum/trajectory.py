@@ -168,7 +168,9 @@ def _compiled_rates(pose: Pose) -> ca.Function:
 def solver_record(pose: Pose, solution: Solution, again: Refly) -> SolverRecord:
     """How an optimum was found, for its flight [SI]."""
     last = solution.history[-1]
-    events = tuple(f"{leg.ends.label} at {abs(solution[leg.name].end) / NAUTICAL_MILE:.1f} nm to go" for leg in pose.legs)
+    events = tuple(
+        f"{leg.ends.label} at {abs(solution[leg.name].end) / NAUTICAL_MILE:.1f} nm to go" for leg in pose.legs
+    )
     return SolverRecord(
         status=solution.outcome.value,
         iterations=sum(turn.iterations for turn in solution.history),
