@@ -29,7 +29,9 @@ def test_the_study_is_read_into_si() -> None:
     first = Scenario.from_toml(STUDY)
     assert first.start.distance == pytest.approx(160.0 * NAUTICAL_MILE)
     assert first.start.altitude == pytest.approx(35000.0 * FOOT)
-    assert first.cost.time == pytest.approx(12.0 / 60.0)
+    assert first.cost.time == 0.0
+    priced = Scenario.from_toml(STUDY, ["cost.time_kg_per_min=12"])
+    assert priced.cost.time == pytest.approx(12.0 / 60.0)
     assert first.qnh == pytest.approx(101325.0)
     assert first.arrival.speed_limits[0].speed == pytest.approx(250.0 * KNOT)
     assert isinstance(first.wind, ProfileWind)
