@@ -21,4 +21,9 @@ def pressure_altitude_of(altitude: Value, transition_altitude: float, qnh: Value
     Published altitudes at or below the transition altitude [m] are read with QNH [Pa]; higher ones are flight levels.
     `altitude` must be a number: which side of the transition it lies on is a property of the published value.
     """
-    return altitude if altitude > transition_altitude else altitude + setting_shift(qnh)
+    return shifted(altitude, transition_altitude, setting_shift(qnh))
+
+
+def shifted(altitude: float, transition_altitude: float, shift: Value) -> Value:
+    """Pressure altitude [m] of a published altitude [m], from the shift of the altimeter setting [m]."""
+    return altitude if altitude > transition_altitude else altitude + shift

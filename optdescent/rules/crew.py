@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from optdescent.air.airspeed import calibrated_from_mach, mach_from_calibrated
+from optdescent.air.altitude import shifted
 from optdescent.airframe import Airframe, Configuration
 from optdescent.arrival import Arrival
 from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
@@ -66,7 +67,7 @@ def speed_limits(
     fastest = minimum(airframe.limits.maximum_speed, calibrated_from_mach(airframe.limits.maximum_mach, place.pressure))
     for limit in arrival.speed_limits:
         altitude = limit.below_altitude
-        published = altitude if altitude > arrival.transition_altitude else altitude + shift
+        published = shifted(altitude, arrival.transition_altitude, shift)
         fastest = minimum(fastest, limit.speed + crew.limit_ramp * maximum(place.pressure_altitude - published, 0.0))
     for step, out in zip(airframe.steps[1:], configuration.steps, strict=True):
         if step.limit_speed is not None:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from optdescent.air import Air
 from optdescent.air.airspeed import calibrated_from_mach
-from optdescent.air.altitude import setting_shift
+from optdescent.air.altitude import setting_shift, shifted
 from optdescent.air.atmosphere import pressure, speed_of_sound
 from optdescent.air.wind import WindField
 from optdescent.airframe import Airframe, Configuration
@@ -41,7 +41,7 @@ from optdescent.rules.parts import Rule, SpeedName
 from optdescent.rules.rule import Ask, Place, asked, named_speed
 from optdescent.scenario import Scenario
 from optdescent.scenario.declaration import Handling
-from optdescent.units import FOOT, GRAVITY, NAUTICAL_MILE
+from optdescent.units import FOOT, NAUTICAL_MILE
 
 STEP = 40.0
 """Distance [m] of one step; halving it moves height at the gate by less than 1 ft."""
@@ -88,7 +88,7 @@ class Pilot:
         """Compiled step: (coordinate [m], lane, step [m], parameters) to (lane, load factor, asked height, speed)."""
         x, dx = ca.SX.sym("x"), ca.SX.sym("dx")
         lane = ca.SX.sym("lane", 9 + self.steps)
-        parameters = ca.SX.sym("parameters", 6 + self.field.size)
+        parameters = ca.SX.sym("parameters", 5 + self.field.size)
         first, load_factor, ask = self._rates(x, lane, parameters)
         second, _, _ = self._rates(x + dx / 2, lane + dx / 2 * first, parameters)
         third, _, _ = self._rates(x + dx / 2, lane + dx / 2 * second, parameters)
@@ -100,7 +100,7 @@ class Pilot:
     def world(self, parameters: Value) -> tuple[Surroundings, Value, Value]:
         """Surroundings, cruise pressure altitude [m] and cruise Mach number [-] of the step's parameters [SI]."""
         offset, qnh, course, cruise_altitude, cruise_mach = (parameters[index] for index in range(5))
-        air = Air(offset, qnh, self.arrival.elevation, self.field, parameters[6:])
+        air = Air(offset, qnh, self.arrival.elevation, self.field, parameters[5:])
         return Surroundings(self.airframe, air, Track(course)), cruise_altitude, cruise_mach
 
     def _configuration(self, lane: Lane, calibrated: Value) -> Configuration:
@@ -140,7 +140,7 @@ class Pilot:
             for bound, is_floor in ((window.altitude_at_least, True), (window.altitude_at_most, False)):
                 if bound is None:
                     continue
-                published = bound if bound > self.arrival.transition_altitude else bound + shift
+                published = shifted(bound, self.arrival.transition_altitude, shift)
                 limit = surroundings.air.height(published) - elevation
                 limit = limit if is_floor else limit + _CLIMB_OUT * (-window.distance - x)
                 outside = (height < limit) if is_floor else (height > limit)
@@ -252,7 +252,7 @@ def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArr
     """Parameters of the compiled step and the lane at the start, in level flight at the cruise Mach number [SI]."""
     altitude = scenario.pressure_altitude(scenario.start.altitude)
     speed = scenario.start.mach * float(speed_of_sound(altitude, scenario.temperature_offset))
-    fixed = [scenario.temperature_offset, scenario.qnh, scenario.arrival.course, altitude, scenario.start.mach, GRAVITY]
+    fixed = [scenario.temperature_offset, scenario.qnh, scenario.arrival.course, altitude, scenario.start.mach]
     parameters = np.concatenate([fixed, scenario.wind.coefficients()])
     state = State(altitude, speed, 0.0, scenario.start.mass, 0.0)
     surroundings, _, _ = pilot.world(parameters)

@@ -9,6 +9,7 @@ from importlib import resources
 from pathlib import Path
 
 from optdescent.air.airspeed import calibrated_from_mach
+from optdescent.air.altitude import shifted
 from optdescent.airframe import Airframe
 from optdescent.airframe.speeds import holding_speed, reference_speed
 from optdescent.arrival import Arrival
@@ -165,7 +166,9 @@ def planned_speed(
     plan = rule.speeds
     speed = minimum(calibrated_from_mach(cruise_mach, place.pressure), plan.descent)
     for limit in arrival.speed_limits:
-        above = maximum(place.pressure_altitude - (_published(limit.below_altitude, arrival, shift)), 0.0)
+        above = maximum(
+            place.pressure_altitude - (shifted(limit.below_altitude, arrival.transition_altitude, shift)), 0.0
+        )
         rate = plan.slow_down / (300.0 * FOOT / NAUTICAL_MILE)
         speed = minimum(speed, limit.speed + rate * above)
     for by in plan.by:
@@ -173,7 +176,3 @@ def planned_speed(
         early = maximum(-place.distance - by.distance, 0.0)
         speed = minimum(speed, wanted + plan.slow_down * early)
     return speed
-
-
-def _published(altitude: float, arrival: Arrival, shift: Value) -> Value:
-    return altitude if altitude > arrival.transition_altitude else altitude + shift
