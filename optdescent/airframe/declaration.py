@@ -29,7 +29,7 @@ class Step(Declared):
     induced_drag_factor: float = quantity("", 0.01, 0.2, "drag coefficient per lift coefficient squared")
     maximum_lift: float = quantity("", 0.5, 4, "maximum lift coefficient, gear effect neglected")
     limit_speed: float | None = quantity("kt", 80, 400, "largest calibrated airspeed with the step out", default=None)
-    travel_time: float = quantity("s", 0, 60, "time to travel from the step before", default=0.0)
+    travel_time: float = quantity("s", 1, 60, "time to travel from the step before", default=1.0)
 
 
 class Gear(Declared):
@@ -37,7 +37,7 @@ class Gear(Declared):
 
     drag: float = quantity("", 0, 0.1, "drag coefficient added by the gear")
     limit_speed: float = quantity("kt", 100, 400, "largest calibrated airspeed to extend it or to fly with it down")
-    travel_time: float = quantity("s", 0, 60, "time to extend")
+    travel_time: float = quantity("s", 1, 60, "time to extend")
     after_step: int = entry("step of the flaps after which a crew lowers it on the normal schedule")
 
 
@@ -47,7 +47,7 @@ class SpeedBrake(Declared):
     drag: float = quantity("", 0, 0.2, "drag coefficient added at full travel")
     lift_loss: float = quantity("", 0, 1, "maximum lift coefficient lost at full travel")
     last_step: int = entry("last step of the flaps with which it may be used")
-    travel_time: float = quantity("s", 0, 20, "time to full travel")
+    travel_time: float = quantity("s", 0.5, 20, "time to full travel")
 
 
 class Limits(Declared):
@@ -67,7 +67,9 @@ class SpeedFactors(Declared):
     selection_margin: float = quantity(
         "kt", 0, 20, "a step is selected this much above the manoeuvring speed before it"
     )
-    smoothing: float = quantity("kt", 0.5, 10, "half-width of the speed band in which a scheduled device travels")
+    holding_margin: float = quantity(
+        "kt", 0.5, 10, "a crew that holds a step keeps this much above the speed that selects the next"
+    )
 
 
 class Engines(Declared):

@@ -7,7 +7,9 @@ from importlib import resources
 from pathlib import Path
 
 from optdescent.airframe.declaration import Airframe
+from optdescent.airframe.speeds import GEAR, devices
 from optdescent.inputs import Fault, InputFault, as_given, read_toml, validated
+from optdescent.units import KNOT
 
 BUILT_IN = ("narrow-body-twin",)
 """Fictional airframes that come with the package, by name."""
@@ -64,4 +66,16 @@ def airframe_faults(airframe: Airframe, name: str) -> list[Fault]:
     ):
         if not 0 <= index <= last:
             faults.append(Fault(name, key, f"got {index}", f"0 to {last}"))
+    return faults or _schedule_faults(airframe, name)
+
+
+def _schedule_faults(airframe: Airframe, name: str) -> list[Fault]:
+    """Devices that the schedule would select above their limit speed at the largest landing mass [SI]."""
+    faults: list[Fault] = []
+    for device in devices(airframe):
+        speed = float(device.scheduled_speed(airframe, airframe.masses.most_landing))
+        if speed > device.limit_speed:
+            key = "gear.limit_speed_kt" if device.number == GEAR else f"steps[{device.number}].limit_speed_kt"
+            allowed = f"at least {speed / KNOT:.0f} kt, where the schedule selects it at the largest landing mass"
+            faults.append(Fault(name, key, f"got {device.limit_speed / KNOT:.0f}", allowed))
     return faults

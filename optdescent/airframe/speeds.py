@@ -7,12 +7,12 @@ source.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from optdescent.air.atmosphere import SEA_LEVEL_DENSITY
 from optdescent.airframe.declaration import Airframe
-from optdescent.curves.elementary import Value, sqrt
-from optdescent.curves.smooth import smooth_step
+from optdescent.curves.elementary import Value, sqrt, where
 from optdescent.units import GRAVITY
 
 
@@ -30,7 +30,11 @@ class Configuration:
 
 
 def stall_speed(airframe: Airframe, step: int, mass: Value) -> Value:
-    """Stall speed at one g [m/s, calibrated, compressibility neglected] with a step out, at a mass [kg]."""
+    """Stall speed at one g [m/s] with a step out, at a mass [kg].
+
+    It is an equivalent airspeed; at these speeds and heights the calibrated airspeed is at most 1 kt more, and the
+    difference is neglected.
+    """
     lift = airframe.steps[step].maximum_lift
     return sqrt(2.0 * mass * GRAVITY / (SEA_LEVEL_DENSITY * airframe.wing.area * lift))
 
@@ -54,7 +58,16 @@ def selection_speed(airframe: Airframe, step: int, mass: Value) -> Value:
 
 def holding_speed(airframe: Airframe, step: int, mass: Value) -> Value:
     """Least speed [m/s, calibrated] at which a crew holds a step, at a mass [kg]: the schedule selects no more."""
-    return selection_speed(airframe, step + 1, mass) + airframe.speeds.smoothing
+    return selection_speed(airframe, step + 1, mass) + airframe.speeds.holding_margin
+
+
+def least_speed(airframe: Airframe, configuration: Configuration, mass: Value) -> Value:
+    """Least manoeuvring speed [m/s, calibrated] at a mass [kg]; it falls from step to step as a device travels."""
+    speeds = [manoeuvre_speed(airframe, step, mass) for step in range(len(airframe.steps))]
+    least = speeds[0]
+    for before, after, out in zip(speeds, speeds[1:], configuration.steps, strict=False):
+        least = least + (after - before) * out
+    return least
 
 
 def gear_speed(airframe: Airframe, mass: Value) -> Value:
@@ -68,12 +81,43 @@ def gear_speed(airframe: Airframe, mass: Value) -> Value:
     return 0.5 * (after + before)
 
 
-def scheduled_configuration(airframe: Airframe, calibrated: Value, mass: Value) -> Configuration:
-    """What is out on the normal schedule at a calibrated airspeed [m/s] and mass [kg].
+GEAR = 0
+"""Number of the gear among the devices; a step of slats and flaps has its own number, from 1."""
 
-    Each device travels from 0 to 1 over a band of ± `smoothing` about its speed, twice continuously differentiable.
-    """
-    half = airframe.speeds.smoothing
-    speeds = [selection_speed(airframe, step, mass) for step in range(1, len(airframe.steps))]
-    out = [smooth_step((speed + half - calibrated) / (2.0 * half)) for speed in (*speeds, gear_speed(airframe, mass))]
-    return Configuration(tuple(out[:-1]), out[-1])
+
+@dataclass(frozen=True)
+class Device:
+    """A step of slats and flaps, or the gear: its number, name, travel time [s] and limit speed [m/s, calibrated]."""
+
+    number: int
+    name: str
+    travel_time: float
+    limit_speed: float
+
+    def scheduled_speed(self, airframe: Airframe, mass: Value) -> Value:
+        """Speed [m/s, calibrated] at which the schedule selects it, at a mass [kg]."""
+        return gear_speed(airframe, mass) if self.number == GEAR else selection_speed(airframe, self.number, mass)
+
+
+def devices(airframe: Airframe) -> tuple[Device, ...]:
+    """Steps of slats and flaps, and the gear, in the order in which the schedule selects them."""
+    limits, gear = airframe.limits, airframe.gear
+    found = [
+        Device(number, step.name, step.travel_time, step.limit_speed or limits.maximum_speed)
+        for number, step in enumerate(airframe.steps)
+    ]
+    lowered = Device(GEAR, "gear", gear.travel_time, gear.limit_speed)
+    return (*found[1 : gear.after_step + 1], lowered, *found[gear.after_step + 1 :])
+
+
+def configuration_of(airframe: Airframe, out: Callable[[Device], Value]) -> Configuration:
+    """Configuration from how far each device is out [-]."""
+    position = {device.number: out(device) for device in devices(airframe)}
+    return Configuration(tuple(position[step] for step in range(1, len(airframe.steps))), position[GEAR])
+
+
+def selected_on_schedule(airframe: Airframe, calibrated: Value, mass: Value) -> Configuration:
+    """Which devices the schedule has selected (1) at a calibrated airspeed [m/s] and mass [kg]; each then travels."""
+    return configuration_of(
+        airframe, lambda device: where(calibrated <= device.scheduled_speed(airframe, mass), 1.0, 0.0)
+    )

@@ -11,6 +11,7 @@ from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.airframe import Configuration
 from optdescent.airframe.engine import idle_flow
 from optdescent.airframe.speeds import reference_speed
+from optdescent.curves.elementary import Value
 from optdescent.motion.equations import Motion, motion
 from optdescent.motion.state import Control, State, Surroundings
 from optdescent.motion.verdict import breaches, gate_report
@@ -38,6 +39,20 @@ class Trajectory:
     configuration: Configuration
     rule_height: NDArray[np.float64] | None = None
     rule_speed: NDArray[np.float64] | None = None
+
+    def sorted_by_distance(self) -> Trajectory:
+        """The same points (point,) in the order of the track [m]."""
+        order, count = np.argsort(self.distance, kind="stable"), self.distance.size
+
+        def moved(values: Value) -> NDArray[np.float64]:
+            return np.broadcast_to(np.asarray(values, dtype=float), (count,))[order]
+
+        return Trajectory(
+            self.distance[order],
+            State(*(moved(value) for value in vars(self.state).values())),
+            Control(*(moved(value) for value in vars(self.control).values())),
+            Configuration(tuple(moved(step) for step in self.configuration.steps), moved(self.configuration.gear)),
+        )
 
 
 def surroundings(scenario: Scenario) -> Surroundings:

@@ -12,7 +12,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.airframe.speeds import manoeuvre_speed
+from optdescent.airframe import Configuration
+from optdescent.airframe.speeds import least_speed
 from optdescent.arrival import Window
 from optdescent.results import Breach, GateReport
 from optdescent.scenario import Scenario
@@ -143,11 +144,12 @@ def _limit_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
 
 
 def _least_speed(scenario: Scenario, dataset: xr.Dataset) -> Array:
-    """Manoeuvring speed [m/s] of the step that is fully out."""
-    mass, flaps = _column(dataset, "mass"), _column(dataset, "flaps")
-    out = np.floor(flaps + 1.0 - _OUT).astype(int)
-    speeds = np.stack([manoeuvre_speed(scenario.airframe, step, mass) for step in range(len(scenario.airframe.steps))])
-    return np.take_along_axis(speeds, out[None, :], axis=0)[0]
+    """Least manoeuvring speed [m/s] of the slats and flaps as they are out."""
+    flaps = _column(dataset, "flaps")
+    steps = tuple(np.clip(flaps - step, 0.0, 1.0) for step in range(len(scenario.airframe.steps) - 1))
+    return np.asarray(
+        least_speed(scenario.airframe, Configuration(steps, _column(dataset, "gear")), _column(dataset, "mass"))
+    )
 
 
 def _capture_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:

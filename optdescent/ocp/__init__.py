@@ -16,6 +16,7 @@ from optdescent.ocp.problem import (
     Expression,
     Limit,
     Link,
+    Memory,
     Parameter,
     PathConstraint,
     Phase,
@@ -29,7 +30,7 @@ from optdescent.ocp.relax import Demand, Kind, Relaxation, relax
 from optdescent.ocp.sensitivity import TrajectorySensitivity, cost_sensitivity, predict, trajectory_sensitivity
 from optdescent.ocp.settings import SolverSettings, Warmth
 from optdescent.ocp.solution import Multipliers, PhaseSolution, Round, Solution, Start
-from optdescent.ocp.solve import Settings, solve
+from optdescent.ocp.solve import Settings, refined, solve
 from optdescent.ocp.transcribe import transcribe
 
 __all__ = [
@@ -47,6 +48,7 @@ __all__ = [
     "Kind",
     "Limit",
     "Link",
+    "Memory",
     "Mesh",
     "Multipliers",
     "NonlinearProgram",
@@ -84,6 +86,7 @@ __all__ = [
     "local_errors",
     "persist",
     "predict",
+    "refined",
     "refly",
     "relax",
     "solve",

@@ -32,7 +32,8 @@ class Piece:
     """A kernel repeated over points, and where its inputs and outputs sit.
 
     ``places`` (size, points) : values of the kernel's ``place``. ``columns`` (own, points) : column of the program
-    of each leading local variable; ``common`` (rest,) : of the others. ``rows`` (outputs, points) : row that each
+    of each leading local variable; ``common`` (rest,) : of the others. ``shared`` : entries of (parameters, scales)
+    that the kernel sees. ``rows`` (outputs, points) : row that each
     output is added to; row -1 is the cost.
     """
 
@@ -40,6 +41,7 @@ class Piece:
     places: Array
     columns: Index
     common: Index
+    shared: Index
     rows: Index
 
     @property
@@ -150,7 +152,7 @@ def _add_piece(piece: Piece, x: ca.MX, p: ca.MX, weights: ca.MX, into: _Targets)
     kernel, rows, where, points = piece.kernel, piece.rows, piece.where, piece.points
     mask = [False, True, False, True]
     each = ca.reshape(x[piece.columns.T.ravel().tolist()], kernel.own, points)
-    arguments = [each, x[piece.common.tolist()], ca.DM(piece.places), p]
+    arguments = [each, x[piece.common.tolist()], ca.DM(piece.places), p[piece.shared.tolist()]]
     target = rows.T.ravel()
     entries = ca.vec(kernel.value.map(points, mask, [False])(*arguments))
     _split(target, np.zeros(target.size, dtype=np.int64), entries, into.value, into.cost)

@@ -5,9 +5,13 @@ They do not depend on the mesh and are kept with the problem, so that a refineme
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 import casadi as ca
 import numpy as np
 
+from optdescent.ocp.basis import Index
 from optdescent.ocp.form import PhaseForm
 from optdescent.ocp.kernel import Kernel
 from optdescent.ocp.layout import Layout, PhaseLayout
@@ -17,22 +21,39 @@ from optdescent.ocp.problem import Phase, Problem
 def phase_kernel(problem: Problem, number: int, places: Layout) -> Kernel:
     """(states, controls; start, end, statics) -> (-rates, path, -quadrature), all scaled.
 
-    The place is (position on [0, 1], element fraction, quadrature weight).
+    The place is (position on [0, 1], element fraction, quadrature weight); shared are `phase_shared`.
     """
-    key = f"phase {number}"
-    if key not in problem.compiled:
-        phase, form, place = problem.phases[number], problem.phase_forms[number], places.phases[number]
-        problem.compiled[key] = _phase(form, phase, place, places, _parameters(problem))
-    return problem.compiled[key]
+    return _remembered(problem, number, places, "phase", _phase)
 
 
 def open_kernel(problem: Problem, number: int, places: Layout) -> Kernel:
     """(states; start, end, statics) -> control-free path functions, scaled; the place is the position on [0, 1]."""
-    key = f"open {number}"
-    if key not in problem.compiled:
-        phase, form, place = problem.phases[number], problem.phase_forms[number], places.phases[number]
-        problem.compiled[key] = _open(form, phase, place, places, _parameters(problem))
-    return problem.compiled[key]
+    return _remembered(problem, number, places, "open", _open)
+
+
+_Build = Callable[[PhaseForm, Phase, PhaseLayout, int, int], Kernel]
+
+
+def _remembered(problem: Problem, number: int, places: Layout, what: str, build: _Build) -> Kernel:
+    """The kernel of a phase, or of its kind, built when first asked for."""
+    phase = problem.phases[number]
+    memory = problem.memory.kernels if phase.kind else problem.compiled
+    key = f"{what} {phase.kind or number}"
+    if key not in memory:
+        form, place = problem.phase_forms[number], places.phases[number]
+        memory[key] = build(form, phase, place, _parameters(problem), len(places.statics))
+    return memory[key]
+
+
+def phase_shared(problem: Problem, place: PhaseLayout, places: Layout) -> Index:
+    """Entries of (parameters, scales) that the kernels of a phase see: the parameters, then its own scales.
+
+    These are of the independent variable, the states, the controls, the statics and the integral.
+    """
+    scales = [[1], place.state_scales, place.control_scales, places.static_scales, [place.integral_scale]]
+    parameters = _parameters(problem)
+    own = parameters + np.concatenate([np.asarray(part, dtype=np.int64) for part in scales])
+    return np.concatenate([np.arange(parameters, dtype=np.int64), own])
 
 
 def ends_kernel(problem: Problem, places: Layout) -> Kernel:
@@ -46,39 +67,54 @@ def _parameters(problem: Problem) -> int:
     return sum(q.size for q in problem.parameters)
 
 
-def _phase(form: PhaseForm, phase: Phase, place: PhaseLayout, places: Layout, parameters: int) -> Kernel:
-    size, inputs, statics = len(phase.states), len(phase.controls), len(places.statics)
-    shared = ca.SX.sym("p", parameters + places.scales)
-    scale = shared[parameters:]
+@dataclass(frozen=True)
+class _Scales:
+    """The scales that a phase's kernels see, in the order of `phase_shared`."""
+
+    independent: ca.SX
+    states: ca.SX
+    controls: ca.SX
+    statics: ca.SX
+    integral: ca.SX
+
+
+def _shared(form: PhaseForm, parameters: int, statics: int) -> tuple[ca.SX, _Scales]:
+    sizes = [1, len(form.states), len(form.controls), statics, 1]
+    shared = ca.SX.sym("p", parameters + sum(sizes))
+    parts = ca.vertsplit(shared[parameters:], np.concatenate([[0], np.cumsum(sizes)]).tolist())
+    return shared, _Scales(*parts)
+
+
+def _phase(form: PhaseForm, phase: Phase, place: PhaseLayout, parameters: int, statics: int) -> Kernel:
+    size, inputs = len(form.states), len(form.controls)
+    shared, scale = _shared(form, parameters, statics)
     z = ca.SX.sym("z", size + inputs + 2 + statics)
     where = ca.SX.sym("place", 3)
     start, end = z[size + inputs], z[size + inputs + 1]
-    length = (end - start) * scale[1]
-    state_scale, control_scale = scale[place.state_scales.tolist()], scale[place.control_scales.tolist()]
+    length = (end - start) * scale.independent
     rates, path, integrand = form.function(
-        start * scale[1] + where[0] * length,
-        z[:size] * state_scale,
-        z[size : size + inputs] * control_scale,
-        z[size + inputs + 2 :] * scale[places.static_scales.tolist()],
+        start * scale.independent + where[0] * length,
+        z[:size] * scale.states,
+        z[size : size + inputs] * scale.controls,
+        z[size + inputs + 2 :] * scale.statics,
         shared[:parameters],
     )
-    outputs = [-where[1] * length * rates / state_scale, path / np.array([c.scale for c in phase.path])]
+    outputs = [-where[1] * length * rates / scale.states, path / np.array([c.scale for c in phase.path])]
     if place.has_integrand:
-        outputs.append(-where[2] * length * integrand / scale[place.integral_scale])
+        outputs.append(-where[2] * length * integrand / scale.integral)
     return Kernel(z, size + inputs, ca.vertcat(*outputs), where, shared, parameters)
 
 
-def _open(form: PhaseForm, phase: Phase, place: PhaseLayout, places: Layout, parameters: int) -> Kernel:
-    size, statics = len(phase.states), len(places.statics)
-    shared = ca.SX.sym("p", parameters + places.scales)
-    scale = shared[parameters:]
+def _open(form: PhaseForm, phase: Phase, place: PhaseLayout, parameters: int, statics: int) -> Kernel:
+    size = len(form.states)
+    shared, scale = _shared(form, parameters, statics)
     z, where = ca.SX.sym("z", size + 2 + statics), ca.SX.sym("place")
-    start, end = z[size] * scale[1], z[size + 1] * scale[1]
+    start, end = z[size] * scale.independent, z[size + 1] * scale.independent
     path = form.function(
         start + where * (end - start),
-        z[:size] * scale[place.state_scales.tolist()],
-        ca.SX.zeros(len(phase.controls)),
-        z[size + 2 :] * scale[places.static_scales.tolist()],
+        z[:size] * scale.states,
+        ca.SX.zeros(len(form.controls)),
+        z[size + 2 :] * scale.statics,
         shared[:parameters],
     )[1]
     chosen = [path[i] / phase.path[i].scale for i in form.control_free]

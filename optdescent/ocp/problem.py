@@ -103,8 +103,10 @@ class Phase:
     """One arc: its variables, the derivatives of its states, its limits.
 
     ``rates`` returns one derivative with respect to the independent variable for every state.
-    ``integrand`` is integrated over the phase (``ends[phase].integral``). ``least_length`` is the
-    smallest length of the phase; 0 allows it to collapse.
+    ``integrand`` is integrated over the phase (``ends[phase].integral``). Phases of one ``kind`` (not empty) promise to
+    have the same variables, rates, path functions and integrand, none of them of statics: these are formed and compiled
+    once. ``least_length`` is the
+    smallest length of the phase; 0 allows it to collapse, a negative one to run backwards.
     """
 
     name: str
@@ -116,14 +118,15 @@ class Phase:
     path: tuple[PathConstraint, ...] = ()
     integrand: Callable[[Point], ca.SX] | None = None
     least_length: float = 0.0
+    kind: str = ""
 
     def __post_init__(self) -> None:
         _check_unique(tuple(v.name for v in self.states + self.controls), self.name, "variable")
         _check_unique(tuple(c.name for c in self.path), self.name, "path constraint")
         if not self.states:
             raise ProblemFault("a phase needs at least one state", phase=self.name)
-        if not self.least_length >= 0.0:
-            raise ProblemFault(f"least length must not be negative, not {self.least_length}", phase=self.name)
+        if math.isnan(self.least_length):
+            raise ProblemFault("least length is not a number", phase=self.name)
 
 
 @dataclass(frozen=True)
@@ -151,10 +154,19 @@ class Link:
 
 
 @dataclass(frozen=True)
+class Memory:
+    """What was formed and compiled for the kinds of phases; problems with the same parameters may share it."""
+
+    forms: dict[str, PhaseForm] = field(default_factory=dict[str, PhaseForm])
+    kernels: dict[str, Kernel] = field(default_factory=dict[str, Kernel])
+
+
+@dataclass(frozen=True)
 class Problem:
     """A multi-phase optimal-control problem. User functions are called once, when it is made.
 
-    ``compiled`` is a memory of what was compiled for any mesh; it follows from the rest.
+    ``compiled`` holds what was compiled for any mesh; it follows from the rest. ``memory`` does so for phases that name
+    their kind, over all problems that it is given to.
 
     Raises
     ------
@@ -168,6 +180,7 @@ class Problem:
     boundaries: tuple[BoundaryConstraint, ...] = ()
     statics: tuple[Variable, ...] = ()
     parameters: tuple[Parameter, ...] = ()
+    memory: Memory = field(default_factory=Memory, repr=False, compare=False)
     phase_forms: tuple[PhaseForm, ...] = field(init=False, repr=False, compare=False)
     boundary_form: BoundaryForm = field(init=False, repr=False, compare=False)
     compiled: dict[str, Kernel] = field(init=False, repr=False, compare=False)
@@ -185,8 +198,15 @@ class Problem:
         for index, link in enumerate(self.links):
             self._check_link(link, index)
         object.__setattr__(self, "compiled", {})
-        object.__setattr__(self, "phase_forms", tuple(phase_form(self, p) for p in self.phases))
+        object.__setattr__(self, "phase_forms", tuple(self._form(phase) for phase in self.phases))
         object.__setattr__(self, "boundary_form", boundary_form(self))
+
+    def _form(self, phase: Phase) -> PhaseForm:
+        if not phase.kind:
+            return phase_form(self, phase)
+        if phase.kind not in self.memory.forms:
+            self.memory.forms[phase.kind] = phase_form(self, phase)
+        return self.memory.forms[phase.kind]
 
     def _check_link(self, link: Link, index: int) -> None:
         for name in (link.before, link.after):

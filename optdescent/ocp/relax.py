@@ -80,8 +80,9 @@ def relax(
     mesh: Mesh,
     settings: SolverSettings | None = None,
     smallest: float = 1e-4,
+    beside: Callable[[Ends], ca.SX] | None = None,
 ) -> Relaxation:
-    """Find the least weighted sum of relaxations of ``demands``.
+    """Find the least weighted sum of relaxations of ``demands``, plus ``beside``.
 
     Amounts below ``smallest``, in the demand's own unit [-], count as none.
 
@@ -89,7 +90,7 @@ def relax(
     ------
     ProblemFault : a demand names nothing in the problem.
     """
-    elastic = elastic_problem(problem, demands)
+    elastic = elastic_problem(problem, demands, beside)
     statics = dict(guess.statics) | {d.label: 0.0 for d in demands}
     program = transcribe(elastic, mesh)
     found = program.solve(values, Guess(guess.phases, statics), settings or SolverSettings())
@@ -116,8 +117,10 @@ def _push(found: Solution, demand: Demand) -> float:
     return float(np.abs(total).sum())
 
 
-def elastic_problem(problem: Problem, demands: tuple[Demand, ...]) -> Problem:
-    """The problem whose cost is the weighted sum of the relaxations of ``demands``.
+def elastic_problem(
+    problem: Problem, demands: tuple[Demand, ...], beside: Callable[[Ends], ca.SX] | None = None
+) -> Problem:
+    """The problem whose cost is the weighted sum of the relaxations of ``demands``, plus ``beside`` [-].
 
     Raises
     ------
@@ -143,7 +146,7 @@ def elastic_problem(problem: Problem, demands: tuple[Demand, ...]) -> Problem:
         amounts.append(Variable(demand.label, 0.0, demand.largest, scale))
 
     def cost(ends: Ends) -> ca.SX:
-        total = ca.SX(0)
+        total = ca.SX(0) if beside is None else beside(ends)
         for demand in demands:
             total += demand.weight * ends.static[demand.label]
         return total
@@ -203,7 +206,7 @@ def _relax_path(phase: Phase, demand: Demand) -> tuple[Phase, float]:
             if own.name == demand.name:
                 rest = tuple(c for c in phase.path if c is not own)
                 sides = _two_paths(own.function, own.lower, own.upper, own.scale, demand)
-                return replace(phase, path=(*rest, *sides)), own.scale
+                return replace(phase, path=(*rest, *sides), kind=""), own.scale
         raise ProblemFault("a demand names a path constraint that does not exist", phase.name, demand.name)
     variables = phase.states if demand.kind is Kind.STATE else phase.controls
     for own in variables:
@@ -214,8 +217,8 @@ def _relax_path(phase: Phase, demand: Demand) -> tuple[Phase, float]:
             sides = _two_paths(lambda p: p[demand.name], own.lower, own.upper, scale or 1.0, demand)
             path = (*phase.path, *sides)
             if demand.kind is Kind.STATE:
-                return replace(phase, states=free, path=path), scale or 1.0
-            return replace(phase, controls=free, path=path), scale or 1.0
+                return replace(phase, states=free, path=path, kind=""), scale or 1.0
+            return replace(phase, controls=free, path=path, kind=""), scale or 1.0
     raise ProblemFault("a demand names a variable that does not exist", phase.name, demand.name)
 
 

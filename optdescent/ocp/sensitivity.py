@@ -137,7 +137,7 @@ class _State:
         return result
 
     def _arguments(self, piece: Piece) -> tuple[Array, Array, Array, Array]:
-        return self.raw.x[piece.columns], self.raw.x[piece.common], piece.places, self.p
+        return self.raw.x[piece.columns], self.raw.x[piece.common], piece.places, self.p[piece.shared]
 
     def _weights(self, piece: Piece) -> Array:
         return np.append(self.raw.lam_g, 1.0)[piece.rows]

@@ -46,16 +46,20 @@ def solve(
     ProblemFault : the problem, guess or values are badly posed.
     """
     chosen = settings or Settings()
-    rules = chosen.refinement
     grid = mesh or Mesh.uniform(problem, chosen.elements, chosen.degree)
-    start: Guess | Solution = guess
-    history: tuple[Round, ...] = ()
+    return refined(problem, transcribe(problem, grid).solve(values or {}, guess, chosen.solver), chosen)
+
+
+def refined(problem: Problem, first: Solution, settings: Settings | None = None) -> Solution:
+    """Refine from a solution on its mesh, for its parameter values [-]; one that is not usable comes back as it is.
+
+    ``Outcome.COARSE`` says that the error asked for was not reached.
+    """
+    chosen = settings or Settings()
+    rules, found, history = chosen.refinement, first, ()
     while True:
-        found = transcribe(problem, grid).solve(values or {}, start, chosen.solver)
         errors = local_errors(problem, found)
         history = (*history, _round(found, errors))
-        if not found.is_usable and isinstance(start, Solution) and history[:-1]:
-            return replace(start, outcome=Outcome.COARSE, history=history)
         if not found.is_usable or rules.rounds == 0:
             return replace(found, history=history)
         good = is_good(errors, rules)
@@ -64,6 +68,10 @@ def solve(
         if len(history) > rules.rounds:
             return replace(found, outcome=Outcome.COARSE, history=history)
         grid, start = enriched(found.mesh, rules) if good else refine(found, errors, rules), found
+        found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
+        if not found.is_usable:
+            history = (*history, _round(found, local_errors(problem, found)))
+            return replace(start, outcome=Outcome.COARSE, history=history)
 
 
 def _has_settled(history: tuple[Round, ...], found: Solution, rules: RefineSettings) -> bool:

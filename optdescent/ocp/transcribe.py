@@ -19,7 +19,7 @@ from optdescent.ocp.kernel import Kernel
 from optdescent.ocp.layout import Layout, PhaseLayout, edge_columns, layout
 from optdescent.ocp.mesh import Mesh, PhaseMesh
 from optdescent.ocp.nlp import NonlinearProgram
-from optdescent.ocp.pointwise import ends_kernel, open_kernel, phase_kernel
+from optdescent.ocp.pointwise import ends_kernel, open_kernel, phase_kernel, phase_shared
 from optdescent.ocp.problem import Problem
 
 
@@ -37,9 +37,11 @@ def transcribe(problem: Problem, mesh: Mesh) -> NonlinearProgram:
     places = layout(problem, mesh)
     pieces: list[Piece] = []
     for number, (name, place) in enumerate(zip(problem.phase_names, places.phases, strict=True)):
-        pieces.append(_phase(phase_kernel(problem, number, places), place, mesh.phases[name], places))
+        shared = phase_shared(problem, place, places)
+        pieces.append(_phase(phase_kernel(problem, number, places), place, mesh.phases[name], places, shared))
         if place.open_path.size:
-            pieces.append(_open_path(open_kernel(problem, number, places), place, mesh.phases[name], places))
+            kernel = open_kernel(problem, number, places)
+            pieces.append(_open_path(kernel, place, mesh.phases[name], places, shared))
     pieces.append(_ends(problem, places))
     parameters = sum(q.size for q in problem.parameters)
     functions = assemble(places.columns, parameters + places.scales, _linear(problem, mesh, places), pieces)
@@ -72,20 +74,20 @@ def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:
     return csc_array(entries, shape=(places.rows, places.columns))
 
 
-def _phase(kernel: Kernel, place: PhaseLayout, mesh: PhaseMesh, places: Layout) -> Piece:
+def _phase(kernel: Kernel, place: PhaseLayout, mesh: PhaseMesh, places: Layout, shared: Index) -> Piece:
     """The dynamics, path and integrand of one phase at its collocation points."""
     rows = [place.defects, place.path]
     if place.has_integrand:
         rows.append(np.full((1, mesh.points), place.quadrature, dtype=np.int64))
     where = np.vstack([mesh.collocation, mesh.widths, mesh.weights])
     columns = np.vstack([place.states[:, mesh.collocation_nodes], place.controls])
-    return Piece(kernel, where, columns, _common(place, places), np.vstack(rows))
+    return Piece(kernel, where, columns, _common(place, places), shared, np.vstack(rows))
 
 
-def _open_path(kernel: Kernel, place: PhaseLayout, mesh: PhaseMesh, places: Layout) -> Piece:
+def _open_path(kernel: Kernel, place: PhaseLayout, mesh: PhaseMesh, places: Layout, shared: Index) -> Piece:
     """Control-free path functions at the state nodes without a collocation point."""
     where = mesh.nodes[mesh.open_nodes][None, :]
-    return Piece(kernel, where, place.states[:, mesh.open_nodes], _common(place, places), place.open_path)
+    return Piece(kernel, where, place.states[:, mesh.open_nodes], _common(place, places), shared, place.open_path)
 
 
 def _common(place: PhaseLayout, places: Layout) -> Index:
@@ -98,4 +100,5 @@ def _ends(problem: Problem, places: Layout) -> Piece:
     rows = np.concatenate([*places.links, places.boundaries[places.boundaries >= 0], [-1]]).astype(np.int64)
     empty = np.empty(0, dtype=np.int64)
     kernel = ends_kernel(problem, places)
-    return Piece(kernel, np.empty((0, 1)), columns[columns >= 0][:, None], empty, rows[:, None])
+    everything = np.arange(sum(q.size for q in problem.parameters) + places.scales, dtype=np.int64)
+    return Piece(kernel, np.empty((0, 1)), columns[columns >= 0][:, None], empty, everything, rows[:, None])

@@ -6,24 +6,20 @@ and finds the smallest relaxation.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from optdescent.ocp import Demand, Guess, Kind, Mesh, Outcome, Problem, SolverSettings, relax
+from optdescent.airframe.speeds import devices
+from optdescent.ocp import Demand, Guess, Kind, Outcome, Problem, Solution, SolverSettings, relax
 from optdescent.optimum.events import Event, EventKind
-from optdescent.optimum.legs import Mode
+from optdescent.optimum.legs import Leg
 from optdescent.optimum.pose import Pose
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT
 
-Array = NDArray[np.float64]
-
 _ALTITUDE_WEIGHT = 1.0 / (100.0 * FOOT)
 _SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
 _SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
+_ORDER_WEIGHT = 1.0
 _SMALLEST = 0.05
 
 
@@ -78,7 +74,7 @@ def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
     for leg in pose.legs:
         phase = problem.phase(leg.name)
         for path in phase.path:
-            entry = _path_entry(pose.scenario, path.name, leg.mode)
+            entry = _path_entry(pose.scenario, path.name, leg)
             if entry is not None:
                 demand = Demand(Kind.PATH, path.name, leg.name, entry[1])
                 found.append(_Soft(demand, f"{entry[0]} on the way {leg.name}", entry[2], entry[3]))
@@ -90,6 +86,9 @@ def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
         label = Event(EventKind.WINDOW, index).label
         if name.endswith(f" at {label}"):
             return f"the {name.removesuffix(f' at {label}')} of window {window.name!r}"
+    for device in devices(scenario.airframe):
+        if name == f"speed at {Event(EventKind.SELECTED, device.number).label}":
+            return f"the speed at which the schedule selects {device.name}"
     path, gate = scenario.arrival.glide_path, scenario.arrival.gate
     match name:
         case "capture height":
@@ -105,10 +104,13 @@ def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
             return None
 
 
-def _path_entry(scenario: Scenario, name: str, mode: Mode) -> tuple[str, float, str, float] | None:
+def _path_entry(scenario: Scenario, name: str, leg: Leg) -> tuple[str, float, str, float] | None:
     for index, limit in enumerate(scenario.arrival.speed_limits):
         if name == Event(EventKind.SPEED_LIMIT, index).label:
             return f"{limit.speed / KNOT:.0f} kt below {limit.below_altitude / FOOT:.0f} ft", _SPEED_WEIGHT, "kt", KNOT
+    for device in devices(scenario.airframe):
+        if name == f"limit speed of {device.name}":
+            return f"the limit speed of {device.name}", _SPEED_WEIGHT, "kt", KNOT
     match name:
         case "largest speed":
             return "the largest operating speed", _SPEED_WEIGHT, "kt", KNOT
@@ -116,19 +118,27 @@ def _path_entry(scenario: Scenario, name: str, mode: Mode) -> tuple[str, float, 
             return "the sink limit", _SINK_WEIGHT, "ft/min", FOOT_PER_MINUTE
         case "sink rate at the gate":
             return "the sink limit of the gate", _SINK_WEIGHT, "ft/min", FOOT_PER_MINUTE
-        case "capture from below" if mode is Mode.DESCENT:
+        case "capture from below":
             return "capture from below", _ALTITUDE_WEIGHT, "ft", FOOT
         case _:
             return None
 
 
-def explain(
-    pose: Pose, problem: Problem, guess: Guess, values: Mapping[str, Array], mesh: Mesh
-) -> DemandsConflict | None:
+def explain(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> DemandsConflict | None:
     """The smallest relaxation that makes a problem feasible, or None when none was found or none is needed [SI]."""
     soft = _soft_demands(pose, problem)
     settings = SolverSettings(tolerance=1e-7, iterations=600)
-    found = relax(problem, tuple(item.demand for item in soft), guess, values, mesh, settings)
+    demands = tuple(item.demand for item in soft)
+    statics = {name: 0.0 for name in guess.statics}
+    found = relax(
+        problem,
+        demands,
+        Guess(guess.phases, statics),
+        tried.values,
+        tried.mesh,
+        settings,
+        beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends),
+    )
     if found.outcome not in (Outcome.SOLVED, Outcome.ACCEPTABLE):
         return None
     by_demand = {item.demand: item for item in soft}

@@ -7,24 +7,28 @@ flown flight and mended when a solution shows that two neighbours want to change
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
 
+from optdescent.airframe.speeds import GEAR, devices
 from optdescent.results import Flight
 from optdescent.scenario import Scenario
-from optdescent.units import NAUTICAL_MILE
+from optdescent.scenario.declaration import Selection
+from optdescent.units import KNOT, NAUTICAL_MILE
 
 
 class EventKind(Enum):
     """What an event is; the value is the word for it."""
 
-    TOP_OF_DESCENT = "top of descent"
+    TOP_OF_DESCENT = "thrust to idle"
     WINDOW = "window"
     SPEED_LIMIT = "speed limit"
     BELOW_PATH = "below the glide path from here"
+    SELECTED = "selected"
+    OUT = "out"
     CAPTURE = "glide path capture"
     GATE = "gate"
     ON_SPEED = "approach speed reached"
@@ -33,11 +37,13 @@ class EventKind(Enum):
 
 FIXED = frozenset({EventKind.WINDOW, EventKind.BELOW_PATH, EventKind.GATE, EventKind.THRESHOLD})
 """Events whose distance is given."""
+DEVICE_EVENTS = frozenset({EventKind.SELECTED, EventKind.OUT})
+"""Selection of a device, and its arrival after its travel time."""
 
 
 @dataclass(frozen=True)
 class Event:
-    """One event; `index` says which window or speed limit of the arrival it is."""
+    """One event; `index` says which window or speed limit of the arrival it is, or the number of the device."""
 
     kind: EventKind
     index: int = 0
@@ -45,6 +51,8 @@ class Event:
     @property
     def label(self) -> str:
         """Name that is unique within a scenario."""
+        if self.kind in DEVICE_EVENTS:
+            return f"{'gear' if self.index == GEAR else f'step {self.index}'} {self.kind.value}"
         numbered = self.kind in (EventKind.WINDOW, EventKind.SPEED_LIMIT)
         return f"{self.kind.value} {self.index + 1}" if numbered else self.kind.value
 
@@ -92,11 +100,12 @@ def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, flo
         Event(EventKind.BELOW_PATH): -path.below_within,
         Event(EventKind.CAPTURE): path.distance(level),
         Event(EventKind.GATE): gate,
-        Event(EventKind.ON_SPEED): 0.7 * gate,
+        Event(EventKind.ON_SPEED): _on_speed(scenario, flight),
         Event(EventKind.THRESHOLD): 0.0,
     }
     for index, window in enumerate(arrival.windows):
         places[Event(EventKind.WINDOW, index)] = -window.distance
+    places |= _device_places(scenario, flight, gate)
     for index, limit in enumerate(arrival.speed_limits):
         bound = scenario.pressure_altitude(limit.below_altitude)
         below = np.flatnonzero(altitude < bound)
@@ -105,6 +114,33 @@ def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, flo
             places[Event(EventKind.SPEED_LIMIT, index)] = float(np.clip(x[below[0]], first, last))
     ordered = sorted(places, key=lambda event: (places[event], list(EventKind).index(event.kind)))
     return _proper(tuple(ordered)), places
+
+
+def _on_speed(scenario: Scenario, flight: Flight) -> float:
+    """Coordinate [m] where a flight has slowed to the approach speed, at the latest on the last part of the path."""
+    gate = scenario.arrival.gate
+    x = -flight.column("distance_to_go")
+    over = flight.column("calibrated_airspeed") - flight.column("reference_speed") - gate.speed_above_reference
+    slow = x[(over < _ON_SPEED) & (x > fixed_distance(scenario, Event(EventKind.BELOW_PATH)))]
+    last = 0.7 * fixed_distance(scenario, Event(EventKind.GATE))
+    return min(float(slow[0]), last) if slow.size else last
+
+
+def _device_places(scenario: Scenario, flight: Flight, gate: float) -> dict[Event, float]:
+    """Where a flight passes the speeds at which devices are selected, and where each is out, before the gate [m]."""
+    x, time = -flight.column("distance_to_go"), flight.column("time")
+    speed, mass = flight.column("calibrated_airspeed"), flight.column("mass")
+    descending = x > -flight.summary.top_of_descent
+    places: dict[Event, float] = {}
+    order = devices(scenario.airframe)
+    for number, device in enumerate(order):
+        slow = np.flatnonzero(descending & (speed <= np.asarray(device.scheduled_speed(scenario.airframe, mass))))
+        late = (number - len(order)) * _APART
+        first = min(float(x[slow[0]]) if slow.size else gate, gate + late)
+        arrived = float(np.interp(np.interp(first, x, time) + device.travel_time, time, x))
+        places[Event(EventKind.SELECTED, device.number)] = first
+        places[Event(EventKind.OUT, device.number)] = min(arrived, gate + late + 0.5 * _APART)
+    return places
 
 
 def _between_windows(scenario: Scenario, altitude: float) -> tuple[float, float]:
@@ -121,39 +157,66 @@ def _between_windows(scenario: Scenario, altitude: float) -> tuple[float, float]
 
 
 def _proper(order: Order) -> Order:
-    """The order with the events of the approach at its end, in the only sequence they can have."""
-    last = (EventKind.CAPTURE, EventKind.GATE, EventKind.ON_SPEED, EventKind.THRESHOLD)
-    free = [event for event in order if event.kind not in last]
+    """The order with its last events in the only sequence they can have, and no device before the descent."""
+    last = tuple(event for event in order if event.kind in _LAST)
+    free = [event for event in order if event not in last]
     first = [event for event in free if event.kind is EventKind.TOP_OF_DESCENT]
     ahead = [event for event in free[: free.index(first[0])] if event.is_fixed]
     rest = [event for event in free if event not in ahead and event not in first]
-    return (*ahead, *first, *rest, *(event for kind in last for event in order if event.kind is kind))
+    below, capture = Event(EventKind.BELOW_PATH), Event(EventKind.CAPTURE)
+    if below in rest and rest.index(below) > rest.index(capture):
+        rest.remove(capture)
+        rest.insert(rest.index(below) + 1, capture)
+    return (*ahead, *first, *rest, *last)
 
 
-def swapped(order: Order, lengths: Sequence[float]) -> Order | None:
-    """Order with the first collapsed phase's two ends exchanged, or None when no exchange is open.
+def reordered(order: Order, places: Mapping[Event, float], asking: Collection[Event], selection: Selection) -> Order:
+    """Order after neighbours that overlap have changed places where that is open.
 
-    `lengths` [m] are those of the phases that end at each event. A phase between a fixed event and a free one that has
-    shrunk to nothing shows that the free event wants to lie on the other side.
+    `places` [m] are those that a solution gives the events; `asking` those that would rather lie ahead of the event
+    before them although they do not overlap it.
     """
-    for index in range(1, len(order)):
-        before, after = order[index - 1], order[index]
-        kinds = {before.kind, after.kind}
-        exchangeable = before.is_fixed != after.is_fixed and kinds <= {
-            EventKind.WINDOW,
-            EventKind.SPEED_LIMIT,
-            EventKind.BELOW_PATH,
-            EventKind.TOP_OF_DESCENT,
-        }
-        if (
-            exchangeable
-            and lengths[index] < COLLAPSED
-            and not kinds >= {EventKind.SPEED_LIMIT, EventKind.TOP_OF_DESCENT}
-        ):
-            return (*order[: index - 1], after, before, *order[index + 1 :])
-    return None
+    events = list(order)
+    for index in range(1, len(events)):
+        before, after = events[index - 1 : index + 1]
+        if after in asking and is_exchangeable(before, after, selection):
+            events[index - 1 : index + 1] = [after, before]
+    for _ in events:
+        for index in range(1, len(events)):
+            before, after = events[index - 1 : index + 1]
+            if places[before] > places[after] + COLLAPSED and is_exchangeable(before, after, selection):
+                events[index - 1 : index + 1] = [after, before]
+    return tuple(events)
 
 
+def is_exchangeable(before: Event, after: Event, selection: Selection) -> bool:
+    """Whether two neighbouring events may come in the other order."""
+    kinds = {before.kind, after.kind}
+    if kinds == {EventKind.GATE, EventKind.ON_SPEED}:
+        return True
+    if kinds & _LAST or (before.is_fixed and after.is_fixed):
+        return False
+    if EventKind.TOP_OF_DESCENT in kinds:
+        return bool(kinds & {EventKind.WINDOW, EventKind.BELOW_PATH})
+    if EventKind.CAPTURE in kinds:
+        return bool(kinds & DEVICE_EVENTS)
+    if kinds <= DEVICE_EVENTS:
+        return _devices_exchangeable(before, after, selection)
+    return True
+
+
+def _devices_exchangeable(before: Event, after: Event, selection: Selection) -> bool:
+    """Not of one device; steps one after the other; on the schedule, selections in its order."""
+    if before.index == after.index:
+        return False
+    if GEAR not in (before.index, after.index):
+        return before.kind is not after.kind and selection is Selection.SCHEDULED
+    return selection is Selection.FREE or not before.kind is after.kind is EventKind.SELECTED
+
+
+_LAST = frozenset({EventKind.GATE, EventKind.ON_SPEED, EventKind.THRESHOLD})
+_ON_SPEED = 0.5 * KNOT
+_APART = 0.02 * NAUTICAL_MILE
 _ASIDE = 1.0 * NAUTICAL_MILE
 COLLAPSED = 0.001 * NAUTICAL_MILE
 """Length [m] below which a phase counts as collapsed."""

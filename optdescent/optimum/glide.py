@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from optdescent.air.airspeed import calibrated_at, mach_from_calibrated
 from optdescent.air.atmosphere import pressure, speed_of_sound
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import reference_speed, scheduled_configuration
+from optdescent.airframe.speeds import Device, configuration_of, reference_speed
 from optdescent.motion import Control, State, Surroundings, Trajectory, record, surroundings
 from optdescent.motion.equations import motion
 from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
@@ -24,6 +24,9 @@ from optdescent.units import DEGREE, FOOT, GRAVITY, KNOT, NAUTICAL_MILE
 _STEP = 0.25 * NAUTICAL_MILE
 _DESCENT_SPEED = 260.0 * KNOT
 _SLOW_DOWN = 10.0 * KNOT / NAUTICAL_MILE
+_TRAVEL_RATE = 1.0 * KNOT
+_FALL = 1.0 * KNOT
+_FASTEST_CAPTURE = 220.0 * KNOT
 _SHALLOWEST, _STEEPEST = -0.3 * DEGREE, -5.0 * DEGREE
 
 
@@ -50,8 +53,15 @@ class _Glide:
         sound = speed_of_sound(altitude, self.scenario.temperature_offset)
         return float(sound * mach_from_calibrated(calibrated, pressure(altitude)))
 
-    def configuration(self, state: State) -> Configuration:
-        return scheduled_configuration(self.scenario.airframe, self.calibrated(state), state.mass)
+    def configuration(self, calibrated: float) -> Configuration:
+        """Devices on the schedule at a speed [m/s]; each is taken to jump out half-way through its travel."""
+        airframe, mass = self.scenario.airframe, self.scenario.start.mass
+
+        def out(device: Device) -> float:
+            half_way = float(device.scheduled_speed(airframe, mass)) - 0.5 * _TRAVEL_RATE * device.travel_time
+            return 1.0 if calibrated < half_way else 0.0
+
+        return configuration_of(airframe, out)
 
     def planned(self, x: float, altitude: float, capture: float, speed: float) -> float:
         """True airspeed [m/s] to have at a coordinate [m] and pressure altitude [m] before capture."""
@@ -62,32 +72,39 @@ class _Glide:
         sound = float(speed_of_sound(altitude, self.scenario.temperature_offset))
         return min(self.true(calibrated, altitude), self.scenario.start.mach * sound)
 
-    def approach(self, capture: float, calibrated: float) -> tuple[list[Row], float]:
-        """Rows from capture to the threshold, and the speed over the reference [m/s] at the gate."""
-        scenario = self.scenario
-        arrival, mass = scenario.arrival, scenario.start.mass
-        path, gate = arrival.glide_path, arrival.glide_path.distance(arrival.gate.height)
-        height = float(path.height(capture)) + arrival.elevation
+    def on_path(self, x: float) -> State:
+        """State on the glide path at a coordinate [m], at the approach speed."""
+        arrival, mass = self.scenario.arrival, self.scenario.start.mass
+        height = float(arrival.glide_path.height(x)) + arrival.elevation
         altitude = height - float(self.world.air.height(0.0))
-        state = State(altitude, self.true(calibrated, altitude), 0.0, mass, 0.0)
-        target = float(reference_speed(scenario.airframe, mass)) + arrival.gate.speed_above_reference
-        rows: list[Row] = []
-        at_gate = float("nan")
-        grid = np.unique(np.concatenate([np.arange(capture, 0.0, _STEP / 2.0), [gate, 0.0]]))
-        for index, x in enumerate(grid):
-            configuration = self.configuration(state)
-            if x == gate:
-                at_gate = self.calibrated(state) - target
-            if self.calibrated(state) > target + 0.2:
-                held = on_gradient_at_idle(self.world, x, state, configuration, path.gradient, 0.0)
-            else:
-                held = on_gradient_at_speed(self.world, x, state, configuration, path.gradient)
-            rows.append((float(x), held.state, held.control, configuration))
-            if index + 1 < grid.size:
-                state = _moved(held.state, held.motion.by_distance, float(grid[index + 1] - x))
-                floor = self.true(target, float(state.pressure_altitude))
-                state = State(state.pressure_altitude, max(float(state.true_airspeed), floor), *_rest(state))
-        return rows, at_gate
+        target = float(reference_speed(self.scenario.airframe, mass)) + arrival.gate.speed_above_reference
+        return State(altitude, self.true(target, altitude), 0.0, mass, 0.0)
+
+    def approach(self, capture: float, on_speed: float) -> tuple[list[Row], bool]:
+        """Rows from capture to the threshold that slow to the approach speed at a coordinate [m].
+
+        The part before it is found backwards, at idle; a device that has come in stays in. Whether it can be flown: the
+        speed never rises on the path, and is low enough at capture.
+        """
+        gradient = self.scenario.arrival.glide_path.gradient
+        state, rows = self.on_path(on_speed), list[Row]()
+        flyable, fastest = True, 0.0
+        for x in np.arange(on_speed, capture - _STEP / 2.0, -_STEP / 2.0):
+            configuration = self.configuration(max(fastest, self.calibrated(state)))
+            held = on_gradient_at_idle(self.world, x, state, configuration, gradient, 0.0)
+            rows.insert(0, (float(x), held.state, held.control, configuration))
+            calibrated = self.calibrated(held.state)
+            flyable = flyable and calibrated > fastest - _FALL
+            fastest = max(fastest, calibrated)
+            state = _moved(held.state, held.motion.by_distance, -_STEP / 2.0)
+        state = self.on_path(on_speed)
+        for x in np.linspace(on_speed, 0.0, 10):
+            configuration = self.configuration(self.calibrated(state))
+            held = on_gradient_at_speed(self.world, x, state, configuration, gradient)
+            rows.append((float(x) + 1e-6, held.state, held.control, configuration))
+            state = _moved(held.state, held.motion.by_distance, -on_speed / 9.0)
+        most = self.scenario.arrival.glide_path.capture_speed_at_most or _FASTEST_CAPTURE
+        return rows, flyable and self.calibrated(rows[0][1]) < most - _FALL
 
     def descent(self, capture: float, first: State) -> list[Row]:
         """Rows from the top of descent to just before capture, found backwards."""
@@ -96,7 +113,7 @@ class _Glide:
         speed, state, x = self.calibrated(first), first, capture
         rows: list[Row] = []
         while state.pressure_altitude < cruise and x - _STEP > -scenario.start.distance:
-            configuration = self.configuration(state)
+            configuration = self.configuration(self.calibrated(state))
             control = Control(1.0, 0.0, 0.0)
             trial = motion(self.world, x, State(*_vertical(state, -2.5 * DEGREE)), control, configuration)
             duration = _STEP / float(trial.passage.ground_speed)
@@ -111,7 +128,7 @@ class _Glide:
             fastest = self.planned(x - _STEP, float(state.pressure_altitude), capture, speed) * 1.1
             state = State(state.pressure_altitude, min(float(state.true_airspeed), fastest), *_rest(state))
             x -= _STEP
-            rows.append((x, state, control, self.configuration(state)))
+            rows.append((x, state, control, self.configuration(self.calibrated(state))))
         return rows[::-1]
 
 
@@ -138,14 +155,15 @@ def first_flight(scenario: Scenario) -> Flight:
     glide = _Glide(scenario, surroundings(scenario))
     path, gate = scenario.arrival.glide_path, scenario.arrival.gate
     capture = path.distance(0.5 * (path.capture_at_least + path.capture_at_most))
-    slow = float(reference_speed(scenario.airframe, scenario.start.mass)) + gate.speed_above_reference
-    low, high = slow + 5.0, path.capture_speed_at_most or 240.0 * KNOT
-    for _ in range(12):
-        speed = 0.5 * (low + high)
-        _, over = glide.approach(capture, speed)
-        low, high = (speed, high) if over < 0.8 * gate.speed_over else (low, speed)
-    approach, _ = glide.approach(capture, 0.5 * (low + high))
-    rows = [*glide.descent(capture, approach[0][1]), *approach]
+    early, late = capture + _STEP, path.distance(gate.height)
+    approach, flyable = glide.approach(capture, late)
+    if not flyable:
+        for _ in range(8):
+            middle = 0.5 * (early + late)
+            _, flyable = glide.approach(capture, middle)
+            early, late = (middle, late) if flyable else (early, middle)
+        approach, _ = glide.approach(capture, early)
+    rows = [*glide.descent(approach[0][0], approach[0][1]), *approach]
     return record(scenario, _whole(scenario, glide, rows), Kind.OPTIMUM, "first flight")
 
 

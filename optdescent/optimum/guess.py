@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.ocp import Guess, Mesh, PhaseGuess, Problem
-from optdescent.optimum.events import Event
-from optdescent.optimum.legs import CONTROLS, STATES, Leg, Mode
+from optdescent.optimum.events import Event, EventKind
+from optdescent.optimum.legs import Leg, Mode, travel
+from optdescent.optimum.pose import overlap
 from optdescent.results import Flight
 from optdescent.units import NAUTICAL_MILE
 
@@ -26,12 +27,12 @@ _COLUMNS = {
 }
 _ELEMENT: Mapping[Mode, float] = {
     Mode.CRUISE: 40.0 * NAUTICAL_MILE,
-    Mode.DESCENT: 4.0 * NAUTICAL_MILE,
-    Mode.SLOWING: 0.8 * NAUTICAL_MILE,
+    Mode.DESCENT: 8.0 * NAUTICAL_MILE,
+    Mode.SLOWING: 2.0 * NAUTICAL_MILE,
     Mode.APPROACH: 2.0 * NAUTICAL_MILE,
 }
 _NEAR = 20.0 * NAUTICAL_MILE
-_NEAR_ELEMENT = 1.0 * NAUTICAL_MILE
+_NEAR_ELEMENT = 3.0 * NAUTICAL_MILE
 DEGREE_OF_ELEMENTS = 4
 
 
@@ -43,11 +44,13 @@ def guess_from(flight: Flight, legs: tuple[Leg, ...], places: Mapping[Event, flo
     for leg in legs:
         end = max(places[leg.ends], begin)
         at = np.linspace(begin, end, _POINTS)
-        phases[leg.name] = PhaseGuess(
-            at, _series(flight, x, at, STATES[leg.mode]), _series(flight, x, at, CONTROLS[leg.mode])
-        )
+        states = _series(flight, x, at, tuple(name for name in leg.states if name in _COLUMNS))
+        for device in leg.moving:
+            span = [places[Event(kind, device.number)] for kind in (EventKind.SELECTED, EventKind.OUT)]
+            states[travel(device)] = np.interp(at, span, [0.0, 1.0])
+        phases[leg.name] = PhaseGuess(at, states, _series(flight, x, at, leg.controls))
         begin = end
-    return Guess(phases)
+    return Guess(phases, {overlap(leg): 0.0 for leg in legs})
 
 
 def _series(
@@ -68,5 +71,5 @@ def mesh_for(problem: Problem, legs: tuple[Leg, ...], guess: Guess) -> Mesh:
         size = _ELEMENT[leg.mode]
         if leg.mode is Mode.DESCENT and -float(at[-1]) < _NEAR:
             size = _NEAR_ELEMENT
-        elements[leg.name] = max(2, int(np.ceil(length / size)))
+        elements[leg.name] = max(1, int(np.ceil(length / size)))
     return Mesh.uniform(problem, elements, degree=DEGREE_OF_ELEMENTS)

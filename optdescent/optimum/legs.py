@@ -1,4 +1,4 @@
-"""The phases between the events, and how each is flown."""
+"""The phases between the events, how each is flown, and which devices are out or on their way in it."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
+from optdescent.airframe import Airframe
+from optdescent.airframe.speeds import Device, devices
 from optdescent.optimum.events import Event, EventKind, Order
 
 
@@ -18,34 +20,73 @@ class Mode(Enum):
     APPROACH = "on the glide path at approach speed"
 
 
+_STATES: Mapping[Mode, tuple[str, ...]] = {
+    Mode.CRUISE: ("mass", "time"),
+    Mode.DESCENT: ("pressure_altitude", "true_airspeed", "path_angle", "mass", "time"),
+    Mode.SLOWING: ("pressure_altitude", "true_airspeed", "mass", "time"),
+    Mode.APPROACH: ("pressure_altitude", "true_airspeed", "mass", "time"),
+}
+
+
 @dataclass(frozen=True)
 class Leg:
-    """One phase before it is posed: its name, how it is flown, and the events at its two ends (None: the start)."""
+    """One phase before it is posed: its name, how it is flown, and the events at its two ends (None: the start).
+
+    `out` are the devices that have arrived, `moving` those on their way, `pending` those still to be selected, in the
+    order of the schedule. `brakes` says whether the speed brake may be used with what has been selected.
+    """
 
     name: str
     mode: Mode
     begins: Event | None
     ends: Event
     passed: tuple[Event, ...]
+    out: tuple[Device, ...]
+    moving: tuple[Device, ...]
+    pending: tuple[Device, ...]
+    brakes: bool
+
+    @property
+    def states(self) -> tuple[str, ...]:
+        """Names of the states: those of the mode, and how far each moving device is out."""
+        return (*_STATES[self.mode], *(travel(device) for device in self.moving))
+
+    @property
+    def controls(self) -> tuple[str, ...]:
+        """Names of the controls."""
+        brake = ("speed_brake",) if self.brakes else ()
+        match self.mode:
+            case Mode.DESCENT:
+                return ("load_factor", *brake)
+            case Mode.SLOWING:
+                return brake
+            case _:
+                return ()
+
+    @property
+    def kind(self) -> str:
+        """What its motion depends on, in words: legs of one kind obey the same equations."""
+        status = [f"{word} {', '.join(device.name for device in found)}" for word, found in self._status if found]
+        return "; ".join([self.mode.value, "brakes" if self.brakes else "no brakes", *status])
+
+    @property
+    def _status(self) -> tuple[tuple[str, tuple[Device, ...]], ...]:
+        return (("out:", self.out), ("moving:", self.moving), ("next:", self.pending[:1]))
+
+    def has_passed(self, kind: EventKind) -> bool:
+        """Whether an event of a kind lies behind."""
+        return any(event.kind is kind for event in self.passed)
 
 
-STATES: Mapping[Mode, tuple[str, ...]] = {
-    Mode.CRUISE: ("mass", "time"),
-    Mode.DESCENT: ("pressure_altitude", "true_airspeed", "path_angle", "mass", "time"),
-    Mode.SLOWING: ("pressure_altitude", "true_airspeed", "mass", "time"),
-    Mode.APPROACH: ("pressure_altitude", "true_airspeed", "mass", "time"),
-}
-CONTROLS: Mapping[Mode, tuple[str, ...]] = {
-    Mode.CRUISE: (),
-    Mode.DESCENT: ("load_factor", "speed_brake"),
-    Mode.SLOWING: ("speed_brake",),
-    Mode.APPROACH: (),
-}
+def travel(device: Device) -> str:
+    """Name of the state that says how far a device is out [-]."""
+    return f"travel of {device.name}"
 
 
-def legs_of(order: Order) -> tuple[Leg, ...]:
+def legs_of(order: Order, airframe: Airframe) -> tuple[Leg, ...]:
     """Phases between the events of an order."""
     legs: list[Leg] = []
+    all_devices = devices(airframe)
     for index, event in enumerate(order):
         passed = order[:index]
         kinds = {earlier.kind for earlier in passed}
@@ -56,5 +97,19 @@ def legs_of(order: Order) -> tuple[Leg, ...]:
             mode = Mode.SLOWING
         if EventKind.ON_SPEED in kinds:
             mode = Mode.APPROACH
-        legs.append(Leg(f"to {event.label}", mode, passed[-1] if passed else None, event, passed))
+        selected = {earlier.index for earlier in passed if earlier.kind is EventKind.SELECTED}
+        arrived = {earlier.index for earlier in passed if earlier.kind is EventKind.OUT}
+        legs.append(
+            Leg(
+                name=f"to {event.label}",
+                mode=mode,
+                begins=passed[-1] if passed else None,
+                ends=event,
+                passed=passed,
+                out=tuple(device for device in all_devices if device.number in arrived),
+                moving=tuple(device for device in all_devices if device.number in selected - arrived),
+                pending=tuple(device for device in all_devices if device.number not in selected),
+                brakes=airframe.speed_brake.last_step + 1 not in selected,
+            )
+        )
     return tuple(legs)

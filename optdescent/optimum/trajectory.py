@@ -11,14 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from optdescent.air.airspeed import calibrated_at
-from optdescent.air.atmosphere import speed_of_sound
-from optdescent.airframe.speeds import Configuration, scheduled_configuration
+from optdescent.airframe.speeds import Configuration, configuration_of
 from optdescent.curves import Value
 from optdescent.motion import Control, State, Trajectory, surroundings
 from optdescent.motion.equations import motion
 from optdescent.ocp import PhaseSolution, Solution
-from optdescent.optimum.pose import CONTROLS, STATES, Leg, Pose
+from optdescent.optimum.legs import Leg
+from optdescent.optimum.pose import Pose
 from optdescent.results import SolverRecord
 from optdescent.units import NAUTICAL_MILE
 
@@ -62,15 +61,16 @@ class FlownLeg:
     def at(self, x: Array) -> tuple[State, Control, Configuration]:
         """State, control and configuration (x.size,) [SI] at coordinates of the phase [m]."""
         entries = {name: value if value.size > 1 else value[0] for name, value in self._parameters.items()}
-        entries |= {name: self.phase.state(name, x) for name in STATES[self.leg.mode]}
-        entries |= {name: self.phase.control(name, x) for name in CONTROLS[self.leg.mode]}
-        state, control, configuration, _ = self._pose.flown(self.leg.mode, _Point(x, entries))
+        entries |= {name: self.phase.state(name, x) for name in self.leg.states}
+        entries |= {name: self.phase.control(name, x) for name in self.leg.controls}
+        state, control, configuration, _ = self._pose.flown(self.leg, _Point(x, entries))
         return state, control, configuration
 
     def values_at(self, x: float) -> Array:
-        """The five states (5,) [SI] at one coordinate [m]."""
-        state, _, _ = self.at(np.array([x]))
-        return np.array([float(np.atleast_1d(getattr(state, name))[0]) for name in _NAMES])
+        """The five states and the devices (6 + steps,) [SI] at one coordinate [m]."""
+        state, _, configuration = self.at(np.array([x]))
+        found = [*(getattr(state, name) for name in _NAMES), *configuration.steps, configuration.gear]
+        return np.array([float(np.atleast_1d(value)[0]) for value in found])
 
     def controls_between(self, low: float, high: float) -> _Between:
         """Load factor, thrust fraction and speed brake [-] between two neighbouring element boundaries [m]."""
@@ -135,34 +135,44 @@ def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
     rates = _compiled_rates(pose)
     legs = [FlownLeg(pose, leg, solution) for leg in pose.legs]
     values = legs[0].values_at(legs[0].phase.start)
-    worst = np.zeros(len(_NAMES))
+    worst = np.zeros(values.size)
+    sizes = np.concatenate([_SIZES, np.ones(values.size - _SIZES.size)])
     for flown in legs:
+        travelling = _travelling(pose, flown.leg)
         for low, high in pairwise(flown.phase.boundaries):
             if high - low <= 0.0:
                 continue
             controls = flown.controls_between(low, high)
 
-            def slope(x: float, column: Array, controls: _Between = controls) -> Array:
-                return np.asarray(rates(x, column, controls(x))).ravel()
+            def slope(x: float, column: Array, controls: _Between = controls, moving: Array = travelling) -> Array:
+                return np.asarray(rates(x, column, controls(x), moving)).ravel()
 
-            step = solve_ivp(slope, (low, high), values, method="DOP853", rtol=tolerance, atol=tolerance * _SIZES)
+            step = solve_ivp(slope, (low, high), values, method="DOP853", rtol=tolerance, atol=tolerance * sizes)
             values = step.y[:, -1]
             worst = np.maximum(worst, np.abs(values - flown.values_at(high)))
     return Refly(*(float(worst[index]) for index in (0, 1, 3, 4)))
 
 
+def _travelling(pose: Pose, leg: Leg) -> Array:
+    """Rate by time (1 + steps,) [1/s] of the steps and the gear in a phase."""
+    moving = configuration_of(
+        pose.scenario.airframe, lambda device: 1.0 / device.travel_time if device in leg.moving else 0.0
+    )
+    return np.array([*moving.steps, moving.gear])
+
+
 def _compiled_rates(pose: Pose) -> ca.Function:
-    """Rates by distance [SI] of all five states: (coordinate, states, controls) to a column."""
+    """Rates by distance [SI] of states and devices: (coordinate, column, controls, rates of devices by time)."""
     world = surroundings(pose.scenario)
-    x, values, controls = ca.SX.sym("x"), ca.SX.sym("values", len(_NAMES)), ca.SX.sym("controls", 3)
-    state = State(*(values[index] for index in range(len(_NAMES))))
-    sound = speed_of_sound(state.pressure_altitude, pose.scenario.temperature_offset)
-    calibrated = calibrated_at(state.true_airspeed, state.pressure_altitude, sound)
-    configuration = scheduled_configuration(world.airframe, calibrated, state.mass)
+    states, steps = len(_NAMES), len(pose.scenario.airframe.steps) - 1
+    x, values, controls = ca.SX.sym("x"), ca.SX.sym("values", states + steps + 1), ca.SX.sym("controls", 3)
+    travelling = ca.SX.sym("travelling", steps + 1)
+    state = State(*(values[index] for index in range(states)))
+    configuration = Configuration(tuple(values[states + step] for step in range(steps)), values[states + steps])
     control = Control(*(controls[index] for index in range(3)))
-    flight = motion(world, x, state, control, configuration)
-    column = cast(ca.SX, ca.vertcat(*[getattr(flight.by_distance, name) for name in _NAMES]))
-    return ca.Function("rates", [x, values, controls], [column])
+    by_distance = motion(world, x, state, control, configuration).by_distance
+    column = cast(ca.SX, ca.vertcat(*[getattr(by_distance, name) for name in _NAMES], travelling * by_distance.time))
+    return ca.Function("rates", [x, values, controls, travelling], [column])
 
 
 def solver_record(pose: Pose, solution: Solution, again: Refly) -> SolverRecord:

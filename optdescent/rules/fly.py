@@ -21,9 +21,9 @@ from optdescent.air.altitude import setting_shift, shifted
 from optdescent.air.atmosphere import pressure, speed_of_sound
 from optdescent.air.wind import WindField
 from optdescent.airframe import Airframe, Configuration
-from optdescent.airframe.speeds import scheduled_configuration
+from optdescent.airframe.speeds import configuration_of, selected_on_schedule
 from optdescent.arrival import Arrival, Track
-from optdescent.curves.elementary import Value, clip, cos, maximum, where
+from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
 from optdescent.motion import Control, State, Surroundings, Trajectory, record
 from optdescent.motion.equations import Motion, motion
 from optdescent.results import Flight, Kind
@@ -51,20 +51,28 @@ _CLIMB_OUT = 300.0 * FOOT / NAUTICAL_MILE
 
 @dataclass(frozen=True)
 class Lane:
-    """State of one flown descent: five of the motion, two devices with lag, what has been out, whether it descends."""
+    """State of one flown descent.
+
+    Five of the motion, thrust and speed brake with their lag, how far slats, flaps and gear are out, which of them have
+    been selected (1), whether the descent has begun.
+    """
 
     motion: State
     thrust_fraction: Value
     speed_brake: Value
-    latched: Configuration
+    out: Configuration
+    selected: Configuration
     descending: Value
 
     @classmethod
     def unpacked(cls, values: Value, steps: int) -> Lane:
-        """Lane from a column (9 + steps,) in the order of the fields [SI]."""
+        """Lane from a column (10 + 2 steps,) in the order of the fields [SI]."""
         state = State(*(values[index] for index in range(5)))
-        latched = Configuration(tuple(values[7 + index] for index in range(steps)), values[7 + steps])
-        return cls(state, values[5], values[6], latched, values[8 + steps])
+        out, selected = (
+            Configuration(tuple(values[first + index] for index in range(steps)), values[first + steps])
+            for first in (7, 8 + steps)
+        )
+        return cls(state, values[5], values[6], out, selected, values[9 + 2 * steps])
 
 
 @dataclass(frozen=True)
@@ -87,7 +95,7 @@ class Pilot:
     def advance(self) -> ca.Function:
         """Compiled step: (coordinate [m], lane, step [m], parameters) to (lane, load factor, asked height, speed)."""
         x, dx = ca.SX.sym("x"), ca.SX.sym("dx")
-        lane = ca.SX.sym("lane", 9 + self.steps)
+        lane = ca.SX.sym("lane", 10 + 2 * self.steps)
         parameters = ca.SX.sym("parameters", 5 + self.field.size)
         first, load_factor, ask = self._rates(x, lane, parameters)
         second, _, _ = self._rates(x + dx / 2, lane + dx / 2 * first, parameters)
@@ -103,25 +111,18 @@ class Pilot:
         air = Air(offset, qnh, self.arrival.elevation, self.field, parameters[5:])
         return Surroundings(self.airframe, air, Track(course)), cruise_altitude, cruise_mach
 
-    def _configuration(self, lane: Lane, calibrated: Value) -> Configuration:
-        now = scheduled_configuration(self.airframe, calibrated, lane.motion.mass)
-        steps = tuple(maximum(was, new) for was, new in zip(lane.latched.steps, now.steps, strict=True))
-        return Configuration(steps, maximum(lane.latched.gear, now.gear))
-
-    def _seen(self, x: Value, lane: Lane, parameters: Value) -> tuple[Motion, Configuration, Place, Ask]:
+    def _seen(self, x: Value, lane: Lane, parameters: Value) -> tuple[Motion, Place, Ask]:
         surroundings, cruise_altitude, cruise_mach = self.world(parameters)
         state, air = lane.motion, surroundings.air
         static = pressure(state.pressure_altitude)
-        mach = state.true_airspeed / speed_of_sound(state.pressure_altitude, air.temperature_offset)
-        configuration = self._configuration(lane, calibrated_from_mach(mach, static))
         control = Control(cos(state.path_angle), lane.thrust_fraction, lane.speed_brake)
-        at = motion(surroundings, x, state, control, configuration)
+        at = motion(surroundings, x, state, control, lane.out)
         height = at.air.height - self.arrival.elevation
         place = Place(x, height, state.pressure_altitude, static, at.air.wind_along, state.mass)
         shift = setting_shift(air.qnh)
         ask = asked(self.rule, self.airframe, self.arrival, place, shift, cruise_mach)
         ask = self._bounded(x, ask, surroundings, shift)
-        return at, configuration, place, self._cruising(lane, ask, surroundings, cruise_altitude, cruise_mach)
+        return at, place, self._cruising(lane, ask, surroundings, cruise_altitude, cruise_mach)
 
     def _bounded(self, x: Value, ask: Ask, surroundings: Surroundings, shift: Value) -> Ask:
         """The rule's height, held to the windows ahead, the capture height and the glide path [m]."""
@@ -167,10 +168,10 @@ class Pilot:
 
     def _rates(self, x: Value, values: Value, parameters: Value) -> tuple[Value, Value, Ask]:
         lane = Lane.unpacked(values, self.steps)
-        at, configuration, place, ask = self._seen(x, lane, parameters)
+        at, place, ask = self._seen(x, lane, parameters)
         going = lane.descending > 0.5
         shift = setting_shift(parameters[1])
-        fastest = speed_limits(self.airframe, self.arrival, self.crew, place, shift, configuration)
+        fastest = speed_limits(self.airframe, self.arrival, self.crew, place, shift, lane.out)
         steepest = steepest_path(self.arrival, place, lane.motion.true_airspeed, self.handling.steepest_path)
         fastest = where(going, fastest, fastest + 100.0)
         limits = self.airframe.limits
@@ -179,13 +180,18 @@ class Pilot:
         approach = named_speed(self.airframe, self.arrival, SpeedName.APPROACH, lane.motion.mass)
         hold = maximum(ask.speed - self.crew.thrust_below, approach + self.crew.approach_margin)
         thrust = thrust_order(self.crew, lane.motion, at, where(going, hold, ask.speed), place)
-        allowed = brake_allowed(self.airframe, configuration, place.height, self.handling.speed_brake_above)
+        allowed = brake_allowed(self.airframe, lane.out, place.height, self.handling.speed_brake_above)
         brake = where(going, brake_order(self.crew, at, ask, place, allowed), 0.0)
         surroundings, _, _ = self.world(parameters)
         control = Control(load_factor, lane.thrust_fraction, lane.speed_brake)
-        flown = motion(surroundings, x, lane.motion, control, configuration).by_distance
+        flown = motion(surroundings, x, lane.motion, control, lane.out).by_distance
         thrust_rate = (thrust - lane.thrust_fraction) / self.airframe.engines.spool_time * flown.time
         brake_rate = (brake - lane.speed_brake) / (self.airframe.speed_brake.travel_time / 2.0) * flown.time
+        each = configuration_of(self.airframe, lambda device: flown.time / device.travel_time)
+        moving = [
+            where(out < 1.0, rate * is_on, 0.0)
+            for out, rate, is_on in zip(_listed(lane.out), _listed(each), _listed(lane.selected), strict=True)
+        ]
         still = [0.0] * (self.steps + 2)
         rates = [
             flown.pressure_altitude,
@@ -195,20 +201,34 @@ class Pilot:
             flown.time,
             thrust_rate,
             brake_rate,
+            *moving,
             *still,
         ]
         return ca.vertcat(*rates), load_factor, ask
 
     def _latched(self, x: Value, values: Value, parameters: Value) -> Value:
-        """Devices stay out once out; the descent has begun once the rule asks for less than the height flown."""
+        """Devices stay selected, and stop when out; the descent has begun once the rule asks for less than the height.
+
+        Nothing is selected before the descent.
+        """
         lane = Lane.unpacked(values, self.steps)
-        _, configuration, place, ask = self._seen(x, _going(lane), parameters)
+        at, place, ask = self._seen(x, _going(lane), parameters)
         descending = maximum(lane.descending, where(ask.height < place.height, 1.0, 0.0))
-        return cast(Value, ca.vertcat(values[:7], *configuration.steps, configuration.gear, descending))
+        now = selected_on_schedule(self.airframe, at.forces.calibrated_airspeed, lane.motion.mass)
+        out = [minimum(value, 1.0) for value in _listed(lane.out)]
+        selected = [
+            maximum(was, new * lane.descending) for was, new in zip(_listed(lane.selected), _listed(now), strict=True)
+        ]
+        return cast(Value, ca.vertcat(values[:7], *out, *selected, descending))
+
+
+def _listed(configuration: Configuration) -> list[Value]:
+    """Devices in the order of a lane: the steps, then the gear."""
+    return [*configuration.steps, configuration.gear]
 
 
 def _going(lane: Lane) -> Lane:
-    return Lane(lane.motion, lane.thrust_fraction, lane.speed_brake, lane.latched, 1.0)
+    return Lane(lane.motion, lane.thrust_fraction, lane.speed_brake, lane.out, lane.selected, 1.0)
 
 
 def fly(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Flight:
@@ -259,7 +279,7 @@ def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArr
     clean = Configuration((0.0,) * pilot.steps, 0.0)
     at = motion(surroundings, -scenario.start.distance, state, Control(1.0, 0.0, 0.0), clean)
     fraction = float((at.forces.drag - at.forces.idle) / (at.forces.largest - at.forces.idle))
-    lane = [altitude, speed, 0.0, scenario.start.mass, 0.0, fraction, 0.0, *([0.0] * (pilot.steps + 2))]
+    lane = [altitude, speed, 0.0, scenario.start.mass, 0.0, fraction, 0.0, *([0.0] * (2 * pilot.steps + 3))]
     return parameters, np.array(lane)
 
 
@@ -268,7 +288,7 @@ def _trajectory(
 ) -> Trajectory:
     lane = Lane.unpacked(lanes.T, steps)
     control = Control(seen[:, 0], np.clip(lane.thrust_fraction, 0.0, 1.0), np.clip(lane.speed_brake, 0.0, 1.0))
-    return Trajectory(distance, lane.motion, control, lane.latched, rule_height=seen[:, 1], rule_speed=seen[:, 2])
+    return Trajectory(distance, lane.motion, control, lane.out, rule_height=seen[:, 1], rule_speed=seen[:, 2])
 
 
 def rule_heights(scenario: Scenario, rule: Rule, flight: Flight) -> NDArray[np.float64]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from enum import Enum
+
 from optdescent.air.wind import NoWind, WindDeclaration
 from optdescent.arrival import Arrival
 from optdescent.inputs import Declared, choice, entry, quantity
@@ -30,12 +32,23 @@ class AirDeclaration(Declared):
     wind: WindDeclaration = choice("wind; `kind` says which form", default=NoWind())
 
 
+class Selection(Enum):
+    """When slats, flaps and gear are selected."""
+
+    SCHEDULED = "scheduled"
+    FREE = "free"
+
+
 class Handling(Declared):
     """Limits of handling that belong to the operator, not to the airframe."""
 
     steepest_path: float = quantity("deg", 3, 15, "steepest path through the air", default=8.0)
     speed_brake_above: float = quantity(
         "ft", 0, 10000, "height above the threshold below which the speed brake stays stowed", default=1000.0
+    )
+    configuration: Selection = entry(
+        "scheduled: the optimum selects slats, flaps and gear at the airframe's speeds; free: where it is best",
+        default=Selection.SCHEDULED,
     )
 
 

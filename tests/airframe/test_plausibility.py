@@ -98,14 +98,11 @@ def test_reference_speeds_are_those_of_airliners(airframe: Airframe) -> None:
     assert 100.0 <= min(found) <= max(found) <= 155.0
 
 
-def test_each_step_is_selected_below_its_limit_speed_at_every_landing_mass(airframe: Airframe) -> None:
-    """Also the upper end of the band in which a scheduled device begins to travel."""
+def test_each_device_is_selected_below_its_limit_speed_at_every_landing_mass(airframe: Airframe) -> None:
+    """With a knot in hand."""
     for mass in landing_masses(airframe):
-        for index, step in enumerate(airframe.steps[1:], start=1):
-            begins = float(speeds.selection_speed(airframe, index, mass)) + airframe.speeds.smoothing
-            assert step.limit_speed is not None
-            assert begins < step.limit_speed, f"step {index} at {mass:.0f} kg"
-        assert float(speeds.gear_speed(airframe, mass)) + airframe.speeds.smoothing < airframe.gear.limit_speed
+        for device in speeds.devices(airframe):
+            assert float(device.scheduled_speed(airframe, mass)) < device.limit_speed - 1.0 * KNOT, device.name
 
 
 def test_clean_on_a_three_degree_path_hardly_slows(airframe: Airframe) -> None:

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 
 from optdescent.air import Air
 from optdescent.airframe import Configuration, read_airframe
-from optdescent.airframe.speeds import scheduled_configuration
+from optdescent.airframe.speeds import selected_on_schedule
 from optdescent.arrival import Track
 from optdescent.motion import Control, State, Surroundings
 from optdescent.motion.equations import load_factor_on, motion
@@ -44,7 +44,7 @@ def everything(around: Surroundings, state: State, control: Control, configurati
             load_factor_on(GRADIENT, at, state, -0.3),
             level(around, -1000.0, flat, configuration, -0.2),
             on_gradient_at_idle(around, -1000.0, state, configuration, GRADIENT, control.speed_brake),
-            scheduled_configuration(around.airframe, at.forces.calibrated_airspeed, state.mass),
+            selected_on_schedule(around.airframe, at.forces.calibrated_airspeed, state.mass),
             on_gradient_at_speed(around, -1000.0, state, configuration, GRADIENT),
         )
     )

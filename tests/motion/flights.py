@@ -6,7 +6,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.airframe.speeds import reference_speed, scheduled_configuration
+from optdescent.airframe.speeds import reference_speed, selected_on_schedule
 from optdescent.results.flight import flight_dataset
 from optdescent.results.schema import COLUMNS
 from optdescent.scenario import Scenario
@@ -30,7 +30,7 @@ def good_columns() -> Columns:
     )
     height = np.where(to_go <= path.below_within, np.minimum(on_path, 3000.0 * FOOT), profile)
     speed = np.interp(to_go / NAUTICAL_MILE, [4.0, 12.0, 28.0, 40.0, 60.0], [TARGET / KNOT, 170.0, 230.0, 250.0, 280.0])
-    out = scheduled_configuration(SCENARIO.airframe, speed * KNOT, np.full(to_go.size, MASS))
+    out = selected_on_schedule(SCENARIO.airframe, speed * KNOT, np.full(to_go.size, MASS))
     flaps = np.asarray(out.position, dtype=float)
     columns = {name: np.zeros(to_go.size) for name in COLUMNS}
     return columns | {

@@ -74,7 +74,7 @@ def test_a_foreign_symbol() -> None:
     [
         {"states": (Variable("x"), Variable("x"))},
         {"states": ()},
-        {"least_length": -1.0},
+        {"least_length": math.nan},
         {"controls": (Variable("x"),)},
         {"controls": (Variable("q"),)},
         {"path": (PathConstraint("c", lambda p: p["x"]), PathConstraint("c", lambda p: p["x"]))},

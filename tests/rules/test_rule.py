@@ -63,7 +63,7 @@ def with_speeds(rule: Rule, *by: tuple[float, str]) -> Rule:
 @given(masses)
 def test_named_speeds_are_those_at_which_nothing_more_is_selected(mass: float) -> None:
     for name, step in ((SpeedName.MINIMUM_CLEAN, 0), (SpeedName.FIRST_STEP, 1), (SpeedName.SECOND_STEP, 2)):
-        out = speeds.scheduled_configuration(AIRFRAME, named(name, mass) * KNOT, mass)
+        out = speeds.selected_on_schedule(AIRFRAME, named(name, mass) * KNOT, mass)
         assert float(out.position) == pytest.approx(step, abs=1e-9)
         assert named(name, mass) * KNOT >= float(speeds.manoeuvre_speed(AIRFRAME, step, mass))
 

@@ -1,0 +1,1 @@
+"""Benchmarks: ``python -m benchmarks.NAME`` from the repository's root. Ratios are taken within one run."""

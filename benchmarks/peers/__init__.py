@@ -1,0 +1,1 @@
+"""The engine beside general-purpose direct-collocation libraries: ``python -m benchmarks.peers``."""

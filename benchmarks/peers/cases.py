@@ -1,0 +1,98 @@
+"""The cases: problems of the engine's tests with a parameter to change, meshes, and optima known from outside.
+
+Optima and their sources stand in the docstrings of ``tests.ocp.benchmark_problems``. Where an optimum is known in
+closed form it is used for both values of the parameter. Elsewhere the reference is the engine's own solution refined
+to a local error of 1e-7, which must agree with the published number to the digits printed there.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from benchmarks.peers.descent import descent
+from optdescent.ocp import BoundaryConstraint, Guess, Parameter, Problem
+
+
+def _test_problems() -> Any:
+    """The module ``tests.ocp.benchmark_problems``, by its path: a peer installs a package called ``tests`` too."""
+    path = Path(__file__).resolve().parents[2] / "tests" / "ocp" / "benchmark_problems.py"
+    spec = importlib.util.spec_from_file_location("benchmark_problems", path)
+    if spec is None or spec.loader is None:
+        raise FileNotFoundError(path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+posed = _test_problems()
+
+
+@dataclass(frozen=True)
+class Case:
+    """A problem, the parameter that is changed, and what is known of its optimum.
+
+    ``pose`` makes a fresh problem and its straight guess. ``exact`` maps the parameter's value to the optimal cost.
+    ``published`` is the optimal cost in print for the nominal value and ``digits`` half its last digit. ``size``
+    is what errors are divided by. ``elements`` per phase, of ``degree`` points each. ``refer`` is another form of
+    the problem to take the reference from.
+    """
+
+    name: str
+    pose: Callable[[], tuple[Problem, Guess]]
+    parameter: str
+    nominal: float
+    changed: float
+    elements: int
+    degree: int
+    size: float
+    exact: Callable[[float], float] | None = None
+    refer: Callable[[], tuple[Problem, Guess]] | None = None
+    published: float = math.nan
+    digits: float = math.inf
+
+
+def _with_dry_mass(make: Callable[[], tuple[Problem, Guess]], last: str) -> Callable[[], tuple[Problem, Guess]]:
+    """The rocket with its mass at burn-out as a parameter."""
+
+    def pose() -> tuple[Problem, Guess]:
+        problem, guess = make()
+        kept = tuple(b for b in problem.boundaries if b.name != "end m")
+        dry = BoundaryConstraint("end m", lambda e: e[last].end["m"], lambda q: q["dry mass"], lambda q: q["dry mass"])
+        return replace(problem, boundaries=(*kept, dry), parameters=(Parameter("dry mass"),)), guess
+
+    return pose
+
+
+CASES = (
+    Case(
+        "brachistochrone", posed.brachistochrone, "gravity", 9.80665, 9.6, 12, 4, 1.8,
+        exact=lambda g: 1.8016031225 * math.sqrt(9.80665 / g),
+        published=1.8016031225, digits=5e-11,
+    ),
+    Case(
+        "Bryson-Denham", posed.bryson_denham, "limit", 0.10, 0.102, 15, 4, 4.0,
+        exact=lambda limit: 4.0 / (9.0 * limit),
+        published=4.0 / 0.9, digits=1e-12,
+    ),
+    Case("Zermelo", posed.zermelo, "shear", 1.0, 1.02, 12, 4, 5.0, published=5.264932, digits=5e-7),
+    Case("hang glider", posed.hang_glider, "updraught", 1.0, 1.02, 50, 5, 1248.0, published=-1248.0310, digits=5e-5),
+    Case(
+        "Goddard, one phase", _with_dry_mass(posed.goddard, "arc"), "dry mass", 0.6, 0.61, 40, 3, 0.01284,
+        refer=_with_dry_mass(posed.goddard_three, "coast"), published=-1.01284, digits=5e-6,
+    ),
+    Case(
+        "Goddard, three phases", _with_dry_mass(posed.goddard_three, "coast"), "dry mass", 0.6, 0.61, 4, 6, 0.01284,
+        published=-1.01284, digits=5e-6,
+    ),
+    Case(
+        "double integrator", posed.double_integrator, "distance", 1.0, 1.02, 20, 4, 2.0,
+        exact=lambda distance: 2.0 * math.sqrt(distance),
+        published=2.0, digits=1e-12,
+    ),
+    Case("descent", descent, "mass at start", 60e3, 61e3, 40, 4, 359.0),
+)  # fmt: skip

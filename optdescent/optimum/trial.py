@@ -1,0 +1,108 @@
+"""Orders of events tried on a first mesh until no phase runs backwards and no two events ask to change places."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from optdescent.motion import record
+from optdescent.ocp import Guess, Memory, Problem, Solution, transcribe
+from optdescent.optimum.conflict import NotConverged, explain
+from optdescent.optimum.events import COLLAPSED, Event, Order, reordered
+from optdescent.optimum.guess import guess_from, mesh_for
+from optdescent.optimum.parameters import parameter_values
+from optdescent.optimum.pose import Pose, in_order
+from optdescent.optimum.trajectory import trajectory_of
+from optdescent.results import Flight, Kind
+from optdescent.scenario import Scenario
+
+Progress = Callable[[str], None]
+_MOST_ORDERS = 8
+_MOST_EXCHANGES = 3
+_GAIN = 0.01
+_WORTH = 5e-4
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One order of events, solved on its first mesh."""
+
+    pose: Pose
+    problem: Problem
+    guess: Guess
+    solution: Solution
+
+    @property
+    def is_orderly(self) -> bool:
+        """Whether it is solved and no phase runs backwards."""
+        return self.solution.is_usable and sum(self.solution.statics.values()) < COLLAPSED
+
+    @property
+    def places(self) -> dict[Event, float]:
+        """Where the solution puts each event along the track [m]."""
+        return {leg.ends: self.solution[leg.name].end for leg in self.pose.legs}
+
+    @property
+    def asking(self) -> set[Event]:
+        """Events that would rather come before the event ahead of them: what holds them apart costs fuel."""
+        held = self.solution.multipliers.boundaries
+        return {
+            leg.ends
+            for leg in self.pose.legs
+            if abs(self.solution[leg.name].length) < COLLAPSED and abs(held[in_order(leg)]) > _WORTH
+        }
+
+
+def _tried(scenario: Scenario, memory: Memory, flight: Flight, order: Order, places: Mapping[Event, float]) -> Trial:
+    pose = Pose(scenario, order, memory)
+    problem = pose.problem()
+    guess = guess_from(flight, pose.legs, places)
+    mesh = mesh_for(problem, pose.legs, guess)
+    solution = transcribe(problem, mesh).solve(parameter_values(scenario), guess)
+    return Trial(pose, problem, guess, solution)
+
+
+def in_right_order(
+    scenario: Scenario, flight: Flight, order: Order, places: Mapping[Event, float], progress: Progress
+) -> Trial:
+    """The best order found [SI]: overlapping neighbours change places, then collapsed ones as long as it helps.
+
+    Raises
+    ------
+    DemandsConflict
+        No order is without overlap, and a relaxation of the demands is.
+    NotConverged
+        Neither.
+    """
+    selection = scenario.handling.configuration
+    progress("optimum, events in the order " + ", ".join(event.label for event in order))
+    memory = Memory()
+    trial = _tried(scenario, memory, flight, order, places)
+    seen = {order}
+    for _ in range(_MOST_ORDERS):
+        order = reordered(trial.pose.order, trial.places, trial.asking, selection)
+        if trial.is_orderly or order in seen:
+            break
+        seen.add(order)
+        trial = _tried(scenario, memory, *_again(scenario, trial, flight, order))
+    if not trial.is_orderly:
+        progress("no descent found: looking for the demands that conflict")
+        conflict = explain(trial.pose, trial.problem, trial.guess, trial.solution)
+        raise conflict or NotConverged(trial.solution.outcome.value)
+    for asking in sorted(trial.asking, key=lambda event: trial.places[event])[:_MOST_EXCHANGES]:
+        other = reordered(trial.pose.order, trial.places, {asking}, selection)
+        if other not in seen:
+            seen.add(other)
+            found = _tried(scenario, memory, *_again(scenario, trial, flight, other))
+            if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
+                trial = found
+    return trial
+
+
+def _again(scenario: Scenario, trial: Trial, flight: Flight, order: Order) -> tuple[Flight, Order, dict[Event, float]]:
+    """What another order is tried from: the trial's own flight, if it was solved, with its events in their places."""
+    places = dict(zip(order, sorted(trial.places.values()), strict=True))
+    if trial.solution.is_usable:
+        sorted_by_distance = trajectory_of(trial.pose, trial.solution).sorted_by_distance()
+        flight = record(scenario, sorted_by_distance, Kind.OPTIMUM, "optimum")
+    return flight, order, places
