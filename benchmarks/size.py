@@ -30,7 +30,7 @@ from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.ocp import Guess, Mesh, NonlinearProgram, Solution, SolverSettings, transcribe
 
 _VALUES = {"mass at start": 60e3}
-_ELEMENTS = (10, 20, 40, 80, 160, 320, 640)
+_ELEMENTS = (10, 20, 40, 80, 160, 320, 570)
 _DEGREE = 5
 _PARTS = ("cost and rows", "gradient", "Jacobian", "Hessian", "set-up and result", "linear algebra and IPOPT")
 _GREYS = ("white", "0.9", "0.75", "0.55", "0.3", "0.0")

@@ -83,7 +83,7 @@ def _solve(library: Any, built: Any, statement: Statement) -> Answer:
 
 
 def _statement(case: Case, value: float) -> Statement:
-    problem, guess = case.pose()
+    problem, guess = case.shared
     return read(problem, guess, {case.parameter: value})
 
 

@@ -46,7 +46,7 @@ def _solve(built: Any, start: Any) -> Answer:
 
 
 def _build(library: Any, case: Case, value: float, elements: int, degree: int) -> Any:
-    problem, guess = case.pose()
+    problem, guess = case.shared
     statement = read(problem, guess, {case.parameter: value})
     arcs = statement.arcs
     states, controls = arcs[0].states, arcs[0].controls

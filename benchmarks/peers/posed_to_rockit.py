@@ -156,7 +156,7 @@ class Rockit:
 
     def pose(self, case: Case, elements: int, degree: int) -> _Function | _Stages:
         """State the problem; for one phase, make the function."""
-        problem, guess = case.pose()
+        problem, guess = case.shared
         first = read(problem, guess, {case.parameter: case.nominal}).arcs
         begin, length = _span(self.library, first[0])
         ocp = self.library.Ocp(t0=begin, T=length) if len(first) == 1 else self.library.Ocp()

@@ -10,7 +10,7 @@ import contextlib
 import re
 import tempfile
 import warnings
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +24,7 @@ class _Held:
     case: Case
     ocp: Any
     statement: Statement
-    log: Path = field(default_factory=lambda: Path(tempfile.mkdtemp()) / "ipopt.txt")
+    log: Path | None = None
 
     def first(self) -> Answer:
         return self._solve()
@@ -35,13 +35,14 @@ class _Held:
         return self._solve()
 
     def _state(self, value: float) -> Statement:
-        problem, guess = self.case.pose()
+        problem, guess = self.case.shared
         self.statement = read(problem, guess, {self.case.parameter: value})
         self.ocp.auxdata.arcs = self.statement.arcs
         return self.statement
 
     def count(self) -> None:
         """From now on let IPOPT write the log from which iterations are read (slower)."""
+        self.log = Path(tempfile.mkdtemp()) / "ipopt.txt"
         self.ocp.ipopt_options.output_file = str(self.log)
         self.ocp.ipopt_options.file_print_level = 3
 
@@ -51,7 +52,7 @@ class _Held:
             found = self.ocp.solve()
         status = found.nlp_info.ipopt_status
         iterations = -1
-        if self.log.exists():
+        if self.log is not None and self.log.exists():
             counts = re.findall(r"Number of Iterations\.*: (\d+)", self.log.read_text())
             iterations = int(counts[-1]) if counts else -1
             self.log.unlink()
@@ -147,7 +148,7 @@ class Yapss:
 
     def pose(self, case: Case, elements: int, degree: int) -> _Held:
         """State the problem; yapss builds when it solves."""
-        problem, guess = case.pose()
+        problem, guess = case.shared
         statement = read(problem, guess, {case.parameter: case.nominal})
         arcs = statement.arcs
         links = (len(arcs) - 1) * (len(arcs[0].states) + 1)

@@ -196,8 +196,8 @@ class NonlinearProgram:
                 "ipopt.nlp_scaling_method": "none",
                 "ipopt.mu_strategy": "adaptive",
                 "ipopt.bound_mult_init_method": "mu-based",
-                "ipopt.bound_push": 0.1,
-                "ipopt.bound_frac": 0.1,
+                "ipopt.bound_push": settings.push,
+                "ipopt.bound_frac": settings.push,
             }
             if warmth is not Warmth.COLD:
                 options["ipopt.warm_start_init_point"] = "yes"

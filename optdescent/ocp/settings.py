@@ -18,12 +18,14 @@ class Warmth(Enum):
 class SolverSettings:
     """Limits of one solve of a nonlinear program.
 
-    ``tolerance`` is on scaled optimality and violation; ``seconds`` is processor time; ``log`` 0 is silent, 5
-    shows every iteration.
+    ``tolerance`` is on scaled optimality and violation; ``seconds`` is processor time; ``push`` is how far a cold start
+    is moved off its limits, as a fraction of their width: small for a guess that is nearly a solution; ``log`` 0 is
+    silent, 5 shows every iteration.
     """
 
     tolerance: float = 1e-9
     iterations: int = 1000
     seconds: float = 300.0
     warmth: Warmth = Warmth.NEAR
+    push: float = 0.1
     log: int = 0

@@ -78,7 +78,7 @@ def parameter_values(scenario: Scenario) -> dict[str, NDArray[np.float64]]:
 
 BRAKE_WEIGHT = 2e-6
 """Fuel charged [kg/m] for full speed brake, per distance: 0.02 kg for 5 nm. It makes the brake's place unique."""
-LOAD_WEIGHT = 1e-2
+LOAD_WEIGHT = 1e-1
 """Fuel charged [kg/m] for the square of one g off the load factor of straight flight."""
 
 

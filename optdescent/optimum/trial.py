@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from optdescent.motion import record
-from optdescent.ocp import Guess, Memory, Problem, Solution, transcribe
+from optdescent.ocp import Guess, Memory, Problem, Solution, SolverSettings, transcribe
 from optdescent.optimum.conflict import NotConverged, explain
 from optdescent.optimum.events import COLLAPSED, Event, Order, reordered
 from optdescent.optimum.guess import guess_from, mesh_for
@@ -21,6 +21,7 @@ _MOST_ORDERS = 8
 _MOST_EXCHANGES = 3
 _GAIN = 0.01
 _WORTH = 5e-4
+_NEARBY = SolverSettings(push=1e-3)
 
 
 @dataclass(frozen=True)
@@ -53,12 +54,19 @@ class Trial:
         }
 
 
-def _tried(scenario: Scenario, memory: Memory, flight: Flight, order: Order, places: Mapping[Event, float]) -> Trial:
+def _tried(
+    scenario: Scenario,
+    memory: Memory,
+    flight: Flight,
+    order: Order,
+    places: Mapping[Event, float],
+    settings: SolverSettings = SolverSettings(),
+) -> Trial:
     pose = Pose(scenario, order, memory)
     problem = pose.problem()
     guess = guess_from(flight, pose.legs, places)
     mesh = mesh_for(problem, pose.legs, guess)
-    solution = transcribe(problem, mesh).solve(parameter_values(scenario), guess)
+    solution = transcribe(problem, mesh).solve(parameter_values(scenario), guess, settings)
     return Trial(pose, problem, guess, solution)
 
 
@@ -93,7 +101,7 @@ def in_right_order(
         other = reordered(trial.pose.order, trial.places, {asking}, selection)
         if other not in seen:
             seen.add(other)
-            found = _tried(scenario, memory, *_again(scenario, trial, flight, other))
+            found = _tried(scenario, memory, *_again(scenario, trial, flight, other), _NEARBY)
             if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
                 trial = found
     return trial
