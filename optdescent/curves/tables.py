@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cached_property
 
+import casadi as ca
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
-from optdescent.curves.elementary import Value, maximum
+from optdescent.curves.elementary import Value, is_symbolic
 
 
 @dataclass(frozen=True)
@@ -69,13 +70,17 @@ class CubicTable:
         """Gradient [per unit of f] by the knot values (knots,), from a gradient by the coefficients (size,)."""
         return self._from_values.T @ np.asarray(by_coefficients, dtype=float)
 
-    def powers(self, x: Value) -> tuple[list[Value], list[Value]]:
-        """One-sided cubes and their slopes [-] at x; shared by every table over these knots."""
+    def powers(self, x: Value) -> tuple[Value, Value]:
+        """One-sided powers and their slopes (size, ...) [-] at x; shared by every table over these knots."""
         u = (x - self.knots[0]) / self._spacing
-        above = [maximum(u - (knot - self.knots[0]) / self._spacing, 0.0) for knot in self.knots]
-        squares = [a * a for a in above]
-        cubes = [s * a for s, a in zip(squares, above, strict=True)]
-        return [1.0 + 0.0 * u, u, *cubes], [0.0 * u, 1.0 + 0.0 * u, *[3.0 * s for s in squares]]
+        places = (np.asarray(self.knots) - self.knots[0]) / self._spacing
+        if is_symbolic(u):
+            above = ca.fmax(u - ca.DM(places), 0.0)
+            return ca.vertcat(1.0, u, above**2 * above), ca.vertcat(0.0, 1.0, 3.0 * above**2)
+        u = np.asarray(u, dtype=float)
+        above = np.maximum(u - places.reshape(-1, *[1] * u.ndim), 0.0)
+        one = np.ones((1, *u.shape))
+        return np.concatenate([one, u[None], above**2 * above]), np.concatenate([0.0 * one, one, 3.0 * above**2])
 
     def value_and_slope(self, coefficients: Value, x: Value) -> tuple[Value, Value]:
         """Value [unit of f] and slope [unit of f per unit of x] at x.
@@ -89,9 +94,10 @@ class CubicTable:
         """
         return self.combine(coefficients, self.powers(x))
 
-    def combine(self, coefficients: Value, powers: tuple[list[Value], list[Value]]) -> tuple[Value, Value]:
+    def combine(self, coefficients: Value, powers: tuple[Value, Value]) -> tuple[Value, Value]:
         """Value [unit of f] and slope [unit of f per unit of x] from powers already evaluated."""
         values, slopes = powers
-        value = sum(coefficients[j] * values[j] for j in range(self.size))
-        slope = sum(coefficients[j] * slopes[j] for j in range(1, self.size))
+        if is_symbolic(coefficients, values):
+            return ca.dot(coefficients, values), ca.dot(coefficients, slopes) / self._spacing
+        value, slope = (sum(c * p for c, p in zip(coefficients, part, strict=True)) for part in powers)
         return value, slope / self._spacing

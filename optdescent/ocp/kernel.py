@@ -22,6 +22,7 @@ class Kernel:
 
     def __init__(self, z: ca.SX, own: int, outputs: ca.SX, place: ca.SX, shared: ca.SX, parameters: int) -> None:
         # Common parts are found before differentiating: on a large model this more than halves the second derivatives.
+        # Finding them again afterwards saves 4 % of the operations and takes longer than all the rest of the building.
         outputs = ca.cse(ca.densify(outputs))
         self.own, self.outputs = own, outputs.size1()
         self._z, self._expression, self._parameters = z, outputs, shared[:parameters]
@@ -37,7 +38,7 @@ class Kernel:
 
     @staticmethod
     def _entries(name: str, matrix: ca.SX, arguments: list[ca.SX]) -> ca.Function:
-        return ca.Function(name, arguments, [ca.cse(matrix.nz[:])])
+        return ca.Function(name, arguments, [matrix.nz[:]])
 
     @cached_property
     def push(self) -> ca.Function:

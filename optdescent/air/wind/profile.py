@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -40,6 +41,10 @@ class ProfileWind:
 
     def coefficients(self) -> NDArray[np.float64]:
         """Numbers (field.size,) [m/s]."""
+        return self._fitted.copy()
+
+    @cached_property
+    def _fitted(self) -> NDArray[np.float64]:
         table = self.field.table
         height = np.arange(table.knots[0], table.knots[-1] + 0.5 * _SPACING, _SPACING)
         east, north = self.sounding.at(height)
