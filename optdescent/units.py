@@ -37,6 +37,7 @@ _UNITS = (
     Unit("nm", "nm", NAUTICAL_MILE, "m"),
     Unit("kt", "kt", KNOT, "m s-1"),
     Unit("kg", "kg", 1.0, "kg"),
+    Unit("t", "t", 1000.0, "kg"),
     Unit("s", "s", 1.0, "s"),
     Unit("min", "min", MINUTE, "s"),
     Unit("deg", "°", DEGREE, "rad"),

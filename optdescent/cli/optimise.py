@@ -38,6 +38,8 @@ def _optimise(path: Path, output: Path, settings: tuple[str, ...], as_json: bool
     click.echo(f"{scenario.title} ({scenario.digest})")
     for key in ("fuel_kg", "time_min", "top_of_descent_nm", "thrust_above_idle_nm", "speed_brake_nm"):
         click.echo(f"  {key:22s} {optimum[key]:10.1f}")
-    click.echo("  events: " + "; ".join(optimum["events"]))
+    for event in optimum["events"]:
+        at = f"{event['distance_nm']:7.1f} nm {event['altitude_ft']:7.0f} ft {event['speed_kt']:5.0f} kt"
+        click.echo(f"  {event['event']:34s} {at}")
     click.echo(f"  results in {output}")
     click.echo(plain["caution"])

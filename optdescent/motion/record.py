@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,8 @@ _OUT = 0.02
 class Trajectory:
     """A flight as arrays (point,): coordinate along the track [m, rising to 0], state, control, configuration.
 
-    A flight that follows a rule carries the height above the threshold [m] and the speed [m/s] that the rule asks for.
+    A flight that follows a rule carries the height above the threshold [m] and the speed [m/s] that the rule asks for;
+    an optimum its costates and the error of its mesh, by the names of `results.schema.SOLVED_COLUMNS`.
     """
 
     distance: NDArray[np.float64]
@@ -39,6 +41,7 @@ class Trajectory:
     configuration: Configuration
     rule_height: NDArray[np.float64] | None = None
     rule_speed: NDArray[np.float64] | None = None
+    solved: Mapping[str, NDArray[np.float64]] = field(default_factory=dict[str, NDArray[np.float64]])
 
     def sorted_by_distance(self) -> Trajectory:
         """The same points (point,) in the order of the track [m]."""
@@ -67,7 +70,7 @@ def record(
     at = motion(
         surroundings(scenario), trajectory.distance, trajectory.state, trajectory.control, trajectory.configuration
     )
-    columns = _columns(scenario, trajectory, at)
+    columns = _columns(scenario, trajectory, at) | dict(trajectory.solved)
     count = trajectory.distance.size
     arrays = {key: np.broadcast_to(np.asarray(value, dtype=float), (count,)).copy() for key, value in columns.items()}
     dataset = flight_dataset(arrays, tuple(step.name for step in scenario.airframe.steps))

@@ -28,12 +28,17 @@ class Chatter:
 
 
 def find_chatter(solution: Solution) -> tuple[Chatter, ...]:
-    """All stretches with at least four reversals in a row, each larger than 2 % of the control's range."""
+    """All stretches with at least four reversals in a row, each larger than 2 % of the width of the control's limits.
+
+    Without limits, of the range of its values.
+    """
     found: list[Chatter] = []
     for phase, own in solution.phases.items():
         for name, values in own.controls.items():
             steps = np.diff(values)
-            large = np.abs(steps) > _AMPLITUDE * (float(np.ptp(values)) or 1.0)
+            width = own.control_limits[name][1] - own.control_limits[name][0]
+            span = width if np.isfinite(width) and width > 0.0 else (float(np.ptp(values)) or 1.0)
+            large = np.abs(steps) > _AMPLITUDE * span
             turns = np.concatenate([(steps[1:] * steps[:-1] < 0.0) & large[1:] & large[:-1], [False]])
             first = 0
             for i, turn in enumerate(turns):

@@ -38,7 +38,8 @@ class Kernel:
 
     @staticmethod
     def _entries(name: str, matrix: ca.SX, arguments: list[ca.SX]) -> ca.Function:
-        return ca.Function(name, arguments, [matrix.nz[:]])
+        # The entries of a single row come as a row; a map needs them as a column.
+        return ca.Function(name, arguments, [ca.reshape(matrix.nz[:], matrix.nnz(), 1)])
 
     @cached_property
     def push(self) -> ca.Function:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from optdescent.motion import record
-from optdescent.ocp import RefineSettings, Settings, Solution, refined
+from optdescent.ocp import Problem, RefineSettings, Settings, Solution, refined
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import order_of
 from optdescent.optimum.glide import first_flight
 from optdescent.optimum.pose import Pose
-from optdescent.optimum.trajectory import refly, solver_record, trajectory_of
+from optdescent.optimum.report import events_of, solver_record
+from optdescent.optimum.trajectory import refly, trajectory_of
 from optdescent.optimum.trial import Progress, in_right_order
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
@@ -20,10 +21,12 @@ SETTINGS = Settings(refinement=RefineSettings(local_error=1e-6, cost_change=1e-6
 
 @dataclass(frozen=True)
 class Optimum:
-    """An optimal descent with all that found it."""
+    """An optimal descent with all that found it; `orders` of events were tried, in words."""
 
     pose: Pose
+    problem: Problem
     solution: Solution
+    orders: tuple[str, ...]
     flight: Flight
 
 
@@ -37,7 +40,16 @@ def optimise(scenario: Scenario, progress: Progress | None = None) -> Flight:
     NotConverged
         Neither an optimum nor a conflict was found.
     """
-    return find_optimum(scenario, progress or (lambda _: None)).flight
+    say = progress or _silent
+    found = find_optimum(scenario, say)
+    say("flying the optimum again")
+    pose, solution = found.pose, found.solution
+    report = solver_record(pose, found.problem, solution, refly(pose, solution), found.orders)
+    return replace(found.flight, solver=replace(report, events=events_of(pose, solution, found.flight)))
+
+
+def _silent(_: str) -> None:
+    """Progress that nobody watches."""
 
 
 def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
@@ -54,12 +66,10 @@ def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
     flight = first_flight(scenario)
     order, places = order_of(scenario, flight)
     trial = in_right_order(scenario, flight, order, places, progress)
-    progress("optimum on a finer mesh, events in the order " + ", ".join(event.label for event in trial.pose.order))
+    progress("optimum on a finer mesh, events in the order " + trial.sentence)
     solution = refined(trial.problem, trial.solution, SETTINGS)
-    progress("flying the optimum again")
-    report = solver_record(trial.pose, solution, refly(trial.pose, solution))
-    flight = record(scenario, trajectory_of(trial.pose, solution), Kind.OPTIMUM, "optimum", report)
-    return Optimum(trial.pose, solution, flight)
+    flight = record(scenario, trajectory_of(trial.pose, solution), Kind.OPTIMUM, "optimum")
+    return Optimum(trial.pose, trial.problem, solution, trial.orders, flight)
 
 
 __all__ = ["DemandsConflict", "NotConverged", "Optimum", "find_optimum", "optimise"]

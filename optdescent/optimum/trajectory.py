@@ -16,9 +16,9 @@ from optdescent.curves import Value
 from optdescent.motion import Control, State, Trajectory, surroundings
 from optdescent.motion.equations import motion
 from optdescent.ocp import PhaseSolution, Solution
+from optdescent.optimum.events import COLLAPSED
 from optdescent.optimum.legs import Leg
 from optdescent.optimum.pose import Pose
-from optdescent.results import SolverRecord
 from optdescent.units import NAUTICAL_MILE
 
 SAMPLE = 0.1 * NAUTICAL_MILE
@@ -66,6 +66,16 @@ class FlownLeg:
         state, control, configuration, _ = self._pose.flown(self.leg, _Point(x, entries))
         return state, control, configuration
 
+    def costates(self, x: Array) -> dict[str, Array]:
+        """Costates (x.size,) [kg per unit of the state] at coordinates of the phase [m]."""
+        found: dict[str, Array] = {}
+        position = np.clip((x - self.phase.start) / self.phase.length, 0.0, 1.0)
+        for name in _NAMES:
+            known = self.phase.costates.get(name)
+            column = np.full(x.shape, np.nan) if known is None else self.phase.mesh.control_at(known, position)
+            found[f"costate_{name}"] = column
+        return found
+
     def values_at(self, x: float) -> Array:
         """The five states and the devices (6 + steps,) [SI] at one coordinate [m]."""
         state, _, configuration = self.at(np.array([x]))
@@ -97,14 +107,16 @@ class _Between:
 def trajectory_of(pose: Pose, solution: Solution) -> Trajectory:
     """Trajectory [SI] of a solution, sampled evenly and at both ends of every phase."""
     parts: list[tuple[Array, State, Control, Configuration]] = []
+    solved: list[dict[str, Array]] = []
     for leg in pose.legs:
         flown = FlownLeg(pose, leg, solution)
-        if flown.phase.length <= 0.0:
+        if flown.phase.length <= COLLAPSED:
             continue
         count = max(2, int(np.ceil(flown.phase.length / SAMPLE)) + 1)
         x = np.linspace(flown.phase.start, flown.phase.end, count)
         x[0] += 1e-9 * flown.phase.length
         parts.append((x, *flown.at(x)))
+        solved.append(flown.costates(x))
     x = np.concatenate([part[0] for part in parts])
 
     def joined(index: int, name: str) -> Array:
@@ -119,6 +131,7 @@ def trajectory_of(pose: Pose, solution: Solution) -> Trajectory:
         State(*(joined(1, name) for name in _NAMES)),
         Control(*(joined(2, name) for name in ("load_factor", "thrust_fraction", "speed_brake"))),
         Configuration(flaps, joined(3, "gear")),
+        solved={name: np.concatenate([part[name] for part in solved]) for name in solved[0]},
     )
 
 
@@ -173,23 +186,3 @@ def _compiled_rates(pose: Pose) -> ca.Function:
     by_distance = motion(world, x, state, control, configuration).by_distance
     column = cast(ca.SX, ca.vertcat(*[getattr(by_distance, name) for name in _NAMES], travelling * by_distance.time))
     return ca.Function("rates", [x, values, controls, travelling], [column])
-
-
-def solver_record(pose: Pose, solution: Solution, again: Refly) -> SolverRecord:
-    """How an optimum was found, for its flight [SI]."""
-    last = solution.history[-1]
-    events = tuple(
-        f"{leg.ends.label} at {abs(solution[leg.name].end) / NAUTICAL_MILE:.1f} nm to go" for leg in pose.legs
-    )
-    return SolverRecord(
-        status=solution.outcome.value,
-        iterations=sum(turn.iterations for turn in solution.history),
-        optimality=solution.dual_infeasibility,
-        constraint_violation=solution.constraint_violation,
-        local_error=last.local_error,
-        reflight_altitude=again.altitude,
-        reflight_speed=again.speed,
-        reflight_fuel=again.fuel,
-        regularisation=sum(solution[leg.name].integral for leg in pose.legs),
-        events=events,
-    )

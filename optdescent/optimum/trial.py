@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from optdescent.motion import record
 from optdescent.ocp import Guess, Memory, Problem, Solution, SolverSettings, transcribe
@@ -18,9 +18,10 @@ from optdescent.scenario import Scenario
 
 Progress = Callable[[str], None]
 _MOST_ORDERS = 8
-_MOST_EXCHANGES = 3
+_MOST_EXCHANGES = 6
 _GAIN = 0.01
 _WORTH = 5e-4
+_PLAIN = SolverSettings()
 _NEARBY = SolverSettings(push=1e-3)
 
 
@@ -32,6 +33,12 @@ class Trial:
     problem: Problem
     guess: Guess
     solution: Solution
+    orders: tuple[str, ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """The order of events in words."""
+        return ", ".join(event.label for event in self.pose.order)
 
     @property
     def is_orderly(self) -> bool:
@@ -44,14 +51,15 @@ class Trial:
         return {leg.ends: self.solution[leg.name].end for leg in self.pose.legs}
 
     @property
-    def asking(self) -> set[Event]:
-        """Events that would rather come before the event ahead of them: what holds them apart costs fuel."""
+    def asking(self) -> list[Event]:
+        """Events that would rather come before the event ahead of them, the most urgent first: waiting costs fuel."""
         held = self.solution.multipliers.boundaries
-        return {
-            leg.ends
+        pressing = {
+            leg.ends: abs(held[in_order(leg)])
             for leg in self.pose.legs
             if abs(self.solution[leg.name].length) < COLLAPSED and abs(held[in_order(leg)]) > _WORTH
         }
+        return sorted(pressing, key=lambda event: -pressing[event])
 
 
 def _tried(
@@ -60,7 +68,7 @@ def _tried(
     flight: Flight,
     order: Order,
     places: Mapping[Event, float],
-    settings: SolverSettings = SolverSettings(),
+    settings: SolverSettings = _PLAIN,
 ) -> Trial:
     pose = Pose(scenario, order, memory)
     problem = pose.problem()
@@ -83,28 +91,41 @@ def in_right_order(
         Neither.
     """
     selection = scenario.handling.configuration
-    progress("optimum, events in the order " + ", ".join(event.label for event in order))
+    progress("optimum on a first mesh")
     memory = Memory()
     trial = _tried(scenario, memory, flight, order, places)
     seen = {order}
+    log = [_told(trial)]
     for _ in range(_MOST_ORDERS):
         order = reordered(trial.pose.order, trial.places, trial.asking, selection)
         if trial.is_orderly or order in seen:
             break
         seen.add(order)
         trial = _tried(scenario, memory, *_again(scenario, trial, flight, order))
+        log.append(_told(trial))
     if not trial.is_orderly:
         progress("no descent found: looking for the demands that conflict")
         conflict = explain(trial.pose, trial.problem, trial.guess, trial.solution)
         raise conflict or NotConverged(trial.solution.outcome.value)
-    for asking in sorted(trial.asking, key=lambda event: trial.places[event])[:_MOST_EXCHANGES]:
-        other = reordered(trial.pose.order, trial.places, {asking}, selection)
-        if other not in seen:
-            seen.add(other)
-            found = _tried(scenario, memory, *_again(scenario, trial, flight, other), _NEARBY)
-            if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
-                trial = found
-    return trial
+    for _ in range(_MOST_EXCHANGES):
+        others = [reordered(trial.pose.order, trial.places, {event}, selection) for event in trial.asking]
+        new = [other for other in others if other not in seen]
+        if not new:
+            break
+        seen.add(new[0])
+        found = _tried(scenario, memory, *_again(scenario, trial, flight, new[0]), _NEARBY)
+        log.append(_told(found))
+        if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
+            trial = found
+    return replace(trial, orders=tuple(log))
+
+
+def _told(trial: Trial) -> str:
+    """A trial in one line: how it ended, what it costs, its order."""
+    overlap = sum(trial.solution.statics.values())
+    ending = f"{trial.solution.cost:.2f} kg" if trial.is_orderly else f"events overlap by {overlap:.0f} m"
+    found = f"{trial.solution.outcome.name.lower()} after {trial.solution.iterations} iterations"
+    return f"{found}, {ending}: {trial.sentence}"
 
 
 def _again(scenario: Scenario, trial: Trial, flight: Flight, order: Order) -> tuple[Flight, Order, dict[Event, float]]:

@@ -14,22 +14,26 @@ if TYPE_CHECKING:
     from optdescent.results.flight import Flight as Flight
     from optdescent.results.flight import GateReport as GateReport
     from optdescent.results.flight import Kind as Kind
-    from optdescent.results.flight import SolverRecord as SolverRecord
     from optdescent.results.flight import Summary as Summary
     from optdescent.results.marks import Marks as Marks
     from optdescent.results.marks import SpeedMark as SpeedMark
     from optdescent.results.marks import WindowMark as WindowMark
     from optdescent.results.provenance import Provenance as Provenance
+    from optdescent.results.solver import EventRecord as EventRecord
+    from optdescent.results.solver import Slope as Slope
+    from optdescent.results.solver import SolverRecord as SolverRecord
 
 _FILES = {
     "CAUTION": "optdescent.results.caution",
     "Breach": "optdescent.results.flight",
+    "EventRecord": "optdescent.results.solver",
     "Flight": "optdescent.results.flight",
     "GateReport": "optdescent.results.flight",
     "Kind": "optdescent.results.flight",
     "Marks": "optdescent.results.marks",
     "Provenance": "optdescent.results.provenance",
-    "SolverRecord": "optdescent.results.flight",
+    "Slope": "optdescent.results.solver",
+    "SolverRecord": "optdescent.results.solver",
     "SpeedMark": "optdescent.results.marks",
     "Summary": "optdescent.results.flight",
     "WindowMark": "optdescent.results.marks",
@@ -37,11 +41,13 @@ _FILES = {
 __all__ = [
     "CAUTION",
     "Breach",
+    "EventRecord",
     "Flight",
     "GateReport",
     "Kind",
     "Marks",
     "Provenance",
+    "Slope",
     "SolverRecord",
     "SpeedMark",
     "Summary",

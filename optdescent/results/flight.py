@@ -17,7 +17,8 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_netcdf, write_netcdf
 from optdescent.results.marks import Marks
 from optdescent.results.provenance import CAUTION, Provenance, software_version
-from optdescent.results.schema import COLUMNS
+from optdescent.results.schema import COLUMNS, SOLVED_COLUMNS
+from optdescent.results.solver import SolverRecord
 
 
 class Kind(Enum):
@@ -82,22 +83,6 @@ class Summary:
         return not self.breaches
 
 
-@dataclass(frozen=True)
-class SolverRecord:
-    """How an optimum was found; every difference is the largest along the flight [m, m/s, kg]."""
-
-    status: str
-    iterations: int
-    optimality: float
-    constraint_violation: float
-    local_error: float
-    reflight_altitude: float
-    reflight_speed: float
-    reflight_fuel: float
-    regularisation: float
-    events: tuple[str, ...]
-
-
 @dataclass(frozen=True, repr=False)
 class Flight:
     """One flight: a dataset over `point`, a summary, and where it is from."""
@@ -158,7 +143,7 @@ class Flight:
                 name=attributes["name"],
                 provenance=Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
                 marks=Marks.from_plain(json.loads(attributes["marks"])),
-                solver=_solver(solver) if solver else None,
+                solver=SolverRecord.from_plain(solver) if solver else None,
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
             given = f"does not hold a flight ({error})"
@@ -180,11 +165,6 @@ def _summary(data: dict[str, Any]) -> Summary:
     return Summary(**plain, gate=GateReport(**gate), breaches=breaches)
 
 
-def _solver(data: dict[str, Any]) -> SolverRecord:
-    plain: dict[str, Any] = {**data, "events": tuple(data["events"])}
-    return SolverRecord(**plain)
-
-
 def dataset_html(dataset: xr.Dataset) -> str:
     """Rich display of a dataset in notebooks, by their protocol: public, though its name begins with an underscore."""
     return str(methodcaller("_repr_html_")(dataset))
@@ -193,16 +173,19 @@ def dataset_html(dataset: xr.Dataset) -> str:
 def flight_dataset(columns: dict[str, NDArray[np.float64]], steps: tuple[str, ...]) -> xr.Dataset:
     """Dataset over `point` from columns (point,) [SI]; names, units and long names from the schema.
 
+    All of `COLUMNS` are needed; those of `SOLVED_COLUMNS` come with an optimum.
+
     Raises
     ------
     ValueError
         A column that the schema does not declare, or one that it declares and is absent.
     """
-    if set(columns) != set(COLUMNS):
-        raise ValueError(f"columns differ from the schema: {sorted(set(columns) ^ set(COLUMNS))}")
+    wrong = (set(columns) ^ set(COLUMNS)) - set(SOLVED_COLUMNS)
+    if wrong:
+        raise ValueError(f"columns differ from the schema: {sorted(wrong)}")
     arrays: dict[str, xr.DataArray] = {}
     for name, values in columns.items():
-        column = COLUMNS[name]
+        column = COLUMNS[name] if name in COLUMNS else SOLVED_COLUMNS[name]
         attributes: dict[str, Any] = {"units": column.unit, "long_name": column.long_name}
         data: NDArray[Any] = values
         if name == "configuration":

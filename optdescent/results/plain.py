@@ -7,7 +7,8 @@ from typing import Any
 from optdescent.results.flight import Flight, GateReport
 from optdescent.results.margins import Margins
 from optdescent.results.provenance import CAUTION, Provenance, software_version
-from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, MINUTE, NAUTICAL_MILE
+from optdescent.results.solver import Slope, SolverRecord
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, MINUTE, NAUTICAL_MILE, UNITS
 
 Plain = dict[str, Any]
 
@@ -48,23 +49,58 @@ def flight_plain(flight: Flight) -> Plain:
         "limits_kept": summary.keeps_every_limit,
         "breaches": [breach.sentence for breach in summary.breaches],
     }
-    solver = flight.solver
-    if solver is not None:
-        plain["reflight"] = {
-            "altitude_ft": _number(solver.reflight_altitude / FOOT, 4),
-            "speed_kt": _number(solver.reflight_speed / KNOT, 5),
-            "fuel_kg": _number(solver.reflight_fuel, 5),
-        }
-        plain["solver"] = {
+    if flight.solver is not None:
+        plain |= solver_plain(flight.solver)
+    return plain
+
+
+def solver_plain(solver: SolverRecord) -> Plain:
+    """How an optimum was found and what it shows for itself; keys carry their unit [kg, nm, ft, kt]."""
+    reflight = {
+        "altitude_ft": _number(solver.reflight_altitude / FOOT, 4),
+        "speed_kt": _number(solver.reflight_speed / KNOT, 5),
+        "fuel_kg": _number(solver.reflight_fuel, 5),
+    }
+    return {
+        "reflight": reflight,
+        "solver": {
             "status": solver.status,
             "iterations": solver.iterations,
-            "optimality": solver.optimality,
-            "constraint_violation": solver.constraint_violation,
-            "local_error": solver.local_error,
             "regularisation_kg": _number(solver.regularisation, 4),
-        }
-        plain["events"] = list(solver.events)
-    return plain
+            "orders_tried": list(solver.orders),
+        },
+        "certificate": {
+            "local_error": solver.local_error,
+            "kkt": solver.optimality,
+            "constraint_violation": solver.constraint_violation,
+            "cost_error_kg": _number(solver.cost_error, 6),
+            "reflight": reflight,
+            "hamiltonian_drift": solver.hamiltonian_drift,
+            "chatter": list(solver.chatter),
+        },
+        "sensitivity": [_slope_plain(slope) for slope in solver.sensitivity],
+        "events": [
+            {
+                "event": event.name,
+                "distance_nm": _number(event.distance_to_go / NAUTICAL_MILE, 3),
+                "altitude_ft": _number(event.altitude / FOOT, 0),
+                "speed_kt": _number(event.calibrated_airspeed / KNOT, 1),
+                "time_min": _number(event.time / MINUTE, 3),
+            }
+            for event in solver.events
+        ],
+    }
+
+
+def _slope_plain(slope: Slope) -> Plain:
+    unit = UNITS[slope.unit]
+    return {
+        "quantity": slope.quantity,
+        "per": unit.symbol,
+        "cost_kg": _number(slope.cost * unit.factor, 4),
+        "fuel_kg": _number(slope.fuel * unit.factor, 4),
+        "thrust_to_idle_nm": _number(slope.idle_distance * unit.factor / NAUTICAL_MILE, 4),
+    }
 
 
 def provenance_plain(provenance: Provenance) -> Plain:
@@ -78,7 +114,9 @@ def provenance_plain(provenance: Provenance) -> Plain:
 
 def optimum_plain(flight: Flight) -> Plain:
     """What `optimise --json` prints; keys carry their unit [kg, min, nm, ft, kt]."""
-    return {"scenario": provenance_plain(flight.provenance), "optimum": flight_plain(flight), "caution": CAUTION}
+    optimum = flight_plain(flight)
+    shown = {key: optimum[key] for key in ("certificate", "sensitivity", "events") if key in optimum}
+    return {"scenario": provenance_plain(flight.provenance), "optimum": optimum, **shown, "caution": CAUTION}
 
 
 def margins_plain(margins: Margins) -> Plain:

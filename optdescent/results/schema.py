@@ -65,3 +65,14 @@ _COLUMNS = (
 )
 COLUMNS = {column.name: column for column in _COLUMNS}
 """Every column of a flight by name; the rule's columns are not a number in a flight that follows no rule."""
+
+_SOLVED = (
+    Column("costate_pressure_altitude", "kg m-1", "cost per pressure altitude, to be gained here", ""),
+    Column("costate_true_airspeed", "kg s m-1", "cost per true airspeed, to be gained here", ""),
+    Column("costate_path_angle", "kg rad-1", "cost per path angle, to be gained here", ""),
+    Column("costate_mass", "1", "cost per mass, to be gained here", ""),
+    Column("costate_time", "kg s-1", "cost per time, to be spent here", ""),
+    Column("local_error", "1", "scaled error of the element of the mesh", ""),
+)
+SOLVED_COLUMNS = {column.name: column for column in _SOLVED}
+"""Further columns of an optimum; a costate is not a number where its state is held in closed form."""

@@ -48,6 +48,10 @@ class WindField(Protocol):
         """Wind [m/s] at a distance along the track [m] and a geopotential height above sea level [m]."""
         ...
 
+    def tailwind(self, course: float, low: float, high: float) -> NDArray[np.float64]:
+        """Coefficients (size,) of 1 m/s of wind along a course [rad] between two heights [m], none far from them."""
+        ...
+
 
 class Wind(Protocol):
     """A wind: a field and the numbers for it."""
@@ -73,6 +77,9 @@ COLUMN_HEIGHTS = tuple(
 """Knots [m, geopotential above sea level] of a wind that varies with height only.
 
 1000 ft apart below 6000 ft, where shear decides an approach; 2000 ft to 18 000 ft; 3000 ft above."""
+
+
+_ROUNDING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -102,6 +109,14 @@ class ColumnField:
         north, north_slope = table.combine(coefficients[table.size :], powers)
         still = 0.0 * distance
         return WindSample(east, north, east_slope, north_slope, still, still)
+
+    def tailwind(self, course: float, low: float, high: float) -> NDArray[np.float64]:
+        """Coefficients (size,) of 1 m/s along a course [rad] at the knots with low <= height < high [m].
+
+        Between the band and the next knot outside it falls to nothing.
+        """
+        inside = (np.asarray(self.heights) >= low - _ROUNDING) & (np.asarray(self.heights) < high - _ROUNDING)
+        return self.from_values(np.sin(course) * inside, np.cos(course) * inside)
 
     def from_values(self, east: ArrayLike, north: ArrayLike) -> NDArray[np.float64]:
         """Coefficients (size,) [m/s] from wind towards east and north [m/s] at the heights (heights,)."""

@@ -1,0 +1,139 @@
+"""What a solved descent shows for itself: certificate, events, and how it answers to wind, mass, temperature and cost.
+
+The derivative of the optimal cost to any parameter follows from the multipliers (envelope theorem); those of fuel and
+of the place where thrust goes to idle from the derivative of the whole optimality system (Fiacco, Introduction to
+Sensitivity and Stability Analysis in Nonlinear Programming, 1983).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.airframe.speeds import devices
+from optdescent.ocp import Problem, Solution, certify, cost_sensitivity, trajectory_sensitivity, transcribe
+from optdescent.optimum.events import DEVICE_EVENTS, Event, EventKind
+from optdescent.optimum.pose import Pose
+from optdescent.optimum.trajectory import Refly
+from optdescent.results import EventRecord, Flight, Slope, SolverRecord
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT
+
+Array = NDArray[np.float64]
+BANDS = tuple(FOOT * height for height in (-2000.0, 5000.0, 10000.0, 20000.0, 30000.0, 50000.0))
+"""Heights [m] above sea level between which winds are counted together."""
+
+
+def solver_record(
+    pose: Pose, problem: Problem, solution: Solution, again: Refly, orders: Iterable[str]
+) -> SolverRecord:
+    """How an optimum was found and what it shows for itself, events apart [SI]."""
+    shown = certify(problem, solution)
+    return SolverRecord(
+        status=solution.outcome.value,
+        iterations=sum(turn.iterations for turn in solution.history),
+        optimality=solution.dual_infeasibility,
+        constraint_violation=solution.constraint_violation,
+        local_error=shown.local_error,
+        cost_error=shown.cost_error,
+        reflight_altitude=again.altitude,
+        reflight_speed=again.speed,
+        reflight_fuel=again.fuel,
+        hamiltonian_drift=shown.hamiltonian_drift,
+        regularisation=sum(solution[leg.name].integral for leg in pose.legs),
+        chatter=tuple(f"{swing.control} {swing.phase}" for swing in shown.chatter),
+        orders=tuple(orders),
+        events=(),
+        sensitivity=slopes(pose, problem, solution),
+    )
+
+
+def events_of(pose: Pose, solution: Solution, flight: Flight) -> tuple[EventRecord, ...]:
+    """Events in order, each with what the flight has there [SI]."""
+    x = -flight.column("distance_to_go")
+    found: list[EventRecord] = []
+    for leg in pose.legs:
+        at = solution[leg.name].end
+        values = (float(np.interp(at, x, flight.column(name))) for name in ("altitude", "calibrated_airspeed", "time"))
+        found.append(EventRecord(spoken(pose.scenario, leg.ends), abs(at), *values))
+    return tuple(found)
+
+
+def spoken(scenario: Scenario, event: Event) -> str:
+    """An event as a reader knows it: windows and devices by their names."""
+    arrival = scenario.arrival
+    if event.kind in DEVICE_EVENTS:
+        name = next(device.name for device in devices(scenario.airframe) if device.number == event.index)
+        return f"{name} {event.kind.value}"
+    match event.kind:
+        case EventKind.WINDOW:
+            return f"window {arrival.windows[event.index].name}"
+        case EventKind.SPEED_LIMIT:
+            return f"{arrival.speed_limits[event.index].below_altitude / FOOT:.0f} ft"
+        case _:
+            return event.kind.value
+
+
+def slopes(pose: Pose, problem: Problem, solution: Solution) -> tuple[Slope, ...]:
+    """How cost, fuel and the place of idle answer to tailwind by height, mass, temperature and cost of time [SI]."""
+    program = transcribe(problem, solution.mesh)
+    cost = cost_sensitivity(program, solution)
+    moved = trajectory_sensitivity(program, solution)
+    idle = next(leg.name for leg in pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT)
+    last = pose.legs[-1].name
+    offsets = _offsets(problem)
+    whole = np.concatenate([cost[parameter.name] for parameter in problem.parameters])
+    start_mass = np.zeros(whole.size)
+    start_mass[offsets["start mass"]] = 1.0
+    fuel = start_mass - moved.states[last, "mass"][-1]
+    place = -moved.edges[idle][1]
+
+    def slope(quantity: str, unit: str, direction: Array) -> Slope:
+        return Slope(quantity, unit, *(float(column @ direction) for column in (whole, fuel, place)))
+
+    def along(name: str) -> Array:
+        direction = np.zeros(whole.size)
+        direction[offsets[name]] = 1.0
+        return direction
+
+    found = [
+        slope(f"tailwind {sentence}", "kt", _placed(whole.size, offsets["wind"], wind))
+        for sentence, wind in _winds(pose.scenario)
+    ]
+    return (
+        *found,
+        slope("mass at the start", "t", along("start mass")),
+        slope("temperature at every pressure altitude", "k", along("temperature offset")),
+        slope("cost of time", "kg_per_min", along("cost of time")),
+    )
+
+
+def _offsets(problem: Problem) -> dict[str, slice]:
+    """Where each parameter sits in the column of all."""
+    found: dict[str, slice] = {}
+    first = 0
+    for parameter in problem.parameters:
+        found[parameter.name] = slice(first, first + parameter.size)
+        first += parameter.size
+    return found
+
+
+def _placed(size: int, where: slice, values: Array) -> Array:
+    direction = np.zeros(size)
+    direction[where] = values
+    return direction
+
+
+def _winds(scenario: Scenario) -> list[tuple[str, Array]]:
+    """Change of the wind's coefficients for one more metre a second of tailwind, everywhere and within each band."""
+
+    def tailwind(low: float, high: float) -> Array:
+        return scenario.wind.field.tailwind(scenario.arrival.course, low, high)
+
+    found = [("at every height", tailwind(-np.inf, np.inf))]
+    for low, high in pairwise(BANDS):
+        found.append((f"from {max(low, 0.0) / FOOT:.0f} to {high / FOOT:.0f} ft", tailwind(low, high)))
+    return found

@@ -1,0 +1,70 @@
+"""How an optimum was found, and what it can show for itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+
+@dataclass(frozen=True)
+class EventRecord:
+    """One event of an optimum.
+
+    Its name, distance to go [m], geopotential altitude above sea level [m], calibrated airspeed [m/s], time [s].
+    """
+
+    name: str
+    distance_to_go: float
+    altitude: float
+    calibrated_airspeed: float
+    time: float
+
+
+@dataclass(frozen=True)
+class Slope:
+    """How an optimum answers to one quantity, per SI unit of it; `unit` is the suffix of the unit it is shown in.
+
+    `cost` and `fuel` [kg]; `idle_distance`: where thrust goes to idle, distance to go [m].
+    """
+
+    quantity: str
+    unit: str
+    cost: float
+    fuel: float
+    idle_distance: float
+
+
+@dataclass(frozen=True)
+class SolverRecord:
+    """How an optimum was found; every difference of the re-flight is the largest along the flight [m, m/s, kg].
+
+    `optimality`, `constraint_violation` and `local_error` are scaled [-]; `cost_error` is the cost that the residuals
+    between the points explain [kg]; `hamiltonian_drift` is a fraction of its size [-] over the phases in which it must
+    be constant; `regularisation` is what was charged to make controls unique and smooth [kg]; `chatter` names the
+    controls that swing; `orders` are the orders of events that were tried, in words.
+    """
+
+    status: str
+    iterations: int
+    optimality: float
+    constraint_violation: float
+    local_error: float
+    cost_error: float
+    reflight_altitude: float
+    reflight_speed: float
+    reflight_fuel: float
+    hamiltonian_drift: float
+    regularisation: float
+    chatter: tuple[str, ...]
+    orders: tuple[str, ...]
+    events: tuple[EventRecord, ...]
+    sensitivity: tuple[Slope, ...]
+
+    @classmethod
+    def from_plain(cls, data: dict[str, Any]) -> SolverRecord:
+        """Record from nested dictionaries, as stored in a file [SI]."""
+        plain = {field.name: data[field.name] for field in fields(cls)}
+        plain["chatter"], plain["orders"] = tuple(data["chatter"]), tuple(data["orders"])
+        plain["events"] = tuple(EventRecord(**event) for event in data["events"])
+        plain["sensitivity"] = tuple(Slope(**slope) for slope in data["sensitivity"])
+        return cls(**plain)
