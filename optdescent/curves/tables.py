@@ -2,7 +2,7 @@
 
 A natural cubic spline is written with one-sided powers, f(x) = a + b u + Σ d_j max(0, u − u_j)³. That form has no
 look-up, so it works for CasADi expressions; it is linear in its coefficients, so a table may change without the
-expression being rebuilt; and tables over the same knots share the powers.
+expression being rebuilt; and tables over the same knots share the place.
 """
 
 from __future__ import annotations
@@ -70,17 +70,17 @@ class CubicTable:
         """Gradient [per unit of f] by the knot values (knots,), from a gradient by the coefficients (size,)."""
         return self._from_values.T @ np.asarray(by_coefficients, dtype=float)
 
-    def powers(self, x: Value) -> tuple[Value, Value]:
-        """One-sided powers and their slopes (size, ...) [-] at x; shared by every table over these knots."""
+    def place(self, x: Value) -> tuple[Value, Value]:
+        """Where x lies: x in knot spacings from the first knot, and for each knot whether x is beyond it (1) [-].
+
+        Shared by every table over these knots.
+        """
         u = (x - self.knots[0]) / self._spacing
         places = (np.asarray(self.knots) - self.knots[0]) / self._spacing
         if is_symbolic(u):
-            above = ca.fmax(u - ca.DM(places), 0.0)
-            return ca.vertcat(1.0, u, above**2 * above), ca.vertcat(0.0, 1.0, 3.0 * above**2)
+            return u, u > ca.DM(places)
         u = np.asarray(u, dtype=float)
-        above = np.maximum(u - places.reshape(-1, *[1] * u.ndim), 0.0)
-        one = np.ones((1, *u.shape))
-        return np.concatenate([one, u[None], above**2 * above]), np.concatenate([0.0 * one, one, 3.0 * above**2])
+        return u[()], (u > places.reshape(-1, *[1] * u.ndim)).astype(float)
 
     def value_and_slope(self, coefficients: Value, x: Value) -> tuple[Value, Value]:
         """Value [unit of f] and slope [unit of f per unit of x] at x.
@@ -92,12 +92,29 @@ class CubicTable:
         x : float, array or CasADi expression
             Abscissa [unit of the knots].
         """
-        return self.combine(coefficients, self.powers(x))
+        return self.combine(coefficients, self.place(x))
 
-    def combine(self, coefficients: Value, powers: tuple[Value, Value]) -> tuple[Value, Value]:
-        """Value [unit of f] and slope [unit of f per unit of x] from powers already evaluated."""
-        values, slopes = powers
-        if is_symbolic(coefficients, values):
-            return ca.dot(coefficients, values), ca.dot(coefficients, slopes) / self._spacing
-        value, slope = (sum(c * p for c, p in zip(coefficients, part, strict=True)) for part in powers)
+    def combine(self, coefficients: Value, place: tuple[Value, Value]) -> tuple[Value, Value]:
+        """Value [unit of f] and slope [unit of f per unit of x] where `place` says.
+
+        Notes
+        -----
+        Σ d_j max(0, u − u_j)³ over the knots passed is one cubic in u; its four coefficients are sums of d_j, d_j u_j,
+        d_j u_j² and d_j u_j³ over those knots. They are constant between knots, so derivatives of any order cost no
+        further sums. The cubic is taken about the middle of the knots, where the sums cancel least.
+        """
+        u, beyond = place
+        middle = 0.5 * (len(self.knots) - 1)
+        knots = (np.asarray(self.knots) - self.knots[0]) / self._spacing - middle
+        w = u - middle
+        if is_symbolic(coefficients, u):
+            jumps = coefficients[2:] * beyond
+            sums = [ca.dot(jumps, ca.DM(knots**power)) for power in range(4)]
+        else:
+            jumps = [c * b for c, b in zip(coefficients[2:], beyond, strict=True)]
+            sums = [sum(j * k for j, k in zip(jumps, knots**power, strict=True)) for power in range(4)]
+        value = (
+            coefficients[0] + coefficients[1] * u + ((sums[0] * w - 3.0 * sums[1]) * w + 3.0 * sums[2]) * w - sums[3]
+        )
+        slope = coefficients[1] + (3.0 * sums[0] * w - 6.0 * sums[1]) * w + 3.0 * sums[2]
         return value, slope / self._spacing

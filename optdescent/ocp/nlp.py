@@ -199,6 +199,8 @@ class NonlinearProgram:
                 "ipopt.bound_push": settings.push,
                 "ipopt.bound_frac": settings.push,
             }
+            if settings.barrier is not None:
+                options |= {"ipopt.mu_strategy": "monotone", "ipopt.mu_init": settings.barrier}
             if warmth is not Warmth.COLD:
                 options["ipopt.warm_start_init_point"] = "yes"
                 for name in (
@@ -209,9 +211,9 @@ class NonlinearProgram:
                     "mult_bound_push",
                 ):
                     options[f"ipopt.warm_start_{name}"] = 1e-8
-                options["ipopt.mu_init"] = 1e-9 if warmth is Warmth.CLOSE else 1e-4
-                if warmth is Warmth.CLOSE:
-                    options["ipopt.mu_strategy"] = "monotone"
+                close = warmth is Warmth.CLOSE
+                options["ipopt.mu_init"] = 1e-9 if close else 1e-4
+                options["ipopt.mu_strategy"] = "monotone" if close else "adaptive"
             self._solvers[key] = ca.nlpsol("solver", "ipopt", self.functions.nlp, options)
         return self._solvers[key]
 

@@ -21,8 +21,8 @@ _MOST_ORDERS = 8
 _MOST_EXCHANGES = 6
 _GAIN = 0.01
 _WORTH = 5e-4
-_PLAIN = SolverSettings()
-_NEARBY = SolverSettings(push=1e-3)
+_FLOWN = SolverSettings(push=1e-2, barrier=1e-3)
+_NEARBY = SolverSettings(push=1e-3, barrier=1e-4)
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def _tried(
     flight: Flight,
     order: Order,
     places: Mapping[Event, float],
-    settings: SolverSettings = _PLAIN,
+    settings: SolverSettings = _FLOWN,
 ) -> Trial:
     pose = Pose(scenario, order, memory)
     problem = pose.problem()

@@ -104,9 +104,9 @@ class ColumnField:
     def sample(self, coefficients: Value, distance: Value, height: Value) -> WindSample:
         """Wind [m/s] at a distance (ignored) [m] and geopotential height [m]."""
         table = self.table
-        powers = table.powers(height)
-        east, east_slope = table.combine(coefficients[: table.size], powers)
-        north, north_slope = table.combine(coefficients[table.size :], powers)
+        place = table.place(height)
+        east, east_slope = table.combine(coefficients[: table.size], place)
+        north, north_slope = table.combine(coefficients[table.size :], place)
         still = 0.0 * distance
         return WindSample(east, north, east_slope, north_slope, still, still)
 
