@@ -14,6 +14,9 @@ class Gate(Declared):
     """Height above the threshold at which the approach must be stable, and what stable means there and below."""
 
     height: float = quantity("ft", 300, 3000, "height above the threshold", default=1000.0)
+    distance: float | None = quantity(
+        "nm", 0.5, 20, "distance to go of the gate; without it, where the glide path has its height", default=None
+    )
     speed_above_reference: float = quantity("kt", 0, 30, "target speed above the reference speed", default=5.0)
     speed_over: float = quantity("kt", 0, 30, "speed allowed above the target", default=10.0)
     speed_under: float = quantity("kt", 0, 10, "speed allowed below the target", default=0.0)

@@ -14,7 +14,10 @@ from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.legs import Leg, Mode, travel
 from optdescent.optimum.quantities import Quantities
 from optdescent.scenario.declaration import Selection
+from optdescent.units import FOOT
 
+HEIGHT_MET = 0.02 * FOOT
+"""How closely [m] a height that is demanded at a distance has to be met where the glide path fixes it already."""
 BoundaryFunction = Callable[[Ends], ca.SX]
 
 
@@ -164,14 +167,26 @@ def _capture(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
 
 def _gate(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     name = leg.name
+    placed: list[BoundaryConstraint] = []
+    if quantities.scenario.arrival.gate.distance is not None:
+        placed.append(
+            BoundaryConstraint(
+                "height at the gate",
+                lambda e: quantities.height(e.parameters, e[name].end) - e.parameters["gate height"],
+                -HEIGHT_MET,
+                HEIGHT_MET,
+                100.0,
+            )
+        )
     return [
+        *placed,
         BoundaryConstraint(
             "speed at the gate",
             lambda e: quantities.above_reference(e.parameters, e[name].end),
             lambda named: named["gate target"] - named["gate under"],
             lambda named: named["gate target"] + named["gate over"],
             100.0,
-        )
+        ),
     ]
 
 

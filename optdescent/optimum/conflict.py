@@ -14,13 +14,15 @@ from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.legs import Leg
 from optdescent.optimum.pose import Pose
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 
 _ALTITUDE_WEIGHT = 1.0 / (100.0 * FOOT)
 _SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
 _SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
 _ORDER_WEIGHT = 1.0
 _SMALLEST = 0.05
+_BUILT = 5.0
+"""How much rather any other height gives way than the glide path, which is built into the ground."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
             continue
         is_speed = "speed" in boundary.name and not boundary.name.startswith("altitude of")
         weight, unit, factor = (_SPEED_WEIGHT, "kt", KNOT) if is_speed else (_ALTITUDE_WEIGHT, "ft", FOOT)
+        if boundary.name == "on the glide path":
+            weight *= _BUILT
         found.append(_Soft(Demand(Kind.BOUNDARY, boundary.name, weight=weight), sentence, unit, factor))
     for leg in pose.legs:
         phase = problem.phase(leg.name)
@@ -98,6 +102,9 @@ def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
             return "the height of the glide path at capture"
         case "speed at capture":
             return "the largest speed at capture"
+        case "height at the gate":
+            where = f" at {gate.distance / NAUTICAL_MILE:.2f} nm to go" if gate.distance is not None else ""
+            return f"the height of the gate ({gate.height / FOOT:.0f} ft{where})"
         case "speed at the gate":
             return f"the speed at the gate ({gate.height / FOOT:.0f} ft above the threshold)"
         case _:

@@ -81,7 +81,8 @@ def fixed_distance(scenario: Scenario, event: Event) -> float:
         case EventKind.BELOW_PATH:
             return -arrival.glide_path.below_within
         case EventKind.GATE:
-            return arrival.glide_path.distance(arrival.gate.height)
+            given = arrival.gate.distance
+            return arrival.glide_path.distance(arrival.gate.height) if given is None else -given
         case EventKind.THRESHOLD:
             return 0.0
         case _:
@@ -146,7 +147,7 @@ def _device_places(scenario: Scenario, flight: Flight, gate: float) -> dict[Even
 def _between_windows(scenario: Scenario, altitude: float) -> tuple[float, float]:
     """Coordinates [m] between which the windows let a pressure altitude [m] be passed on the way down."""
     arrival = scenario.arrival
-    first, last = -scenario.start.distance, arrival.glide_path.distance(arrival.gate.height)
+    first, last = -scenario.start.distance, fixed_distance(scenario, Event(EventKind.GATE))
     for window in arrival.windows:
         low, high = window.altitude_at_least, window.altitude_at_most
         if low is not None and scenario.pressure_altitude(low) > altitude:

@@ -17,6 +17,7 @@ from optdescent.airframe.speeds import Device, configuration_of, reference_speed
 from optdescent.motion import Control, State, Surroundings, Trajectory, record, surroundings
 from optdescent.motion.equations import motion
 from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
+from optdescent.optimum.events import Event, EventKind, fixed_distance
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 from optdescent.units import DEGREE, FOOT, GRAVITY, KNOT, NAUTICAL_MILE
@@ -153,9 +154,9 @@ def _moved(state: State, rate: State, step: float) -> State:
 def first_flight(scenario: Scenario) -> Flight:
     """Idle flight [SI] from the scenario's start to the threshold, a first guess and no more."""
     glide = _Glide(scenario, surroundings(scenario))
-    path, gate = scenario.arrival.glide_path, scenario.arrival.gate
+    path = scenario.arrival.glide_path
     capture = path.distance(0.5 * (path.capture_at_least + path.capture_at_most))
-    early, late = capture + _STEP, path.distance(gate.height)
+    early, late = capture + _STEP, fixed_distance(scenario, Event(EventKind.GATE))
     approach, flyable = glide.approach(capture, late)
     if not flyable:
         for _ in range(8):

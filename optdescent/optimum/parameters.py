@@ -43,6 +43,7 @@ def parameter_values(scenario: Scenario) -> dict[str, NDArray[np.float64]]:
         "threshold crossing height": path.threshold_crossing_height,
         "capture at least": path.capture_at_least,
         "capture at most": path.capture_at_most,
+        "gate height": gate.height,
         "gate target": gate.speed_above_reference,
         "gate over": gate.speed_over,
         "gate under": gate.speed_under,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from optdescent.motion import record
-from optdescent.ocp import Guess, Memory, Problem, Solution, SolverSettings, transcribe
+from optdescent.ocp import Guess, Memory, Problem, Solution, SolverSettings, persist, transcribe
 from optdescent.optimum.conflict import NotConverged, explain
 from optdescent.optimum.events import COLLAPSED, Event, Order, reordered
 from optdescent.optimum.guess import guess_from, mesh_for
@@ -21,8 +21,8 @@ _MOST_ORDERS = 8
 _MOST_EXCHANGES = 6
 _GAIN = 0.01
 _WORTH = 5e-4
-_FLOWN = SolverSettings(push=1e-2, barrier=1e-3)
-_NEARBY = SolverSettings(push=1e-3, barrier=1e-4)
+_FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=250)
+_NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=250)
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,10 @@ def in_right_order(
     if not trial.is_orderly:
         progress("no descent found: looking for the demands that conflict")
         conflict = explain(trial.pose, trial.problem, trial.guess, trial.solution)
-        raise conflict or NotConverged(trial.solution.outcome.value)
+        if conflict is not None:
+            raise conflict
+        progress("no conflict found: following the descent from still air, then from changed guesses")
+        trial = _persisted(trial, log)
     for _ in range(_MOST_EXCHANGES):
         others = [reordered(trial.pose.order, trial.places, {event}, selection) for event in trial.asking]
         new = [other for other in others if other not in seen]
@@ -118,6 +121,25 @@ def in_right_order(
         if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
             trial = found
     return replace(trial, orders=tuple(log))
+
+
+def _persisted(trial: Trial, log: list[str]) -> Trial:
+    """The trial's order, reached from its descent in still air or from guesses shaken a little.
+
+    Raises
+    ------
+    NotConverged
+        No attempt succeeded.
+    """
+    program = transcribe(trial.problem, trial.solution.mesh)
+    values = parameter_values(trial.pose.scenario)
+    calm = program.solve({**values, "wind": 0.0 * values["wind"]}, trial.guess, _FLOWN)
+    found, attempts = persist(program, values, trial.guess, calm if calm.is_usable else None, _FLOWN)
+    trial = replace(trial, solution=found)
+    log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
+    if not trial.is_orderly:
+        raise NotConverged(found.outcome.value)
+    return trial
 
 
 def _told(trial: Trial) -> str:

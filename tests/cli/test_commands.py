@@ -62,7 +62,7 @@ def test_the_re_flight_agrees(job: tuple[dict[str, Any], Path]) -> None:
     assert again["altitude_ft"] < 5.0
     assert again["speed_kt"] < 0.5
     assert again["fuel_kg"] < 0.1
-    assert found["optimum"]["solver"]["local_error"] <= 1e-6
+    assert found["optimum"]["certificate"]["local_error"] <= 1e-6
 
 
 def test_the_folder_holds_flights_tables_and_figures(job: tuple[dict[str, Any], Path]) -> None:
@@ -155,6 +155,38 @@ def test_a_window_3000_ft_too_high_is_status_3_with_its_size(tmp_path: Path) -> 
     assert "CEDAR" in result.stderr or "capture from below" in result.stderr
     assert " ft" in result.stderr
     assert "Traceback" not in result.output
+
+
+def test_a_gate_two_feet_off_its_glide_path_is_status_3_with_its_size(tmp_path: Path) -> None:
+    """The path has 1000 ft at 2.98333 nm and 1002 ft at 2.98961 nm: (1000 - 50) ft / tan 3 degrees."""
+    result = run("optimise", SCENARIO, "-o", str(tmp_path / "out"), "--set", "arrival.gate.distance_nm=2.98961")
+    assert result.exit_code == 3, result.output
+    assert "the height of the gate (1000 ft at 2.99 nm to go) by 2.0 ft" in result.stderr
+    assert "what stands against: the height of the glide path at capture" in result.stderr
+    good = run("optimise", SCENARIO, "-o", str(tmp_path / "out"), "--set", "arrival.gate.distance_nm=2.983334")
+    assert good.exit_code == 0, good.output
+
+
+def test_optimise_reports_certificate_sensitivity_and_events(job: tuple[dict[str, Any], Path], tmp_path: Path) -> None:
+    result = run("optimise", SCENARIO, "--json", "-o", str(tmp_path / "out"))
+    assert result.exit_code == 0, result.output
+    found = json.loads(result.stdout)
+    shown = found["certificate"]
+    assert shown["local_error"] <= 1e-6
+    assert shown["kkt"] < 1e-6
+    assert abs(shown["hamiltonian_drift"]) < 0.01
+    assert shown["chatter"] == []
+    assert found["optimum"]["fuel_kg"] == pytest.approx(job[0]["optimum"]["fuel_kg"], abs=1e-3)
+    slopes = {slope["quantity"]: slope for slope in found["sensitivity"]}
+    bands = [s["cost_kg"] for name, s in slopes.items() if name.startswith("tailwind from")]
+    assert sum(bands) == pytest.approx(slopes["tailwind at every height"]["cost_kg"], abs=1e-3)
+    assert slopes["mass at the start"]["per"] == "t"
+    assert slopes["cost of time"]["cost_kg"] == pytest.approx(found["optimum"]["time_min"], rel=1e-3)
+    distances = [event["distance_nm"] for event in found["events"]]
+    assert distances == sorted(distances, reverse=True)
+    assert {"thrust to idle", "window ALDER", "gear selected", "landing out", "gate"} <= {
+        event["event"] for event in found["events"]
+    }
 
 
 def test_an_interrupt_leaves_no_half_written_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
