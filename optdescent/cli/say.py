@@ -48,6 +48,8 @@ def guarded(work: Callable[[], None], debug: bool) -> None:
         _stop(fault, BAD_INPUT, debug)
     except KeyboardInterrupt as interrupt:
         _stop(interrupt, INTERRUPTED, debug, "interrupted; no half-written file is left")
+    except BrokenPipeError:
+        raise  # the reader has gone: click ends quietly
     except Exception as error:
         _stop(error, _status(error), debug, _sentence(error))
 

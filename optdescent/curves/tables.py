@@ -107,6 +107,7 @@ class CubicTable:
         middle = 0.5 * (len(self.knots) - 1)
         knots = (np.asarray(self.knots) - self.knots[0]) / self._spacing - middle
         w = u - middle
+        sums: list[Value]
         if is_symbolic(coefficients, u):
             jumps = coefficients[2:] * beyond
             sums = [ca.dot(jumps, ca.DM(knots**power)) for power in range(4)]

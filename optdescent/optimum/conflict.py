@@ -20,7 +20,11 @@ _ALTITUDE_WEIGHT = 1.0 / (100.0 * FOOT)
 _SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
 _SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
 _ORDER_WEIGHT = 1.0
+_FUEL_WEIGHT = 1e-3
+"""Of all descents with the smallest relaxation the one with the least fuel: far too little to change the relaxation."""
 _SMALLEST = 0.05
+_HARD = 0.05
+_MOST_NAMED = 4
 _BUILT = 5.0
 """How much rather any other height gives way than the glide path, which is built into the ground."""
 
@@ -115,9 +119,6 @@ def _path_entry(scenario: Scenario, name: str, leg: Leg) -> tuple[str, float, st
     for index, limit in enumerate(scenario.arrival.speed_limits):
         if name == Event(EventKind.SPEED_LIMIT, index).label:
             return f"{limit.speed / KNOT:.0f} kt below {limit.below_altitude / FOOT:.0f} ft", _SPEED_WEIGHT, "kt", KNOT
-    for device in devices(scenario.airframe):
-        if name == f"limit speed of {device.name}":
-            return f"the limit speed of {device.name}", _SPEED_WEIGHT, "kt", KNOT
     match name:
         case "largest speed":
             return "the largest operating speed", _SPEED_WEIGHT, "kt", KNOT
@@ -131,20 +132,26 @@ def _path_entry(scenario: Scenario, name: str, leg: Leg) -> tuple[str, float, st
             return None
 
 
-def explain(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> DemandsConflict | None:
-    """The smallest relaxation that makes a problem feasible, or None when none was found or none is needed [SI]."""
+@dataclass(frozen=True)
+class Relaxed:
+    """The smallest relaxation found: the descent with it, and what gave way (None: nothing had to)."""
+
+    solution: Solution
+    conflict: DemandsConflict | None
+
+
+def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Relaxed | None:
+    """The smallest relaxation that makes a problem feasible in its order of events, or None if none was found [SI]."""
     soft = _soft_demands(pose, problem)
-    settings = SolverSettings(tolerance=1e-7, iterations=600)
-    demands = tuple(item.demand for item in soft)
-    statics = {name: 0.0 for name in guess.statics}
+    settings = SolverSettings(tolerance=1e-7, iterations=600, push=1e-2, barrier=1e-2)
     found = relax(
         problem,
-        demands,
-        Guess(guess.phases, statics),
+        tuple(item.demand for item in soft),
+        Guess(guess.phases, dict.fromkeys(guess.statics, 0.0)),
         tried.values,
         tried.mesh,
         settings,
-        beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends),
+        beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends) + _FUEL_WEIGHT * pose.cost(ends),
     )
     if found.outcome not in (Outcome.SOLVED, Outcome.ACCEPTABLE):
         return None
@@ -154,6 +161,9 @@ def explain(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Dema
         for demand, amount in found.given.items()
         if amount / by_demand[demand].factor > _SMALLEST
     )
-    if not shortfalls:
-        return None
-    return DemandsConflict(shortfalls, tuple(by_demand[demand].sentence for demand in found.opposing))
+    # A demand gives way once it pushes with its weight: the share of that says how much it stands against the others.
+    pushes = {demand: push / demand.weight for demand, push in found.opposing.items()}
+    hardest = sorted((demand for demand in pushes if pushes[demand] > _HARD), key=lambda demand: -pushes[demand])
+    opposing = dict.fromkeys(by_demand[demand].sentence.partition(" on the way ")[0] for demand in hardest)
+    conflict = DemandsConflict(shortfalls, tuple(opposing)[:_MOST_NAMED]) if shortfalls else None
+    return Relaxed(found.solution, conflict)

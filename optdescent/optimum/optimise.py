@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from optdescent.motion import record
-from optdescent.ocp import Problem, RefineSettings, Settings, Solution, refined
+from optdescent.ocp import Problem, RefineSettings, Settings, Solution, local_errors, refined
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import order_of
 from optdescent.optimum.glide import first_flight
@@ -68,7 +68,8 @@ def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
     trial = in_right_order(scenario, flight, order, places, progress)
     progress("optimum on a finer mesh, events in the order " + trial.sentence)
     solution = refined(trial.problem, trial.solution, SETTINGS)
-    flight = record(scenario, trajectory_of(trial.pose, solution), Kind.OPTIMUM, "optimum")
+    trajectory = trajectory_of(trial.pose, solution, local_errors(trial.problem, solution))
+    flight = record(scenario, trajectory, Kind.OPTIMUM, "optimum")
     return Optimum(trial.pose, trial.problem, solution, trial.orders, flight)
 
 

@@ -66,7 +66,7 @@ class Pose:
         return Problem(
             name=self.scenario.title,
             phases=tuple(self._phase(leg) for leg in legs),
-            cost=self._cost,
+            cost=self.cost,
             links=links,
             boundaries=(
                 *(item for leg in legs for item in demands_at(self.quantities, leg)),
@@ -77,7 +77,8 @@ class Pose:
             memory=self.memory,
         )
 
-    def _cost(self, ends: Ends) -> ca.SX:
+    def cost(self, ends: Ends) -> ca.SX:
+        """Fuel, cost of time, what is charged for making controls unique and for phases that run backwards [kg]."""
         last = ends[self.legs[-1].name].end
         charged = sum((ends[leg.name].integral for leg in self.legs if leg.controls), ca.SX(0))
         burnt = ends.parameters["start mass"] - last["mass"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import cast
@@ -15,7 +16,7 @@ from optdescent.airframe.speeds import Configuration, configuration_of
 from optdescent.curves import Value
 from optdescent.motion import Control, State, Trajectory, surroundings
 from optdescent.motion.equations import motion
-from optdescent.ocp import PhaseSolution, Solution
+from optdescent.ocp import PhaseError, PhaseSolution, Solution
 from optdescent.optimum.events import COLLAPSED
 from optdescent.optimum.legs import Leg
 from optdescent.optimum.pose import Pose
@@ -69,12 +70,18 @@ class FlownLeg:
     def costates(self, x: Array) -> dict[str, Array]:
         """Costates (x.size,) [kg per unit of the state] at coordinates of the phase [m]."""
         found: dict[str, Array] = {}
-        position = np.clip((x - self.phase.start) / self.phase.length, 0.0, 1.0)
         for name in _NAMES:
             known = self.phase.costates.get(name)
-            column = np.full(x.shape, np.nan) if known is None else self.phase.mesh.control_at(known, position)
+            column = np.full(x.shape, np.nan) if known is None else self.phase.mesh.control_at(known, self._position(x))
             found[f"costate_{name}"] = column
         return found
+
+    def error(self, x: Array, errors: PhaseError) -> Array:
+        """Largest scaled state error (x.size,) [-] of the element at coordinates of the phase [m]."""
+        return errors.state[self.phase.mesh.locate(self._position(x))]
+
+    def _position(self, x: Array) -> Array:
+        return np.clip((x - self.phase.start) / self.phase.length, 0.0, 1.0)
 
     def values_at(self, x: float) -> Array:
         """The five states and the devices (6 + steps,) [SI] at one coordinate [m]."""
@@ -104,8 +111,11 @@ class _Between:
         return self._values @ share / share.sum()
 
 
-def trajectory_of(pose: Pose, solution: Solution) -> Trajectory:
-    """Trajectory [SI] of a solution, sampled evenly and at both ends of every phase."""
+def trajectory_of(pose: Pose, solution: Solution, errors: Mapping[str, PhaseError] | None = None) -> Trajectory:
+    """Trajectory [SI] of a solution, sampled evenly and at both ends of every phase.
+
+    With the local `errors` of the phases it carries them, and the costates.
+    """
     parts: list[tuple[Array, State, Control, Configuration]] = []
     solved: list[dict[str, Array]] = []
     for leg in pose.legs:
@@ -116,7 +126,8 @@ def trajectory_of(pose: Pose, solution: Solution) -> Trajectory:
         x = np.linspace(flown.phase.start, flown.phase.end, count)
         x[0] += 1e-9 * flown.phase.length
         parts.append((x, *flown.at(x)))
-        solved.append(flown.costates(x))
+        if errors is not None:
+            solved.append(flown.costates(x) | {"local_error": flown.error(x, errors[leg.name])})
     x = np.concatenate([part[0] for part in parts])
 
     def joined(index: int, name: str) -> Array:
@@ -131,7 +142,7 @@ def trajectory_of(pose: Pose, solution: Solution) -> Trajectory:
         State(*(joined(1, name) for name in _NAMES)),
         Control(*(joined(2, name) for name in ("load_factor", "thrust_fraction", "speed_brake"))),
         Configuration(flaps, joined(3, "gear")),
-        solved={name: np.concatenate([part[name] for part in solved]) for name in solved[0]},
+        solved={name: np.concatenate([part[name] for part in solved]) for name in (solved[0] if solved else {})},
     )
 
 

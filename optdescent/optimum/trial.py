@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 from optdescent.motion import record
 from optdescent.ocp import Guess, Memory, Problem, Solution, SolverSettings, persist, transcribe
-from optdescent.optimum.conflict import NotConverged, explain
+from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed
 from optdescent.optimum.events import COLLAPSED, Event, Order, reordered
 from optdescent.optimum.guess import guess_from, mesh_for
 from optdescent.optimum.parameters import parameter_values
-from optdescent.optimum.pose import Pose, in_order
+from optdescent.optimum.pose import Pose, in_order, overlap
 from optdescent.optimum.trajectory import trajectory_of
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
@@ -43,7 +43,12 @@ class Trial:
     @property
     def is_orderly(self) -> bool:
         """Whether it is solved and no phase runs backwards."""
-        return self.solution.is_usable and sum(self.solution.statics.values()) < COLLAPSED
+        return self.solution.is_usable and self.overlap < COLLAPSED
+
+    @property
+    def overlap(self) -> float:
+        """Sum of the distances [m] by which phases run backwards."""
+        return sum(self.solution.statics[overlap(leg)] for leg in self.pose.legs)
 
     @property
     def places(self) -> dict[Event, float]:
@@ -93,19 +98,23 @@ def in_right_order(
     selection = scenario.handling.configuration
     progress("optimum on a first mesh")
     memory = Memory()
-    trial = _tried(scenario, memory, flight, order, places)
+    trial = first = _tried(scenario, memory, flight, order, places)
     seen = {order}
     log = [_told(trial)]
     for _ in range(_MOST_ORDERS):
-        order = reordered(trial.pose.order, trial.places, trial.asking, selection)
-        if trial.is_orderly or order in seen:
+        if trial.is_orderly:
+            break
+        basis, conflict = _with_relaxed_demands(trial, progress)
+        order = reordered(basis.pose.order, basis.places, basis.asking, selection)
+        if order in seen:
+            if conflict is not None:
+                raise conflict
             break
         seen.add(order)
-        trial = _tried(scenario, memory, *_again(scenario, trial, flight, order))
+        trial = _tried(scenario, memory, *_again(scenario, basis, flight, order))
         log.append(_told(trial))
     if not trial.is_orderly:
-        progress("no descent found: looking for the demands that conflict")
-        conflict = explain(trial.pose, trial.problem, trial.guess, trial.solution)
+        _, conflict = _with_relaxed_demands(first, progress, always=True)
         if conflict is not None:
             raise conflict
         progress("no conflict found: following the descent from still air, then from changed guesses")
@@ -121,6 +130,17 @@ def in_right_order(
         if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
             trial = found
     return replace(trial, orders=tuple(log))
+
+
+def _with_relaxed_demands(
+    trial: Trial, progress: Progress, always: bool = False
+) -> tuple[Trial, DemandsConflict | None]:
+    """A trial that failed, with the smallest relaxation of its demands instead, and the conflict if there is one."""
+    if trial.solution.is_usable and not always:
+        return trial, None
+    progress("no descent found: looking for the demands that conflict")
+    found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
+    return (trial, None) if found is None else (replace(trial, solution=found.solution), found.conflict)
 
 
 def _persisted(trial: Trial, log: list[str]) -> Trial:
@@ -144,8 +164,7 @@ def _persisted(trial: Trial, log: list[str]) -> Trial:
 
 def _told(trial: Trial) -> str:
     """A trial in one line: how it ended, what it costs, its order."""
-    overlap = sum(trial.solution.statics.values())
-    ending = f"{trial.solution.cost:.2f} kg" if trial.is_orderly else f"events overlap by {overlap:.0f} m"
+    ending = f"{trial.solution.cost:.2f} kg" if trial.is_orderly else f"events overlap by {trial.overlap:.0f} m"
     found = f"{trial.solution.outcome.name.lower()} after {trial.solution.iterations} iterations"
     return f"{found}, {ending}: {trial.sentence}"
 

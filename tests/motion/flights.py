@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import reference_speed, selected_on_schedule
+from optdescent.motion.verdict import breaches
+from optdescent.results import Breach
 from optdescent.results.flight import flight_dataset
 from optdescent.results.schema import COLUMNS
 from optdescent.scenario import Scenario
@@ -17,6 +21,7 @@ SCENARIO: Scenario = scenario("air.wind.kind=none")
 """Windows at 60 nm (16 000 to 22 000 ft) and 30 nm (7000 to 10 000 ft); airport at 600 ft; standard setting."""
 MASS = 60000.0
 TARGET = float(reference_speed(SCENARIO.airframe, MASS)) + SCENARIO.arrival.gate.speed_above_reference
+SINK = 700.0 * FOOT_PER_MINUTE
 Columns = dict[str, NDArray[np.float64]]
 
 
@@ -41,7 +46,10 @@ def good_columns() -> Columns:
         "pressure_altitude": height + SCENARIO.arrival.elevation,
         "calibrated_airspeed": speed * KNOT,
         "limit_speed": np.full(to_go.size, 300.0 * KNOT),
-        "vertical_speed": np.full(to_go.size, -700.0 * FOOT_PER_MINUTE),
+        "vertical_speed": np.full(to_go.size, -SINK),
+        "ground_speed": np.full(to_go.size, SINK / path.gradient),
+        "flight_path_angle": np.full(to_go.size, -path.angle),
+        "load_factor": np.ones(to_go.size),
         "mass": np.full(to_go.size, MASS),
         "flaps": flaps,
         "configuration": flaps,
@@ -66,7 +74,33 @@ def above(columns: Columns, low: float, high: float) -> NDArray[np.bool_]:
     return (height > low) & (height < high)
 
 
-def raise_by(columns: Columns, where: NDArray[np.bool_], feet: float) -> None:
-    """Move the flight up [ft] at some points."""
+def raise_by(columns: Columns, where: NDArray[np.bool_], feet: float | NDArray[np.float64]) -> None:
+    """Move the flight up [ft] at some points; the vertical speed stays."""
     for name in ("altitude", "pressure_altitude", "height_above_threshold"):
         columns[name] = columns[name] + np.where(where, feet * FOOT, 0.0)
+
+
+def found(spoil: Callable[[Columns], None], *settings: str) -> dict[str, Breach]:
+    """Breaches by demand of a spoilt flight; every other demand stays kept."""
+    columns = good_columns()
+    spoil(columns)
+    asked = scenario("air.wind.kind=none", *settings)
+    return {breach.demand: breach for breach in breaches(asked, dataset_of(columns))}
+
+
+def nothing(_columns: Columns) -> None:
+    """Spoil nothing."""
+
+
+def put(name: str, value: float, where: Callable[[Columns], NDArray[np.bool_]]) -> Callable[[Columns], None]:
+    """Put a value [SI] into a column at some points."""
+
+    def spoil(columns: Columns) -> None:
+        columns[name] = np.where(where(columns), value, columns[name])
+
+    return spoil
+
+
+def anywhere(columns: Columns) -> NDArray[np.bool_]:
+    """All points."""
+    return np.ones(columns["time"].size, dtype=bool)

@@ -12,7 +12,7 @@ import xarray as xr
 
 from optdescent.inputs import InputFault
 from optdescent.motion import record
-from optdescent.results import CAUTION, Breach, Flight, Kind, SolverRecord
+from optdescent.results import CAUTION, Breach, EventRecord, Flight, Kind, Slope, SolverRecord
 from optdescent.results.flight import flight_dataset
 from optdescent.results.plain import flight_plain
 from optdescent.results.schema import COLUMNS
@@ -21,7 +21,23 @@ from tests.scenario.files import scenario
 
 SCENARIO = scenario()
 FLIGHT = record(SCENARIO, straight_down(101), Kind.RULE, "made up")
-SOLVER = SolverRecord("solved", 31, 1e-9, 2e-10, 1e-6, 0.01, 0.002, 0.0003, 0.1, ("a window binds", "gate"))
+SOLVER = SolverRecord(
+    status="solved",
+    iterations=31,
+    optimality=1e-9,
+    constraint_violation=2e-10,
+    local_error=1e-6,
+    cost_error=1e-4,
+    reflight_altitude=0.01,
+    reflight_speed=0.002,
+    reflight_fuel=0.0003,
+    hamiltonian_drift=1e-3,
+    regularisation=0.1,
+    chatter=("speed_brake to gate",),
+    orders=("one order", "another"),
+    events=(EventRecord("gate", 5000.0, 500.0, 70.0, 1700.0),),
+    sensitivity=(Slope("mass at the start", "t", 1e-3, 1.1e-3, -0.4),),
+)
 OPTIMUM = replace(FLIGHT, kind=Kind.OPTIMUM, name="optimum", solver=SOLVER)
 
 
