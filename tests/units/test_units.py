@@ -25,6 +25,7 @@ from optdescent.units import GRAVITY, KNOT, NAUTICAL_MILE, UNITS
         ("kg_per_min", 1.0 / 60.0),
         ("m", 1.0),
         ("kg", 1.0),
+        ("t", 1000.0),  # SI brochure, non-SI units accepted for use
         ("s", 1.0),
         ("k", 1.0),
         ("m2", 1.0),
@@ -38,7 +39,7 @@ def test_one_of_each_unit_is_this_much_in_si(suffix: str, si: float) -> None:
 
 
 def test_every_unit_is_checked_above() -> None:
-    assert len(UNITS) == 19
+    assert len(UNITS) == 20
 
 
 def test_standard_gravity() -> None:
