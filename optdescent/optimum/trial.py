@@ -21,7 +21,8 @@ _MOST_ORDERS = 8
 _MOST_EXCHANGES = 6
 _GAIN = 0.01
 _WORTH = 5e-4
-_FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=250)
+FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=250)
+"""For a guess that is a flight."""
 _NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=250)
 
 
@@ -73,7 +74,7 @@ def _tried(
     flight: Flight,
     order: Order,
     places: Mapping[Event, float],
-    settings: SolverSettings = _FLOWN,
+    settings: SolverSettings = FLOWN,
 ) -> Trial:
     pose = Pose(scenario, order, memory)
     problem = pose.problem()
@@ -153,8 +154,8 @@ def _persisted(trial: Trial, log: list[str]) -> Trial:
     """
     program = transcribe(trial.problem, trial.solution.mesh)
     values = parameter_values(trial.pose.scenario)
-    calm = program.solve({**values, "wind": 0.0 * values["wind"]}, trial.guess, _FLOWN)
-    found, attempts = persist(program, values, trial.guess, calm if calm.is_usable else None, _FLOWN)
+    calm = program.solve({**values, "wind": 0.0 * values["wind"]}, trial.guess, FLOWN)
+    found, attempts = persist(program, values, trial.guess, calm if calm.is_usable else None, FLOWN)
     trial = replace(trial, solution=found)
     log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
     if not trial.is_orderly:

@@ -1,0 +1,144 @@
+"""The first study from file to optimum, part by part: ``python -m benchmarks.descent [-o FOLDER]``.
+
+Seconds of each part, the program's size, iterations and errors, and re-solves with new numbers on the first mesh and on
+the refined one, beside the yardstick so that they can be compared across machines. Written as Markdown and CSV.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+from typing import TypeVar
+
+import numpy as np
+
+from benchmarks.tables import markdown, write_csv
+from benchmarks.yardstick import SENTENCE, yardstick
+from optdescent.ocp import (
+    Memory,
+    Problem,
+    Solution,
+    certify,
+    cost_sensitivity,
+    refined,
+    trajectory_sensitivity,
+    transcribe,
+)
+from optdescent.optimum.events import order_of
+from optdescent.optimum.glide import first_flight
+from optdescent.optimum.guess import guess_from, mesh_for
+from optdescent.optimum.optimise import SETTINGS
+from optdescent.optimum.parameters import parameter_values
+from optdescent.optimum.pose import Pose
+from optdescent.optimum.trajectory import refly
+from optdescent.optimum.trial import FLOWN, in_right_order
+from optdescent.scenario import Scenario
+
+STUDY = Path(__file__).resolve().parents[1] / "studies" / "first_descent" / "scenario.toml"
+HEADER = ("part", "seconds", "yardsticks", "what")
+RESOLVES = 5
+Found = TypeVar("Found")
+
+
+class Clock:
+    """Rows of a table, one for each part timed."""
+
+    def __init__(self, unit: float) -> None:
+        self.rows: list[tuple[str, str, str, str]] = []
+        self._unit = unit
+
+    def timed(self, part: str, work: Callable[[], Found], says: Callable[[Found], str]) -> Found:
+        """Do the work and note how long it took."""
+        began = time.perf_counter()
+        found = work()
+        self.note(part, time.perf_counter() - began, says(found))
+        return found
+
+    def note(self, part: str, seconds: float, what: str) -> None:
+        """A row."""
+        self.rows.append((part, f"{seconds:.3f}", f"{seconds / self._unit:.1f}", what))
+
+
+def told(solution: Solution) -> str:
+    """A solution in a few words."""
+    return f"{solution.outcome.name.lower()}, {solution.iterations} iterations, {solution.cost:.4f} kg"
+
+
+def resolves(clock: Clock, label: str, problem: Problem, solution: Solution, scenario: Scenario) -> None:
+    """Re-solves from a solution with new wind, mass and temperature, on its mesh, none of them built again."""
+    program = transcribe(problem, solution.mesh)
+    base = parameter_values(scenario)
+    wind = scenario.wind.field.tailwind(scenario.arrival.course, -np.inf, np.inf)
+    changes = {
+        "100 kg more": {"start mass": base["start mass"] + 100.0},
+        "2 kt more tailwind": {"wind": base["wind"] + 1.03 * wind},
+        "1 K warmer": {"temperature offset": base["temperature offset"] + 1.0},
+    }
+    program.solve(base, solution)
+    for name, change in changes.items():
+        spent: list[float] = []
+        for _ in range(RESOLVES):
+            began = time.perf_counter()
+            found = program.solve({**base, **change}, solution)
+            spent.append(time.perf_counter() - began)
+        clock.note(f"re-solve, {label}: {name}", median(spent), told(found))
+
+
+def measure() -> list[tuple[str, str, str, str]]:
+    """All parts, in order."""
+    clock = Clock(yardstick())
+    scenario = clock.timed("read the scenario", lambda: Scenario.from_toml(STUDY), lambda s: s.title)
+    flight = clock.timed("first flight", lambda: first_flight(scenario), lambda f: f"{f.summary.fuel:.0f} kg")
+    order, places = order_of(scenario, flight)
+    memory = Memory()
+    pose = Pose(scenario, order, memory)
+    problem = clock.timed("pose the problem", pose.problem, lambda p: f"{len(p.phases)} phases")
+    guess = guess_from(flight, pose.legs, places)
+    mesh = mesh_for(problem, pose.legs, guess)
+    program = clock.timed(
+        "build the program", lambda: transcribe(problem, mesh), lambda n: f"{n.columns} variables, {n.rows} rows"
+    )
+    values = parameter_values(scenario)
+    clock.timed("first solve, cold", lambda: program.solve(values, guess, FLOWN), told)
+    trial = clock.timed(
+        "the order of events (posed, built and solved again for each)",
+        lambda: in_right_order(scenario, flight, order, places, lambda _: None),
+        lambda t: f"{len(t.orders)} orders, {told(t.solution)}",
+    )
+    best = clock.timed(
+        "refine to a local error of 1e-6",
+        lambda: refined(trial.problem, trial.solution, SETTINGS),
+        lambda s: (
+            f"{told(s)}, {s.raw.x.size} variables, {len(s.history)} meshes, error {s.history[-1].local_error:.1e}"
+        ),
+    )
+    clock.timed("fly it again (DOP853)", lambda: refly(trial.pose, best), lambda r: f"{r.altitude / 0.3048:.4f} ft")
+    clock.timed("certify", lambda: certify(trial.problem, best), lambda c: f"drift {c.hamiltonian_drift:.1e}")
+    fine = transcribe(trial.problem, best.mesh)
+    clock.timed(
+        "sensitivity of the cost", lambda: cost_sensitivity(fine, best), lambda s: f"{sum(v.size for v in s.values())}"
+    )
+    clock.timed("sensitivity of the flight", lambda: trajectory_sensitivity(fine, best), lambda _: "to the same")
+    resolves(clock, "first mesh", trial.problem, trial.solution, scenario)
+    resolves(clock, "refined mesh", trial.problem, best, scenario)
+    return clock.rows
+
+
+def main() -> None:
+    """Measure, print and write."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent / "out")
+    folder: Path = parser.parse_args().output
+    rows = measure()
+    folder.mkdir(parents=True, exist_ok=True)
+    table = markdown(HEADER, rows)
+    (folder / "descent.md").write_text(f"{table}\n\nYardstick: {SENTENCE}.\n", encoding="utf-8")
+    write_csv(folder / "descent.csv", HEADER, rows)
+    print(f"{table}\n\nYardstick: {SENTENCE}.")
+
+
+if __name__ == "__main__":
+    main()
