@@ -12,15 +12,16 @@ from numpy.typing import ArrayLike
 
 from optdescent.ocp.assemble import Functions, Piece
 from optdescent.ocp.basis import Array
-from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.layout import Layout
 from optdescent.ocp.limits import bounds, limit_values
 from optdescent.ocp.mesh import Mesh
+from optdescent.ocp.neighbour import Box, Chord
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.recover import recover
+from optdescent.ocp.residue import not_finite, slackness, violation
 from optdescent.ocp.scale import column_scales, scales
 from optdescent.ocp.settings import SolverSettings, Warmth
 from optdescent.ocp.solution import Raw, Solution, Start
@@ -74,6 +75,7 @@ class NonlinearProgram:
         self.pieces = pieces
         self.seconds_build = seconds_build
         self._scales: Array | None = None
+        self._chord: Chord | None = None
         self._solvers: dict[tuple[SolverSettings, Warmth], ca.Function] = {}
 
     @property
@@ -105,24 +107,28 @@ class NonlinearProgram:
         scale = self._fix_scales(physical, parameters, limits, start)
         unit = column_scales(self.layout, scale)
         p = np.concatenate([parameters, scale])
-        low, high, row_low, row_high = bounds(self.problem, self.layout, limits, unit, scale)
-        box = {"lbx": low, "ubx": high, "lbg": row_low, "ubg": row_high, "p": p}
-        x0 = np.clip(physical / unit, low, high)
-        self._fill_integrals(x0, p)
-        raw, ending = self._attempt(start, x0, scale, box, settings)
+        box = Box(*bounds(self.problem, self.layout, limits, unit, scale))
+        attempt = self._beside(start, p, box, settings)
+        if attempt is None:
+            x0 = np.clip(physical / unit, box.low, box.high)
+            self._fill_integrals(x0, p)
+            attempt = self._attempt(start, x0, p, box, settings)
+        raw, ending = attempt
+        cost, row_values = self.functions.nlp(raw.x, p)
+        rows = np.asarray(row_values.full(), dtype=float).ravel()
         found = recover(self.problem, self.mesh, self.layout, raw, limits, parameters)
         return Solution(
             problem=self.problem.name,
             outcome=ending.outcome,
-            cost=float(self.functions.nlp(raw.x, p)[0]) * float(scale[0]),
+            cost=float(cost) * float(scale[0]),
             phases=found.phases,
             statics=found.statics,
             values={k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in values.items()},
             mesh=self.mesh,
             start=ending.start,
             iterations=ending.iterations,
-            constraint_violation=self._violation(raw, box),
-            slackness=self._slackness(raw, box) * float(scale[0]),
+            constraint_violation=violation(raw, rows, box),
+            slackness=slackness(raw, rows, box) * float(scale[0]),
             dual_infeasibility=ending.dual,
             seconds_build=self.seconds_build,
             seconds_solve=time.perf_counter() - began,
@@ -130,6 +136,26 @@ class NonlinearProgram:
             multipliers=found.multipliers,
             raw=raw,
         )
+
+    def _beside(
+        self, start: Guess | Solution, p: Array, box: Box, settings: SolverSettings
+    ) -> tuple[Raw, _Ending] | None:
+        """By Newton's method from a solution on this mesh, if the answer is near enough to it."""
+        if not isinstance(start, Solution) or settings.warmth is Warmth.COLD or not start.outcome.is_success:
+            return None
+        if start.mesh != self.mesh or start.raw.x.size != self.columns or np.any(box.low > box.high):
+            return None
+        if self._chord is None or self._chord.base is not start.raw:
+            parameters = np.asarray(parameter_column(self.problem, start.values), dtype=float)
+            unit = column_scales(self.layout, start.raw.scales)
+            limits = limit_values(self.problem, parameters)
+            there = Box(*bounds(self.problem, self.layout, limits, unit, start.raw.scales))
+            base = np.concatenate([parameters, start.raw.scales])
+            self._chord = Chord(self.functions, start.raw, base, there)
+        found = self._chord.to(p, box, 10.0 * settings.tolerance) if self._chord.is_settled else None
+        if found is None:
+            return None
+        return found.raw, _Ending(Outcome.SOLVED, Start.NEIGHBOUR, found.steps, found.residual)
 
     def _physical(self, start: Guess | Solution) -> Array:
         if not isinstance(start, Solution):
@@ -139,21 +165,23 @@ class NonlinearProgram:
         return from_solution(self.problem, self.mesh, self.layout, start)
 
     def _attempt(
-        self, start: Guess | Solution, x0: Array, scale: Array, box: Mapping[str, Array], settings: SolverSettings
+        self, start: Guess | Solution, x0: Array, p: Array, box: Box, settings: SolverSettings
     ) -> tuple[Raw, _Ending]:
         """Warm if multipliers are at hand, then cold if that failed; nothing if bounds exclude each other."""
-        if np.any(box["lbx"] > box["ubx"]):
+        scale = p[p.size - self.layout.scales :]
+        given = {"lbx": box.low, "ubx": box.high, "lbg": box.row_low, "ubg": box.row_high, "p": p}
+        if np.any(box.low > box.high):
             nothing = Raw(x0, np.full(self.columns, np.nan), np.full(self.rows, np.nan), scale)
             return nothing, _Ending(Outcome.INFEASIBLE, Start.COLD, 0, np.nan)
         near = self._near(start, x0, scale) if settings.warmth is not Warmth.COLD else None
         spent = 0
         if near is not None:
             begin = {"x0": near.x, "lam_x0": near.lam_x, "lam_g0": near.lam_g}
-            raw, ending = self._run({**begin, **box}, settings, settings.warmth, scale)
+            raw, ending = self._run({**begin, **given}, settings, settings.warmth, scale)
             if ending.outcome.is_success:
                 return raw, replace(ending, start=Start.WARM)
             spent = ending.iterations
-        raw, ending = self._run({"x0": x0, **box}, settings, Warmth.COLD, scale)
+        raw, ending = self._run({"x0": x0, **given}, settings, Warmth.COLD, scale)
         how = Start.COLD if near is None else Start.WARM_THEN_COLD
         return raw, replace(ending, start=how, iterations=ending.iterations + spent)
 
@@ -247,18 +275,7 @@ class NonlinearProgram:
         value = np.asarray(rows.full(), dtype=float).ravel()
         if np.all(np.isfinite(value)) and np.isfinite(float(cost)):
             return value
-        for phase, form, place in zip(self.problem.phases, self.problem.phase_forms, self.layout.phases, strict=True):
-            for names, index in ((form.states, place.defects), (form.path, place.path)):
-                bad = np.argwhere(~np.isfinite(value[index])) if index.size else np.empty((0, 2))
-                if len(bad):
-                    name, point = names[int(bad[0][0])], int(bad[0][1])
-                    raise ProblemFault("not finite at the start of the solve", phase.name, name, point)
-            if place.has_integrand and not np.isfinite(value[place.quadrature]):
-                raise ProblemFault("the integral is not finite at the start of the solve", phase.name, "integrand")
-        for constraint, row in zip(self.problem.boundaries, self.layout.boundaries, strict=True):
-            if not np.isfinite(value[row]):
-                raise ProblemFault("not finite at the start of the solve", "", constraint.name)
-        raise ProblemFault("the cost is not finite at the start of the solve", variable="cost")
+        raise not_finite(self.problem, self.layout, value)
 
     def _fill_integrals(self, x: Array, p: Array) -> None:
         """Set the integral columns of ``x`` to what the quadrature gives."""
@@ -266,24 +283,6 @@ class NonlinearProgram:
         for place in self.layout.phases:
             if place.has_integrand:
                 x[place.integral] -= value[place.quadrature]
-
-    def _slackness(self, raw: Raw, box: Mapping[str, Array]) -> float:
-        """Sum over all limits of multiplier times distance, scaled: what the interior point leaves of the cost."""
-        rows = np.asarray(self.functions.nlp(raw.x, box["p"])[1].full(), dtype=float).ravel()
-        total = 0.0
-        for value, low, high, lam in (
-            (raw.x, box["lbx"], box["ubx"], raw.lam_x),
-            (rows, box["lbg"], box["ubg"], raw.lam_g),
-        ):
-            distance = np.maximum(np.minimum(value - low, high - value), 0.0)
-            counted = np.isfinite(distance) & (low < high)
-            total += float(np.sum(np.abs(lam[counted]) * distance[counted]))
-        return total
-
-    def _violation(self, raw: Raw, box: Mapping[str, Array]) -> float:
-        rows = np.asarray(self.functions.nlp(raw.x, box["p"])[1].full(), dtype=float).ravel()
-        parts = (box["lbg"] - rows, rows - box["ubg"], box["lbx"] - raw.x, raw.x - box["ubx"])
-        return max(0.0, *(float(np.max(part, initial=0.0)) for part in parts))
 
 
 def _cost_scale(cost: float, slope: float) -> float:

@@ -213,7 +213,7 @@ def test_persistence_says_which_step_succeeded() -> None:
     again, log = persist(program, {"updraught": 1.05}, guess, first)
     assert [a.step for a in log] == [Step.NEIGHBOUR]
     assert again.outcome is Outcome.SOLVED
-    assert again.start is Start.WARM
+    assert again.start is Start.NEIGHBOUR
 
 
 def test_a_long_way_is_followed_in_steps() -> None:

@@ -59,10 +59,46 @@ def test_a_program_is_solved_again_with_other_values(warmth: Warmth) -> None:
     again = program.solve({"updraught": 1.02}, first, SolverSettings(warmth=warmth))
     fresh = transcribe(problem, program.mesh).solve({"updraught": 1.02}, guess)
     assert again.outcome is Outcome.SOLVED
-    assert again.start is (Start.COLD if warmth is Warmth.COLD else Start.WARM)
+    assert again.start is (Start.COLD if warmth is Warmth.COLD else Start.NEIGHBOUR)
     assert again.cost == pytest.approx(fresh.cost, rel=1e-7)
     if warmth is not Warmth.COLD:
         assert again.iterations < fresh.iterations / 2
+
+
+@pytest.mark.parametrize("limit", [0.1, 0.105, 0.12])
+def test_a_neighbour_with_other_limits_active_is_the_same_solution(limit: float) -> None:
+    """Bryson, Denham, Dreyfus 1963: the lower the limit, the longer the arc along it; optimum 4/(9 l)."""
+    problem, guess = posed.bryson_denham()
+    mesh = Mesh.uniform(problem, 20, 4)
+    program = transcribe(problem, mesh)
+    first = program.solve({"limit": 0.1}, guess)
+    again = program.solve({"limit": limit}, first)
+    fresh = transcribe(problem, mesh).solve({"limit": limit}, guess)
+    assert again.outcome is Outcome.SOLVED
+    assert again.cost == pytest.approx(fresh.cost, rel=1e-7)
+    assert again["arc"].states["x"] == pytest.approx(fresh["arc"].states["x"], abs=1e-5)
+    assert again["arc"].costates["v"] == pytest.approx(fresh["arc"].costates["v"], abs=1e-3)
+    assert again.constraint_violation < 1e-7
+    assert again.dual_infeasibility < 1e-7
+
+
+def test_what_is_no_neighbour_is_left_to_the_interior_point() -> None:
+    problem, guess = posed.hang_glider()
+    program = transcribe(problem, Mesh.uniform(problem, 15, 4))
+    first = program.solve({"updraught": 1.0}, guess)
+    far = program.solve({"updraught": 2.5}, first)
+    assert far.start in (Start.WARM, Start.WARM_THEN_COLD)
+    assert far.cost == pytest.approx(program.solve({"updraught": 2.5}, guess).cost, rel=1e-6)
+
+
+def test_many_neighbours_share_one_first_solution() -> None:
+    problem, guess = posed.hang_glider()
+    program = transcribe(problem, Mesh.uniform(problem, 15, 4))
+    first = program.solve({"updraught": 1.0}, guess)
+    for updraught in (0.99, 1.0, 1.01):
+        again = program.solve({"updraught": updraught}, first)
+        assert again.start is Start.NEIGHBOUR
+        assert again.cost == pytest.approx(program.solve({"updraught": updraught}, guess).cost, rel=1e-7)
 
 
 def test_a_solution_starts_another_mesh_warm() -> None:
