@@ -22,10 +22,11 @@ from optdescent.ocp.assemble import Functions
 from optdescent.ocp.basis import Array
 from optdescent.ocp.solution import Raw
 
-_REGULAR = 1e-10
+_REGULAR = 1e-9
 _STEPS = 14
 _UPDATES = 5
 _SETTLED = 1e-9
+_MOST_FAILURES = 3
 _SETTLING = 2
 _CONTRACTION = 0.7
 _PASSED = 1e-8
@@ -91,16 +92,23 @@ class Chord:
         self._point = _Point(base.x, base.lam_g)
         self._matrix = self._factored(self._point, self._active, p)
         settled = self._pursued(p, box, _SETTLED)
-        self.is_settled = settled is not None
+        self._failures = 0 if settled is not None else _MOST_FAILURES
         if settled is not None:
             end, self._active, self._matrix = settled
             self._point = _Point(end.point.x, end.point.lam)
+
+    @property
+    def is_useful(self) -> bool:
+        """Whether it holds at its own solution and has not failed too often in a row."""
+        return self._failures < _MOST_FAILURES
 
     def to(self, p: Array, box: Box, tolerance: float) -> Neighbour | None:
         """The solution for other parameters and limits, all scaled [-], or None if it is not a neighbour."""
         found = self._pursued(p, box, tolerance)
         if found is None:
+            self._failures += 1
             return None
+        self._failures = 0
         end, active, _ = found
         raw = Raw(end.point.x, np.where(active.columns, -end.pull, 0.0), end.point.lam, self.base.scales)
         return Neighbour(raw, end.point.steps, end.residual)

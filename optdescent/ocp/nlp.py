@@ -22,7 +22,7 @@ from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.recover import recover
 from optdescent.ocp.residue import not_finite, slackness, violation
-from optdescent.ocp.scale import column_scales, scales
+from optdescent.ocp.scale import column_scales, cost_scale, scales
 from optdescent.ocp.settings import SolverSettings, Warmth
 from optdescent.ocp.solution import Raw, Solution, Start
 from optdescent.ocp.start import from_guess, from_solution
@@ -75,6 +75,7 @@ class NonlinearProgram:
         self.pieces = pieces
         self.seconds_build = seconds_build
         self._scales: Array | None = None
+        self._base: Raw | None = None
         self._chord: Chord | None = None
         self._solvers: dict[tuple[SolverSettings, Warmth], ca.Function] = {}
 
@@ -140,19 +141,26 @@ class NonlinearProgram:
     def _beside(
         self, start: Guess | Solution, p: Array, box: Box, settings: SolverSettings
     ) -> tuple[Raw, _Ending] | None:
-        """By Newton's method from a solution on this mesh, if the answer is near enough to it."""
+        """By Newton's method from a solution on this mesh, if the answer is near enough to it.
+
+        The factored matrix is worth having from the second start from the same solution on.
+        """
         if not isinstance(start, Solution) or settings.warmth is Warmth.COLD or not start.outcome.is_success:
             return None
-        if start.mesh != self.mesh or start.raw.x.size != self.columns or np.any(box.low > box.high):
+        same = start.mesh == self.mesh and np.array_equal(start.raw.scales, p[p.size - self.layout.scales :])
+        if not same or start.raw.x.size != self.columns or np.any(box.low > box.high):
             return None
-        if self._chord is None or self._chord.base is not start.raw:
+        if self._base is not start.raw:
+            self._base, self._chord = start.raw, None
+            return None
+        if self._chord is None:
             parameters = np.asarray(parameter_column(self.problem, start.values), dtype=float)
             unit = column_scales(self.layout, start.raw.scales)
             limits = limit_values(self.problem, parameters)
             there = Box(*bounds(self.problem, self.layout, limits, unit, start.raw.scales))
             base = np.concatenate([parameters, start.raw.scales])
             self._chord = Chord(self.functions, start.raw, base, there)
-        found = self._chord.to(p, box, 10.0 * settings.tolerance) if self._chord.is_settled else None
+        found = self._chord.to(p, box, settings.tolerance) if self._chord.is_useful else None
         if found is None:
             return None
         return found.raw, _Ending(Outcome.SOLVED, Start.NEIGHBOUR, found.steps, found.residual)
@@ -265,7 +273,7 @@ class NonlinearProgram:
                     scale[place.integral_scale] = max(abs(value[place.quadrature]), 0.01 * cost) or 1.0
             p = np.concatenate([parameters, scale])
             self._fill_integrals(x, p)
-            scale[0] = _cost_scale(cost, float(np.max(np.abs(self.functions.gradient(x, p)[1].full()), initial=0.0)))
+            scale[0] = cost_scale(cost, float(np.max(np.abs(self.functions.gradient(x, p)[1].full()), initial=0.0)))
             self._scales = scale
         return self._scales
 
@@ -283,14 +291,3 @@ class NonlinearProgram:
         for place in self.layout.phases:
             if place.has_integrand:
                 x[place.integral] -= value[place.quadrature]
-
-
-def _cost_scale(cost: float, slope: float) -> float:
-    """The cost at the start, within a hundredth of the largest slope and that slope itself.
-
-    The slope alone is too much where a variable's scale is far beyond what it changes by, as with a mass: the solver's
-    tolerance, in units of this scale, would then leave a visible part of the cost on the table.
-    """
-    if not (np.isfinite(slope) and slope > 0.0):
-        return 1.0
-    return float(np.clip(cost, slope / 100.0, slope)) if cost > 0.0 else slope

@@ -73,3 +73,14 @@ def scale_report(problem: Problem, layout: Layout, column: Array) -> dict[str, f
         if place.has_integrand:
             report[f"{phase.name}.integral"] = float(column[place.integral_scale])
     return report
+
+
+def cost_scale(cost: float, slope: float) -> float:
+    """The cost at the start [-], within a hundredth of the largest slope and that slope itself.
+
+    The slope alone is too much where a variable's scale is far beyond what it changes by, as with a mass: the solver's
+    tolerance, in units of this scale, would then leave a visible part of the cost on the table.
+    """
+    if not (np.isfinite(slope) and slope > 0.0):
+        return 1.0
+    return float(np.clip(cost, slope / 100.0, slope)) if cost > 0.0 else slope

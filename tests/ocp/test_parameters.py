@@ -68,6 +68,8 @@ def neighbours(
 ) -> tuple[Solution, Solution, Solution]:
     middle = program.solve({name: value}, guess)
     middle = program.solve({name: value}, middle, TIGHT)
+    # The first start from a solution asks the interior point, later ones Newton's method: a difference takes two alike.
+    program.solve({name: value}, middle, TIGHT)
     above = program.solve({name: value + step}, middle, TIGHT)
     below = program.solve({name: value - step}, middle, TIGHT)
     return middle, above, below
@@ -213,7 +215,7 @@ def test_persistence_says_which_step_succeeded() -> None:
     again, log = persist(program, {"updraught": 1.05}, guess, first)
     assert [a.step for a in log] == [Step.NEIGHBOUR]
     assert again.outcome is Outcome.SOLVED
-    assert again.start is Start.NEIGHBOUR
+    assert again.start is Start.WARM
 
 
 def test_a_long_way_is_followed_in_steps() -> None:
