@@ -85,9 +85,16 @@ def _tried(
 
 
 def in_right_order(
-    scenario: Scenario, flight: Flight, order: Order, places: Mapping[Event, float], progress: Progress
+    scenario: Scenario,
+    flight: Flight,
+    order: Order,
+    places: Mapping[Event, float],
+    progress: Progress,
+    memory: Memory | None = None,
 ) -> Trial:
     """The best order found [SI]: overlapping neighbours change places, then collapsed ones as long as it helps.
+
+    Scenarios of one airframe and one form of arrival may share a `memory` of what was compiled.
 
     Raises
     ------
@@ -98,7 +105,7 @@ def in_right_order(
     """
     selection = scenario.handling.configuration
     progress("optimum on a first mesh")
-    memory = Memory()
+    memory = memory or Memory()
     trial = first = _tried(scenario, memory, flight, order, places)
     seen = {order}
     log = [_told(trial)]
