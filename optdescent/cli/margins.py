@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optdescent.cli.options import common_options, scenario_argument
-from optdescent.cli.say import Progress, guarded, say_json
+from optdescent.cli.say import OPTIMUM_SECONDS, RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
 if TYPE_CHECKING:
     from optdescent.results.margins import Margins
@@ -45,7 +45,9 @@ def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool,
     scenario = Scenario.from_toml(path, settings)
     beside = path.parent / "rules.toml"
     rules = read_rules(rules_file or (beside if beside.exists() else "three_rules"))
-    found = compare(scenario, rules, Progress([1.0, 14.0, 1.0, *([1.0] * len(rules))]))
+    progress = Progress([*OPTIMUM_SECONDS, *([RULE_SECONDS] * len(rules)), WRITING_SECONDS])
+    found = compare(scenario, rules, progress)
+    progress("writing tables and figures")
     files = write_flights(found.flights, output)
     for table in (output / "margins.csv", output / "margins.nc"):
         (found.to_csv if table.suffix == ".csv" else found.to_netcdf)(table)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from optdescent.cli.options import common_options, scenario_argument
-from optdescent.cli.say import Progress, guarded, say_json
+from optdescent.cli.say import OPTIMUM_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
 
 @click.command(
@@ -28,7 +28,9 @@ def _optimise(path: Path, output: Path, settings: tuple[str, ...], as_json: bool
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(path, settings)
-    flight = find(scenario, Progress([1.0, 14.0, 1.0]))
+    progress = Progress([*OPTIMUM_SECONDS, WRITING_SECONDS])
+    flight = find(scenario, progress)
+    progress("writing the flight and figures")
     files = [*write_flights((flight,), output), *write_figures((flight,), output)]
     plain: Plain = {**optimum_plain(flight), "files": [str(file) for file in files]}
     if as_json:

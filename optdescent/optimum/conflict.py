@@ -31,7 +31,7 @@ _BUILT = 5.0
 
 @dataclass(frozen=True)
 class Shortfall:
-    """One demand that gives way in the smallest relaxation: its sentence, and the amount in `unit` (ft, kt, ft/min)."""
+    """One demand that gives way in the smallest relaxation: its sentence and the largest amount in `unit`."""
 
     demand: str
     amount: float
@@ -84,8 +84,7 @@ def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
         for path in phase.path:
             entry = _path_entry(pose.scenario, path.name, leg)
             if entry is not None:
-                demand = Demand(Kind.PATH, path.name, leg.name, entry[1])
-                found.append(_Soft(demand, f"{entry[0]} on the way {leg.name}", entry[2], entry[3]))
+                found.append(_Soft(Demand(Kind.PATH, path.name, leg.name, entry[1]), entry[0], entry[2], entry[3]))
     return tuple(found)
 
 
@@ -156,14 +155,15 @@ def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Rela
     if found.outcome not in (Outcome.SOLVED, Outcome.ACCEPTABLE):
         return None
     by_demand = {item.demand: item for item in soft}
-    shortfalls = tuple(
-        Shortfall(by_demand[demand].sentence, amount / by_demand[demand].factor, by_demand[demand].unit)
-        for demand, amount in found.given.items()
-        if amount / by_demand[demand].factor > _SMALLEST
-    )
+    largest: dict[tuple[str, str], float] = {}
+    for demand, amount in found.given.items():
+        item = by_demand[demand]
+        name = (item.sentence, item.unit)
+        largest[name] = max(largest.get(name, 0.0), amount / item.factor)
+    shortfalls = tuple(Shortfall(name[0], amount, name[1]) for name, amount in largest.items() if amount > _SMALLEST)
     # A demand gives way once it pushes with its weight: the share of that says how much it stands against the others.
     pushes = {demand: push / demand.weight for demand, push in found.opposing.items()}
     hardest = sorted((demand for demand in pushes if pushes[demand] > _HARD), key=lambda demand: -pushes[demand])
-    opposing = dict.fromkeys(by_demand[demand].sentence.partition(" on the way ")[0] for demand in hardest)
+    opposing = dict.fromkeys(by_demand[demand].sentence for demand in hardest)
     conflict = DemandsConflict(shortfalls, tuple(opposing)[:_MOST_NAMED]) if shortfalls else None
     return Relaxed(found.solution, conflict)
