@@ -10,6 +10,8 @@ from typing import Any, NoReturn
 
 import click
 
+from optdescent.interrupt import interruptible, raise_if_interrupted
+
 DONE, BAD_INPUT, CONFLICT, NOT_CONVERGED, INTERRUPTED = 0, 2, 3, 4, 130
 
 OPTIMUM_SECONDS = (0.4, 3.3, 2.4, 2.3)
@@ -27,7 +29,8 @@ class Progress:
         self._weights, self._begun, self._step = weights, time.monotonic(), 0
 
     def __call__(self, sentence: str) -> None:
-        """Say that a step begins."""
+        """Say that a step begins, unless an interrupt came in the step before."""
+        raise_if_interrupted()
         if sys.stderr.isatty():
             done = sum(self._weights[: self._step])
             left = sum(self._weights[self._step :])
@@ -47,7 +50,8 @@ def guarded(work: Callable[[], None], debug: bool) -> None:
     from optdescent.inputs import InputFault
 
     try:
-        work()
+        with interruptible():
+            work()
     except InputFault as fault:
         _stop(fault, BAD_INPUT, debug)
     except KeyboardInterrupt as interrupt:

@@ -10,6 +10,7 @@ import casadi as ca
 import numpy as np
 from numpy.typing import ArrayLike
 
+from optdescent.interrupt import interruptible
 from optdescent.ocp.assemble import Functions, Piece
 from optdescent.ocp.basis import Array
 from optdescent.ocp.form import parameter_column
@@ -100,6 +101,7 @@ class NonlinearProgram:
         Raises
         ------
         ProblemFault : a value or guess is missing or not finite, bounds cross, a function is not finite at the start.
+        KeyboardInterrupt : the solve was interrupted.
         """
         began = time.perf_counter()
         parameters = np.asarray(parameter_column(self.problem, values), dtype=float)
@@ -205,7 +207,8 @@ class NonlinearProgram:
         self, arguments: Mapping[str, Array], settings: SolverSettings, warmth: Warmth, scale: Array
     ) -> tuple[Raw, _Ending]:
         solver = self._solver(settings, warmth)
-        result = solver(**arguments)
+        with interruptible():
+            result = solver(**arguments)
         stats = solver.stats()
         outcome = _OUTCOMES.get(stats["return_status"], Outcome.FAILED)
         duals = stats.get("iterations", {}).get("inf_du", [])

@@ -29,13 +29,14 @@ class Crew:
     level_time: float = 12.0
     pitch_time: float = 2.5
     speed_time: float = 12.0
-    protection_time: float = 7.0
+    protection_time: float = 5.0
     brake_from_height: float = 150.0 * FOOT
     brake_full_height: float = 500.0 * FOOT
     brake_from_speed: float = 8.0 * KNOT
     brake_full_speed: float = 20.0 * KNOT
+    brake_in_below: float = 3.0 * KNOT
     thrust_below: float = 5.0 * KNOT
-    limit_margin: float = 3.0 * KNOT
+    limit_margin: float = 4.0 * KNOT
     approach_margin: float = 1.5 * KNOT
     limit_ramp: float = 10.0 * KNOT / (300.0 * FOOT)
 
@@ -106,20 +107,30 @@ def pitch_order(crew: Crew, state: State, at: Motion, ask: Ask, limits: Limits, 
     return cos(state.path_angle) + state.true_airspeed * (path_angle - state.path_angle) / (GRAVITY * crew.pitch_time)
 
 
-def thrust_order(crew: Crew, state: State, at: Motion, hold: Value, place: Place) -> Value:
-    """Thrust fraction [-] that keeps the speed from falling below a calibrated airspeed [m/s]; else idle."""
+BRAKE_IN = 0.05
+"""Speed brake fraction [-] above which a crew leaves thrust at idle: the brake comes in first."""
+
+
+def thrust_order(crew: Crew, state: State, at: Motion, hold: Value, place: Place, brake: Value) -> Value:
+    """Thrust fraction [-] that keeps the speed from falling below a calibrated airspeed [m/s]; else idle.
+
+    Never while the speed brake is out: the crew stows it first.
+    """
     wanted = mach_from_calibrated(hold, place.pressure) * at.air.speed_of_sound
     acceleration = (wanted - state.true_airspeed) / crew.speed_time
-    return clip(thrust_fraction_for(at, thrust_needed(at, state, acceleration)), 0.0, 1.0)
+    needed = clip(thrust_fraction_for(at, thrust_needed(at, state, acceleration)), 0.0, 1.0)
+    return where(brake > BRAKE_IN, 0.0, needed)
 
 
 def brake_order(crew: Crew, at: Motion, ask: Ask, place: Place, allowed: Value) -> Value:
-    """Speed brake fraction [-]: out with height above the asked one or speed above the planned one, where allowed."""
+    """Speed brake fraction [-]: out with height above the asked one or speed above the planned one, where allowed.
+
+    It comes in as the speed falls below the planned one, before thrust would go on.
+    """
     high = (place.height - ask.height - crew.brake_from_height) / (crew.brake_full_height - crew.brake_from_height)
     over = at.forces.calibrated_airspeed - ask.speed
     fast = (over - crew.brake_from_speed) / (crew.brake_full_speed - crew.brake_from_speed)
-    wanted = clip(maximum(high, fast), 0.0, 1.0)
-    wanted = where(over < -crew.thrust_below, 0.0, wanted)
+    wanted = clip(maximum(high, fast), 0.0, 1.0) * clip(1.0 + over / crew.brake_in_below, 0.0, 1.0)
     return wanted * allowed
 
 

@@ -179,7 +179,7 @@ class Pilot:
         load_factor = clip(order, limits.least_load_factor, limits.most_load_factor)
         approach = named_speed(self.airframe, self.arrival, SpeedName.APPROACH, lane.motion.mass)
         hold = maximum(ask.speed - self.crew.thrust_below, approach + self.crew.approach_margin)
-        thrust = thrust_order(self.crew, lane.motion, at, where(going, hold, ask.speed), place)
+        thrust = thrust_order(self.crew, lane.motion, at, where(going, hold, ask.speed), place, lane.speed_brake)
         allowed = brake_allowed(self.airframe, lane.out, place.height, self.handling.speed_brake_above)
         brake = where(going, brake_order(self.crew, at, ask, place, allowed), 0.0)
         surroundings, _, _ = self.world(parameters)

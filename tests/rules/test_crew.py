@@ -95,9 +95,10 @@ def test_near_the_largest_speed_it_raises_the_nose() -> None:
 
 def test_slow_it_adds_the_thrust_the_wanted_acceleration_needs_and_fast_none() -> None:
     at = seen()
-    slow = float(thrust_order(CREW, STATE, at, calibrated() + 10.0 * KNOT, place()))
+    slow = float(thrust_order(CREW, STATE, at, calibrated() + 10.0 * KNOT, place(), 0.0))
     assert 0.0 < slow <= 1.0
-    assert float(thrust_order(CREW, STATE, at, calibrated() - 30.0 * KNOT, place())) == 0.0
+    assert float(thrust_order(CREW, STATE, at, calibrated() - 30.0 * KNOT, place(), 0.0)) == 0.0
+    assert float(thrust_order(CREW, STATE, at, calibrated() + 10.0 * KNOT, place(), 0.5)) == 0.0
     again = motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, slow, 0.0), CLEAN)
     if slow < 1.0:
         assert float(again.acceleration) == pytest.approx(10.0 * KNOT * 1.16 / CREW.speed_time, rel=0.03)
