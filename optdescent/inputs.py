@@ -153,10 +153,43 @@ def _lookup(data: object, location: Sequence[str | int]) -> tuple[list[str], obj
     return path, current
 
 
-def _model_at(model: type[BaseModel], path: Sequence[str]) -> list[str]:
-    """Keys allowed in the table at `path`, for the nearest-key hint; empty when it cannot be told."""
-    keys = {key for m in _models_below(model) for key in _keys(m)} if path else set(_keys(model))
-    return sorted(keys)
+def _models_at(model: type[BaseModel], path: Sequence[str]) -> list[type[BaseModel]]:
+    """Tables that may stand at a path: several where a key `kind` chooses."""
+    found = [model]
+    for part in path:
+        name = part.partition("[")[0]
+        annotations = [
+            field.annotation
+            for table in found
+            for own, field in table.model_fields.items()
+            if (field.alias or own) == name
+        ]
+        found = [table for annotation in annotations for table in _direct(annotation)]
+    return found
+
+
+def _direct(annotation: object) -> list[type[BaseModel]]:
+    """Tables that an annotation names itself, through unions and tuples but not through fields."""
+    declared = _as_model(annotation)
+    if declared is not None:
+        return [declared]
+    return [table for argument in getattr(annotation, "__args__", ()) for table in _direct(argument)]
+
+
+def _is_of_another_kind(model: type[BaseModel], path: Sequence[str]) -> bool:
+    """Whether a key belongs to its table under another `kind`: left over when only the kind was edited, and ignored."""
+    return any(path[-1] in _keys(table) and "kind" in table.model_fields for table in _models_at(model, path[:-1]))
+
+
+def _hint(model: type[BaseModel], path: Sequence[str]) -> str:
+    """What an unknown key may have meant: the nearest one of its table, or else anywhere."""
+    key, here = path[-1], _models_at(model, path[:-1])
+    everywhere = [name for table in _models_below(model) for name in _keys(table)]
+    for known in ([name for table in here for name in _keys(table)], everywhere):
+        nearest = difflib.get_close_matches(key, [name for name in known if name != key], n=1, cutoff=0.5)
+        if nearest:
+            return f"nearest known key is '{nearest[0]}'"
+    return "no such key is known"
 
 
 def _keys(model: type[BaseModel]) -> list[str]:
@@ -193,10 +226,7 @@ def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseMo
     key = ".".join(path)
     kind = str(error["type"])
     if kind == "extra_forbidden":
-        known = [name for name in _model_at(model, path[:-1]) if name != path[-1]]
-        nearest = difflib.get_close_matches(path[-1], known, n=1, cutoff=0.5)
-        hint = f"nearest known key is '{nearest[0]}'" if nearest else "no such key is known"
-        return Fault(file, key, f"unknown key (value {_shown(given)})", hint)
+        return Fault(file, key, f"unknown key (value {_shown(given)})", _hint(model, path))
     if kind == "missing":
         return Fault(file, key, "missing", "this key is required")
     if kind == "value_error":
@@ -303,13 +333,19 @@ def validated(model: type[Table], data: Mapping[str, Any], file: str) -> Table:
 def validated_in_part(model: type[Table], data: Mapping[str, Any], file: str) -> tuple[Table | None, tuple[Fault, ...]]:
     """Typed object of a parsed file and its faults; unknown keys are faults but do not stand in the way of the rest.
 
-    The object is None when anything else is wrong with the data.
+    A key that its table has under another `kind` is ignored, so that a copy with only the kind edited works. The object
+    is None when anything else is wrong with the data.
     """
     try:
         return model.model_validate(data), ()
     except ValidationError as error:
         errors = [cast(Mapping[str, Any], item) for item in error.errors()]
-    faults = tuple(_fault(item, data, file, model) for item in errors)
+    left_over = [
+        item
+        for item in errors
+        if item["type"] == "extra_forbidden" and _is_of_another_kind(model, _lookup(data, item["loc"])[0])
+    ]
+    faults = tuple(_fault(item, data, file, model) for item in errors if item not in left_over)
     if any(item["type"] != "extra_forbidden" for item in errors):
         return None, faults
     rest = _copied(data)

@@ -12,7 +12,13 @@ _OPEN: list[list[int]] = []
 
 
 def raise_if_interrupted() -> None:
-    """Raise KeyboardInterrupt when one came within an open `interruptible` and was swallowed."""
+    """Stop when an interrupt came within an open `interruptible` and was swallowed.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        One came.
+    """
     if any(_OPEN):
         raise KeyboardInterrupt
 
@@ -22,6 +28,11 @@ def interruptible() -> Generator[None]:
     """Raise KeyboardInterrupt on leaving when an interrupt came within, even if the code within went on.
 
     Only the main thread of a program is told of interrupts; elsewhere this does nothing.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        One came.
     """
     if threading.current_thread() is not threading.main_thread():
         yield

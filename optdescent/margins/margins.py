@@ -58,6 +58,10 @@ def _table(scenario: Scenario, rules: tuple[Rule, ...], flights: tuple[Flight, .
     table: dict[str, tuple[tuple[str, ...], Any]] = {
         "fuel": (("flight",), [summary.fuel for summary in summaries]),
         "fuel_above_optimum": (("flight",), [summary.fuel - optimum.summary.fuel for summary in summaries]),
+        "cost_above_optimum": (
+            ("flight",),
+            [s.fuel - optimum.summary.fuel + scenario.cost.time * (s.time - optimum.summary.time) for s in summaries],
+        ),
         "time": (("flight",), [summary.time for summary in summaries]),
         "top_of_descent": (("flight",), [summary.top_of_descent for summary in summaries]),
         "thrust_distance": (("flight",), [summary.thrust_distance for summary in summaries]),

@@ -75,10 +75,17 @@ def _unstable(scenario: Scenario, report: GateReport) -> tuple[str, ...]:
     return tuple(reasons)
 
 
+READABLE_MASS = 50.0
+"""Mass [kg] by which the largest landing mass may be passed before it is said."""
+
+
 def breaches(scenario: Scenario, dataset: xr.Dataset) -> tuple[Breach, ...]:
     """Every limit or demand that a flight did not keep, farthest from the threshold first [SI]."""
     found = [one for window in scenario.arrival.windows for one in _window_breaches(scenario, dataset, window)]
     found += handling_breaches(scenario, dataset) + capture_breaches(scenario, dataset)
+    over = float(column(dataset, "mass")[-1]) - scenario.airframe.masses.most_landing
+    if over > READABLE_MASS:
+        found.append(breach("landing mass", 0.0, over, f"{over:.0f} kg over the largest"))
     return tuple(sorted(found, key=lambda one: -one.distance_to_go))
 
 

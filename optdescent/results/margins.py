@@ -20,6 +20,7 @@ from optdescent.results.schema import Column
 _COLUMNS = (
     Column("fuel", "kg", "fuel used from the start to the threshold", "kg"),
     Column("fuel_above_optimum", "kg", "fuel used above the optimum", "kg"),
+    Column("cost_above_optimum", "kg", "fuel and cost of time, as fuel, above the optimum", "kg"),
     Column("time", "s", "time from the start to the threshold", "min"),
     Column("top_of_descent", "m", "distance to go at the top of descent", "nm"),
     Column("thrust_distance", "m", "distance with thrust above idle after the top of descent", "nm"),

@@ -123,6 +123,8 @@ def margins_plain(margins: Margins) -> Plain:
     """What `margins --json` prints; keys carry their unit [kg, min, nm, ft, kt]."""
     optimum = margins.optimum
     rules: list[Plain] = []
+    costs = [float(cost) for cost in margins.table["cost_above_optimum"].to_numpy()]
+    above = dict(zip((flight.name for flight in margins.flights), costs, strict=True))
     for flight in margins.flights[1:]:
         row = margins.table.sel(rule=flight.name)
         rules.append(
@@ -131,6 +133,7 @@ def margins_plain(margins: Margins) -> Plain:
                 "title": str(row["rule_title"].item()),
                 "source": str(row["rule_source"].item()),
                 "fuel_above_optimum_kg": _number(flight.summary.fuel - optimum.summary.fuel, 2),
+                "cost_above_optimum_kg": _number(above[flight.name], 2),
             }
         )
     return {

@@ -16,6 +16,7 @@ from optdescent.air.atmosphere import pressure
 from optdescent.air.wind import ConstantWind, NoWind, ProfileDeclaration, ProfileWind, Wind
 from optdescent.air.wind.sounding import read_sounding, sounding_text
 from optdescent.airframe import Airframe, read_airframe
+from optdescent.airframe.speeds import manoeuvre_speed
 from optdescent.arrival import Arrival, arrival_faults
 from optdescent.inputs import Fault, InputFault, read_toml, validated_in_part, with_settings
 from optdescent.scenario.declaration import Cost, Handling, ScenarioDeclaration, Start
@@ -70,11 +71,12 @@ class Scenario:
         try:
             airframe = read_airframe(declared.airframe, folder)
         except InputFault as fault:
-            faults += fault.faults
+            faults += _placed(fault, name, "airframe", declared.airframe)
         try:
             wind = _wind(declared, folder)
         except InputFault as fault:
-            faults += fault.faults
+            sounding = getattr(declared.air.wind, "sounding", "")
+            faults += _placed(fault, name, "air.wind.sounding", sounding)
         faults += _scenario_faults(declared, airframe, name)
         if airframe is None or wind is None or faults:
             raise InputFault(faults)
@@ -107,6 +109,13 @@ class Scenario:
         return float(pressure_altitude_of(altitude, self.arrival.transition_altitude, self.qnh))
 
 
+def _placed(fault: InputFault, name: str, key: str, given: str) -> list[Fault]:
+    """Faults of a file that a scenario names; one that is about the whole file is told at the scenario's key."""
+    return [
+        Fault(name, key, f"got {given!r}: {one.given}", one.allowed) if not one.key else one for one in fault.faults
+    ]
+
+
 def _wind(declared: ScenarioDeclaration, folder: Path | None) -> Wind:
     match declared.air.wind:
         case NoWind() | ConstantWind() as wind:
@@ -114,6 +123,10 @@ def _wind(declared: ScenarioDeclaration, folder: Path | None) -> Wind:
         case ProfileDeclaration() as profile:
             name, text = sounding_text(profile.sounding, folder)
             return ProfileWind(read_sounding(name, text))
+
+
+_MOST_BURN = 5e-3
+"""Fuel [kg/m] of one engine that bounds what a descent burns: 9 kg a mile, cruise included (cruise: 4 to 6)."""
 
 
 def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, name: str) -> list[Fault]:
@@ -139,6 +152,15 @@ def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, n
     if not masses.least <= start.mass <= masses.most:
         allowed = f"{masses.least:.0f} to {masses.most:.0f} kg ({airframe.title})"
         faults.append(Fault(name, "start.mass_kg", f"got {start.mass:.0f}", allowed))
+    landing = masses.most_landing + airframe.engines.count * _MOST_BURN * start.distance
+    if landing < start.mass <= masses.most:
+        allowed = f"at most {landing:.0f} kg, to land with {masses.most_landing:.0f} kg ({airframe.title})"
+        faults.append(Fault(name, "start.mass_kg", f"got {start.mass:.0f}", allowed))
+    least = float(manoeuvre_speed(airframe, 0, start.mass))
+    if speed < least:
+        given = f"Mach {start.mach:g} at {start.altitude / FOOT:.0f} ft is {speed / KNOT:.0f} kt calibrated"
+        allowed = f"at least {least / KNOT:.0f} kt, the least manoeuvring speed at {start.mass:.0f} kg"
+        faults.append(Fault(name, "start.mach", given, allowed))
     if start.mach > airframe.limits.maximum_mach:
         allowed = f"at most {airframe.limits.maximum_mach:g} ({airframe.title})"
         faults.append(Fault(name, "start.mach", f"got {start.mach:g}", allowed))

@@ -159,10 +159,16 @@ def test_every_fault_is_found_in_one_pass() -> None:
         "mach",
         "mcah",
         "shape.radius_nm",
-        "shape.side_ft",
         "parts[0].name",
         "parts[0].mass_kg",
     }
+
+
+def test_a_key_of_another_kind_is_ignored() -> None:
+    """Left over in a copy in which only the kind was edited; a key that no kind has is a fault."""
+    left_over = {**GOOD, "shape": {"kind": "circle", "radius_nm": 2.0, "side_ft": 1.0}}
+    assert validated(Thing, left_over, "thing.toml") == validated(Thing, GOOD, "thing.toml")
+    assert set(faults({**GOOD, "shape": {"kind": "circle", "radius_nm": 2.0, "sid_ft": 1.0}})) == {"shape.sid_ft"}
 
 
 @pytest.mark.parametrize("shape", [{"kind": "triangle"}, {}, {"radius_nm": 2.0}])

@@ -137,7 +137,9 @@ def test_speed_never_passes_the_limit_by_more_than_a_few_knots_without_saying_so
     flight = flown(name, settings)
     over = flight.column("calibrated_airspeed") - flight.column("limit_speed")
     reported = any(breach.demand == "largest speed" for breach in flight.summary.breaches)
-    assert (float(over.max()) > 0.5 * KNOT) == reported
+    # the verdict also looks between the points, at the altitude where a limit begins
+    assert reported or float(over.max()) <= 0.5 * KNOT
+    assert not reported or float(over.max()) > 0.25 * KNOT
 
 
 @AIRS

@@ -142,8 +142,8 @@ def test_the_air_is_set_on_the_airport() -> None:
         (["air.qnh_hpa=29.92"], "air.qnh_hpa", "900 to 1085"),
         (["air.wind.kind=tornado"], "air.wind.kind", "'profile'"),
         (["air.wind.kind=constant"], "air.wind.wind_speed_kt", "required"),
-        (["airframe=absent"], "", "narrow-body-twin"),
-        (["air.wind.sounding=absent.csv"], "", "nashville-2014-02-21"),
+        (["airframe=absent"], "airframe", "narrow-body-twin"),
+        (["air.wind.sounding=absent.csv"], "air.wind.sounding", "nashville-2014-02-21"),
         (["start.mass_kg=41999"], "start.mass_kg", "42000 to 76000 kg"),
         (["start.mass_kg=76001"], "start.mass_kg", "42000 to 76000 kg"),
         (["start.mach=0.82"], "start.mach", "at most 0.81"),
@@ -240,3 +240,25 @@ def test_the_file_is_named_in_every_fault(tmp_path: Path) -> None:
     with pytest.raises(InputFault) as caught:
         Scenario.from_toml(path)
     assert {fault.file for fault in caught.value.faults} == {str(path)}
+
+
+def test_a_copy_with_only_the_kind_of_wind_edited_works() -> None:
+    edited = with_settings(DATA, ())
+    edited["air"]["wind"]["kind"] = "none"
+    assert Scenario.from_data(edited, "scenario.toml", STUDY.parent).wind.coefficients().max() == 0.0
+
+
+@pytest.mark.parametrize(
+    ("setting", "words"),
+    [
+        ("airframe=wide-twin", "scenario.toml: airframe: got 'wide-twin': airframe not found"),
+        ("air.wind.sounding=nashvile", "scenario.toml: air.wind.sounding: got 'nashvile': sounding cannot be read"),
+        ("start.mass_kg=72000", "to land with 66000 kg"),
+        ("start.mach=0.5", "the least manoeuvring speed"),
+        ("air.windd.kind=none", "nearest known key is 'wind'"),
+    ],
+)
+def test_faults_name_the_scenario_s_own_key(setting: str, words: str) -> None:
+    with pytest.raises(InputFault) as caught:
+        scenario(setting)
+    assert words in str(caught.value)
