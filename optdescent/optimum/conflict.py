@@ -55,7 +55,13 @@ class DemandsConflict(Exception):
 
 
 class NotConverged(Exception):
-    """The solver found neither an optimum nor a proof that there is none (exit status 4)."""
+    """The solver found neither an optimum nor a conflict of demands (exit status 4); `ending` is how it stopped."""
+
+    def __init__(self, ending: str) -> None:
+        super().__init__(
+            f"neither a descent nor a conflict of its demands was found (solver: {ending}); "
+            "try other windows, capture heights or speeds near these: what changes between them shows the cause"
+        )
 
 
 @dataclass(frozen=True)

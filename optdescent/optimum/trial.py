@@ -166,7 +166,7 @@ def _persisted(trial: Trial, log: list[str]) -> Trial:
     trial = replace(trial, solution=found)
     log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
     if not trial.is_orderly:
-        raise NotConverged(found.outcome.value)
+        raise NotConverged(found.outcome.name.lower())
     return trial
 
 
