@@ -36,13 +36,14 @@ def margins(
 
 
 def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool, rules_file: Path | None) -> None:
-    from optdescent.cli.write import write_figures, write_flights
+    from optdescent.cli.write import check_output, write_figures, write_flights
     from optdescent.margins import margins as compare
     from optdescent.results.plain import Plain, margins_plain
     from optdescent.rules import read_rules
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(path, settings)
+    check_output(output)
     beside = path.parent / "rules.toml"
     rules = read_rules(rules_file or (beside if beside.exists() else "three_rules"))
     progress = Progress([*OPTIMUM_SECONDS, *([RULE_SECONDS] * len(rules)), WRITING_SECONDS])

@@ -22,12 +22,13 @@ def optimise(scenario: Path, output: Path, settings: tuple[str, ...], as_json: b
 
 
 def _optimise(path: Path, output: Path, settings: tuple[str, ...], as_json: bool) -> None:
-    from optdescent.cli.write import write_figures, write_flights
+    from optdescent.cli.write import check_output, write_figures, write_flights
     from optdescent.optimum import optimise as find
     from optdescent.results.plain import Plain, optimum_plain
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(path, settings)
+    check_output(output)
     progress = Progress([*OPTIMUM_SECONDS, WRITING_SECONDS])
     flight = find(scenario, progress)
     progress("writing the flight and figures")

@@ -189,6 +189,16 @@ def test_optimise_reports_certificate_sensitivity_and_events(job: tuple[dict[str
     }
 
 
+def test_an_output_that_is_a_file_is_told_before_the_work(tmp_path: Path) -> None:
+    taken = tmp_path / "taken"
+    taken.write_text("mine", encoding="utf-8")
+    assert run("optimise", SCENARIO, "-o", str(taken)).exit_code == 2
+    result = run("optimise", SCENARIO, "-o", str(taken / "out"))
+    assert result.exit_code == 2
+    assert "lies below a file" in result.stderr
+    assert taken.read_text(encoding="utf-8") == "mine"
+
+
 def test_an_interrupt_leaves_no_half_written_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
