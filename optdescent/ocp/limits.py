@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from optdescent.ocp.basis import Array, Index
@@ -68,14 +70,24 @@ def row_scales(problem: Problem, layout: Layout) -> Array:
     return result
 
 
+@dataclass(frozen=True)
+class Box:
+    """Limits of columns and rows, scaled."""
+
+    low: Array
+    high: Array
+    row_low: Array
+    row_high: Array
+
+
 def bounds(
     problem: Problem,
     layout: Layout,
     values: dict[Item, tuple[float, float]],
     columns: Array,
     scales: Array,
-) -> tuple[Array, Array, Array, Array]:
-    """Scaled (lower, upper) [-] of columns, then of rows; ``columns``: scale of each column.
+) -> Box:
+    """Scaled limits [-]; ``columns``: scale of each column.
 
     A column takes the narrowest of its limits; they may cross when two demands exclude each other.
     """
@@ -90,4 +102,4 @@ def bounds(
             row_low[index], row_high[index] = values[item][0] / units[index], values[item][1] / units[index]
     for phase, place in zip(problem.phases, layout.phases, strict=True):
         row_low[place.length], row_high[place.length] = phase.least_length / scales[1], np.inf
-    return low, high, row_low, row_high
+    return Box(low, high, row_low, row_high)

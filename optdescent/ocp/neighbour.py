@@ -15,11 +15,12 @@ from typing import Any
 import casadi as ca
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import block_array, csc_array, eye_array
+from scipy.sparse import block_array, csc_array, diags_array, eye_array
 from scipy.sparse.linalg import SuperLU, splu
 
 from optdescent.ocp.assemble import Functions
 from optdescent.ocp.basis import Array
+from optdescent.ocp.limits import Box
 from optdescent.ocp.solution import Raw
 
 _REGULAR = 1e-9
@@ -35,16 +36,6 @@ _LEAST_TOUCH = 1e-6
 
 
 @dataclass(frozen=True)
-class Box:
-    """Limits of columns and rows, scaled."""
-
-    low: Array
-    high: Array
-    row_low: Array
-    row_high: Array
-
-
-@dataclass(frozen=True)
 class Neighbour:
     """What was found: the vectors, the steps taken, and the largest residual of the optimality conditions."""
 
@@ -54,7 +45,7 @@ class Neighbour:
 
 
 @dataclass(frozen=True)
-class _Active:
+class Active:
     """Which columns and rows are held, and whether at their upper limit; an equation is always held."""
 
     columns: NDArray[np.bool_]
@@ -88,7 +79,7 @@ class Chord:
     def __init__(self, functions: Functions, base: Raw, p: Array, box: Box) -> None:
         self.base = base
         self._slopes = _Slopes(functions)
-        self._active = _active(base, self._slopes.rows(base.x, p)[0], box)
+        self._active = active_limits(base, self._slopes.rows(base.x, p)[0], box)
         self._point = _Point(base.x, base.lam_g)
         self._matrix = self._factored(self._point, self._active, p)
         settled = self._pursued(p, box, _SETTLED)
@@ -113,7 +104,7 @@ class Chord:
         raw = Raw(end.point.x, np.where(active.columns, -end.pull, 0.0), end.point.lam, self.base.scales)
         return Neighbour(raw, end.point.steps, end.residual)
 
-    def _pursued(self, p: Array, box: Box, tolerance: float) -> tuple[_End, _Active, SuperLU] | None:
+    def _pursued(self, p: Array, box: Box, tolerance: float) -> tuple[_End, Active, SuperLU] | None:
         """The point at which the conditions hold, after as many changes of the active limits as are worth trying."""
         point, active, matrix = self._point, self._active, self._matrix
         for _ in range(_UPDATES):
@@ -129,7 +120,7 @@ class Chord:
             matrix = self._factored(point, active, p)
         return None
 
-    def _stepped(self, point: _Point, active: _Active, matrix: SuperLU, p: Array, box: Box, tolerance: float) -> _End:
+    def _stepped(self, point: _Point, active: Active, matrix: SuperLU, p: Array, box: Box, tolerance: float) -> _End:
         """Chord steps until the residual is below the tolerance or closes in on it no more."""
         x = np.where(active.columns, np.where(active.columns_high, box.high, box.low), point.x)
         lam = np.where(active.rows, point.lam, 0.0)
@@ -149,7 +140,7 @@ class Chord:
             x[free] += change[: free.size]
             lam[rows] += change[free.size :]
 
-    def _factored(self, point: _Point, active: _Active, p: Array) -> SuperLU:
+    def _factored(self, point: _Point, active: Active, p: Array) -> SuperLU:
         free, rows = np.flatnonzero(~active.columns), np.flatnonzero(active.rows)
         lam = np.where(active.rows, point.lam, 0.0)
         curve = self._slopes.curve(point.x, p, lam)[free][:, free]
@@ -158,7 +149,7 @@ class Chord:
         return splu(csc_array(block_array([[curve + shift[0], part.T], [part, shift[1]]], format="csc")))
 
 
-def _mended(end: _End, active: _Active, box: Box) -> _Active | None:
+def _mended(end: _End, active: Active, box: Box) -> Active | None:
     """Limits that are passed become active, those whose multiplier has turned are let go; None if all is well."""
     x, lam, pull, value = end.point.x, end.point.lam, end.pull, end.value
     under, over = x < box.low - _PASSED, x > box.high + _PASSED
@@ -168,7 +159,7 @@ def _mended(end: _End, active: _Active, box: Box) -> _Active | None:
     new, row_new = (under | over) & ~active.columns, (row_under | row_over) & ~active.rows
     if not (new.any() or row_new.any() or wrong.any() or row_wrong.any()):
         return None
-    return _Active(
+    return Active(
         (active.columns | new) & ~wrong,
         np.where(new, over, active.columns_high),
         (active.rows | row_new) & ~row_wrong,
@@ -176,17 +167,22 @@ def _mended(end: _End, active: _Active, box: Box) -> _Active | None:
     )
 
 
-def _active(base: Raw, value: Array, box: Box) -> _Active:
-    """Columns held at a limit, and rows that are equations or held at a limit."""
+def active_limits(base: Raw, value: Array, box: Box) -> Active:
+    """Columns held at a limit, and rows that are equations or held at a limit, all scaled [-]."""
     push, row_push = (np.maximum(np.abs(lam), _LEAST_TOUCH) for lam in (base.lam_x, base.lam_g))
     columns = (box.low == box.high) | (np.minimum(base.x - box.low, box.high - base.x) < push)
     room = np.minimum(value - box.row_low, box.row_high - value)
-    return _Active(
+    return Active(
         columns,
         np.abs(box.high - base.x) < np.abs(base.x - box.low),
         (box.row_low == box.row_high) | (room < row_push),
         np.abs(box.row_high - value) < np.abs(value - box.row_low),
     )
+
+
+def symmetric(upper: csc_array) -> csc_array:
+    """The symmetric matrix (n, n) [-] of its upper triangle."""
+    return csc_array(upper + upper.T - diags_array(upper.diagonal()))
 
 
 class _Slopes:
@@ -208,10 +204,7 @@ class _Slopes:
 
     def curve(self, x: Array, p: Array, lam: Array) -> csc_array:
         """Second derivative (n, n) of the Lagrangian."""
-        upper = self._hessian.matrix(0, self._hessian(x, p, np.ones(1), lam)[0])
-        diagonal = upper.diagonal()
-        size = diagonal.size
-        return csc_array(upper + upper.T - csc_array((diagonal, (np.arange(size), np.arange(size)))))
+        return symmetric(self._hessian.matrix(0, self._hessian(x, p, np.ones(1), lam)[0]))
 
 
 class _Evaluated:

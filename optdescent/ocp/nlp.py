@@ -16,9 +16,9 @@ from optdescent.ocp.basis import Array
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.layout import Layout
-from optdescent.ocp.limits import bounds, limit_values
+from optdescent.ocp.limits import Box, bounds, limit_values
 from optdescent.ocp.mesh import Mesh
-from optdescent.ocp.neighbour import Box, Chord
+from optdescent.ocp.neighbour import Chord
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.recover import recover
@@ -110,7 +110,7 @@ class NonlinearProgram:
         scale = self._fix_scales(physical, parameters, limits, start)
         unit = column_scales(self.layout, scale)
         p = np.concatenate([parameters, scale])
-        box = Box(*bounds(self.problem, self.layout, limits, unit, scale))
+        box = bounds(self.problem, self.layout, limits, unit, scale)
         attempt = self._beside(start, p, box, settings)
         if attempt is None:
             x0 = np.clip(physical / unit, box.low, box.high)
@@ -159,7 +159,7 @@ class NonlinearProgram:
             parameters = np.asarray(parameter_column(self.problem, start.values), dtype=float)
             unit = column_scales(self.layout, start.raw.scales)
             limits = limit_values(self.problem, parameters)
-            there = Box(*bounds(self.problem, self.layout, limits, unit, start.raw.scales))
+            there = bounds(self.problem, self.layout, limits, unit, start.raw.scales)
             base = np.concatenate([parameters, start.raw.scales])
             self._chord = Chord(self.functions, start.raw, base, there)
         found = self._chord.to(p, box, settings.tolerance) if self._chord.is_useful else None

@@ -7,7 +7,7 @@ import numpy as np
 from optdescent.ocp.basis import Array
 from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.layout import Layout
-from optdescent.ocp.neighbour import Box
+from optdescent.ocp.limits import Box
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.solution import Raw
 

@@ -20,6 +20,7 @@ from optdescent.ocp.assemble import Piece
 from optdescent.ocp.basis import Array
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.limits import bounds, limit_places, limit_values, row_scales
+from optdescent.ocp.neighbour import active_limits, symmetric
 from optdescent.ocp.nlp import NonlinearProgram
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.scale import column_scales
@@ -27,7 +28,6 @@ from optdescent.ocp.solution import Raw, Solution
 
 _REGULAR = 1e-11
 _REFINEMENTS = 3
-_TOUCHING = 1e-6
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,7 @@ class _State:
         self.value = np.asarray(functions.nlp(self.raw.x, self.p)[1].full(), dtype=float).ravel()
         self.jacobian = csc_array(functions.jacobian(self.raw.x, self.p)[1].sparse())
         upper = csc_array(functions.hessian(self.raw.x, self.p, 1.0, self.raw.lam_g).sparse())
-        self.hessian = csc_array(upper + upper.T - _diagonal(upper))
+        self.hessian = symmetric(upper)
         self.bound_slopes = self._bound_slopes()
 
     def cost_push(self) -> Array:
@@ -159,7 +159,7 @@ class _State:
                 continue
             pushed_up = self.raw.lam_x[index] > 0.0
             limit = np.where(pushed_up, self.limits[item][1], self.limits[item][0]) / self.unit[index]
-            binding = np.where(pushed_up, self.box[1][index], self.box[0][index])
+            binding = np.where(pushed_up, self.box.high[index], self.box.low[index])
             slopes = np.asarray(np.where(pushed_up[:, None], high[k], low[k]), dtype=float)
             slopes = slopes / self.unit[index][:, None]
             columns[index] = np.where((limit == binding)[:, None], slopes, columns[index])
@@ -167,18 +167,8 @@ class _State:
 
     def active(self) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
         """Columns held at a bound, and rows that are equations or held at a limit."""
-        low, high, row_low, row_high = self.box
-        x, lam_x, lam_g = self.raw.x, np.abs(self.raw.lam_x), np.abs(self.raw.lam_g)
-        lam_x, lam_g = np.maximum(lam_x, _TOUCHING), np.maximum(lam_g, _TOUCHING)
-        held = (low == high) | (np.minimum(x - low, high - x) < lam_x)
-        rows = (row_low == row_high) | (np.minimum(self.value - row_low, row_high - self.value) < lam_g)
-        return held, np.flatnonzero(rows)
-
-
-def _diagonal(matrix: csc_array) -> csc_array:
-    size = matrix.shape[0]
-    index = np.arange(size)
-    return csc_array((matrix.diagonal(), (index, index)), shape=matrix.shape)
+        found = active_limits(self.raw, self.value, self.box)
+        return found.columns, np.flatnonzero(found.rows)
 
 
 def _by_parameter(problem: Problem, column: Array) -> dict[str, Array]:
