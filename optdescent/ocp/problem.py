@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Generic, TypeVar
 
 import casadi as ca
 
@@ -20,6 +21,7 @@ from optdescent.ocp.point import Ends, Parameters, Point
 
 Expression = ca.SX
 Limit = float | Callable[[Parameters], ca.SX]
+Seen = TypeVar("Seen")
 
 
 def _check_limits(lower: Limit, upper: Limit, name: str) -> None:
@@ -73,11 +75,11 @@ class Variable:
 
 
 @dataclass(frozen=True)
-class PathConstraint:
-    """``lower <= function(point) <= upper`` at every collocation point of a phase."""
+class Constraint(Generic[Seen]):
+    """``lower <= function(seen) <= upper``; ``scale`` is what counts as one unit of the function."""
 
     name: str
-    function: Callable[[Point], ca.SX]
+    function: Callable[[Seen], ca.SX]
     lower: Limit = -math.inf
     upper: Limit = math.inf
     scale: float = 1.0
@@ -85,6 +87,14 @@ class PathConstraint:
     def __post_init__(self) -> None:
         _check_limits(self.lower, self.upper, self.name)
         _check_scale(self.scale, self.name)
+
+
+class PathConstraint(Constraint[Point]):
+    """A constraint at every collocation point of a phase."""
+
+
+class BoundaryConstraint(Constraint[Ends]):
+    """A constraint on the ends of the phases."""
 
 
 @dataclass(frozen=True)
@@ -105,8 +115,8 @@ class Phase:
     ``rates`` returns one derivative with respect to the independent variable for every state.
     ``integrand`` is integrated over the phase (``ends[phase].integral``). Phases of one ``kind`` (not empty) promise to
     have the same variables, rates, path functions and integrand, none of them of statics: these are formed and compiled
-    once. ``least_length`` is the
-    smallest length of the phase; 0 allows it to collapse, a negative one to run backwards.
+    once. ``least_length`` is the smallest length of the phase; 0 allows it to collapse, a negative one to run
+    backwards.
     """
 
     name: str
@@ -127,21 +137,6 @@ class Phase:
             raise ProblemFault("a phase needs at least one state", phase=self.name)
         if math.isnan(self.least_length):
             raise ProblemFault("least length is not a number", phase=self.name)
-
-
-@dataclass(frozen=True)
-class BoundaryConstraint:
-    """``lower <= function(ends) <= upper`` on the ends of the phases."""
-
-    name: str
-    function: Callable[[Ends], ca.SX]
-    lower: Limit = -math.inf
-    upper: Limit = math.inf
-    scale: float = 1.0
-
-    def __post_init__(self) -> None:
-        _check_limits(self.lower, self.upper, self.name)
-        _check_scale(self.scale, self.name)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import Any, TypeVar
 
 import casadi as ca
 import numpy as np
@@ -19,11 +20,13 @@ from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.outcome import Outcome
-from optdescent.ocp.point import Ends, Point
-from optdescent.ocp.problem import BoundaryConstraint, Limit, PathConstraint, Phase, Problem, Span, Variable
+from optdescent.ocp.point import Ends
+from optdescent.ocp.problem import BoundaryConstraint, Constraint, Limit, PathConstraint, Phase, Problem, Span, Variable
 from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.solution import Solution
 from optdescent.ocp.transcribe import transcribe
+
+Stated = TypeVar("Stated", bound=Constraint[Any])
 
 
 class Kind(Enum):
@@ -169,23 +172,31 @@ def _is_open(limit: Limit) -> bool:
 def _relax_boundary(boundaries: list[BoundaryConstraint], demand: Demand) -> float:
     for i, own in enumerate(boundaries):
         if own.name == demand.name:
-            boundaries[i : i + 1] = _two_sides(own.function, own.lower, own.upper, own.scale, demand)
+            boundaries[i : i + 1] = _two_boundaries(own, demand)
             return own.scale
     raise ProblemFault("a demand names a boundary constraint that does not exist", variable=demand.name)
 
 
-def _two_sides(
-    function: Callable[[Ends], ca.SX], lower: Limit, upper: Limit, scale: float, demand: Demand
-) -> list[BoundaryConstraint]:
-    label = demand.label
-    sides: list[BoundaryConstraint] = []
-    if not _is_open(lower):
-        name = f"{label} at least"
-        sides.append(BoundaryConstraint(name, lambda e: function(e) + e.static[label], lower, math.inf, scale))
-    if not _is_open(upper):
-        name = f"{label} at most"
-        sides.append(BoundaryConstraint(name, lambda e: function(e) - e.static[label], -math.inf, upper, scale))
+def _two_sides(own: Stated, amount: Callable[[Any], ca.SX], label: str) -> list[Stated]:
+    """The two limits of a constraint as two constraints, which an amount moves apart; an open side is left out."""
+
+    def apart(sign: float) -> Callable[[Any], ca.SX]:
+        return lambda seen: own.function(seen) + sign * amount(seen)
+
+    sides: list[Stated] = []
+    if not _is_open(own.lower):
+        sides.append(replace(own, name=f"{label} at least", function=apart(1.0), upper=math.inf))
+    if not _is_open(own.upper):
+        sides.append(replace(own, name=f"{label} at most", function=apart(-1.0), lower=-math.inf))
     return sides
+
+
+def _two_boundaries(own: BoundaryConstraint, demand: Demand) -> list[BoundaryConstraint]:
+    return _two_sides(own, lambda ends: ends.static[demand.label], demand.label)
+
+
+def _two_paths(own: PathConstraint, demand: Demand) -> list[PathConstraint]:
+    return _two_sides(own, lambda point: point[demand.label], demand.label)
 
 
 def _relax_span(phase: Phase, boundaries: list[BoundaryConstraint], demand: Demand) -> Phase:
@@ -195,7 +206,7 @@ def _relax_span(phase: Phase, boundaries: list[BoundaryConstraint], demand: Dema
     def place(ends: Ends) -> ca.SX:
         return ends[name].start.independent if is_start else ends[name].end.independent
 
-    boundaries += _two_sides(place, span.lower, span.upper, 1.0, demand)
+    boundaries += _two_boundaries(BoundaryConstraint(demand.label, place, span.lower, span.upper), demand)
     free = Span(-math.inf, math.inf)
     return replace(phase, start=free) if is_start else replace(phase, end=free)
 
@@ -205,7 +216,7 @@ def _relax_path(phase: Phase, demand: Demand) -> tuple[Phase, float]:
         for own in phase.path:
             if own.name == demand.name:
                 rest = tuple(c for c in phase.path if c is not own)
-                sides = _two_paths(own.function, own.lower, own.upper, own.scale, demand)
+                sides = _two_paths(own, demand)
                 return replace(phase, path=(*rest, *sides), kind=""), own.scale
         raise ProblemFault("a demand names a path constraint that does not exist", phase.name, demand.name)
     variables = phase.states if demand.kind is Kind.STATE else phase.controls
@@ -214,23 +225,9 @@ def _relax_path(phase: Phase, demand: Demand) -> tuple[Phase, float]:
             width = math.inf if callable(own.lower) or callable(own.upper) else own.upper - own.lower
             scale = own.scale or (width if math.isfinite(width) and width > 0.0 else None)
             free = tuple(Variable(v.name, scale=scale) if v is own else v for v in variables)
-            sides = _two_paths(lambda p: p[demand.name], own.lower, own.upper, scale or 1.0, demand)
-            path = (*phase.path, *sides)
+            bound = PathConstraint(demand.label, lambda p: p[demand.name], own.lower, own.upper, scale or 1.0)
+            path = (*phase.path, *_two_paths(bound, demand))
             if demand.kind is Kind.STATE:
                 return replace(phase, states=free, path=path, kind=""), scale or 1.0
             return replace(phase, controls=free, path=path, kind=""), scale or 1.0
     raise ProblemFault("a demand names a variable that does not exist", phase.name, demand.name)
-
-
-def _two_paths(
-    function: Callable[[Point], ca.SX], lower: Limit, upper: Limit, scale: float, demand: Demand
-) -> list[PathConstraint]:
-    label = demand.label
-    sides: list[PathConstraint] = []
-    if not _is_open(lower):
-        name = f"{label} at least"
-        sides.append(PathConstraint(name, lambda p: function(p) + p[label], lower, math.inf, scale))
-    if not _is_open(upper):
-        name = f"{label} at most"
-        sides.append(PathConstraint(name, lambda p: function(p) - p[label], -math.inf, upper, scale))
-    return sides
