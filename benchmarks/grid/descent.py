@@ -21,6 +21,7 @@ from optdescent.air.atmosphere import SEA_LEVEL_PRESSURE, pressure, speed_of_sou
 from optdescent.air.wind import NoWind, ProfileWind, Wind
 from optdescent.air.wind.sounding import read_sounding, sounding_text
 from optdescent.airframe import Configuration, read_airframe
+from optdescent.airframe.speeds import clean_configuration
 from optdescent.arrival import Track
 from optdescent.curves import Value
 from optdescent.curves.elementary import cos, minimum, sqrt
@@ -85,7 +86,7 @@ class Descent:
     @property
     def configuration(self) -> Configuration:
         """Clean."""
-        return Configuration((0.0,) * (len(self.surroundings.airframe.steps) - 1), 0.0)
+        return clean_configuration(self.surroundings.airframe)
 
     @property
     def start_speed(self) -> float:

@@ -116,6 +116,11 @@ def configuration_of(airframe: Airframe, out: Callable[[Device], Value]) -> Conf
     return Configuration(tuple(position[step] for step in range(1, len(airframe.steps))), position[GEAR])
 
 
+def clean_configuration(airframe: Airframe) -> Configuration:
+    """Nothing out [-]."""
+    return configuration_of(airframe, lambda _: 0.0)
+
+
 def selected_on_schedule(airframe: Airframe, calibrated: Value, mass: Value) -> Configuration:
     """Which devices the schedule has selected (1) at a calibrated airspeed [m/s] and mass [kg]; each then travels."""
     return configuration_of(

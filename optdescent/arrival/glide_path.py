@@ -24,6 +24,11 @@ class GlidePath(Declared):
     below_within: float = quantity("nm", 3, 40, "from this distance to go on, capture must be from below", default=12.0)
 
     @property
+    def capture_middle(self) -> float:
+        """Height above the threshold [m] in the middle of those at which the path may be captured."""
+        return 0.5 * (self.capture_at_least + self.capture_at_most)
+
+    @property
     def gradient(self) -> float:
         """Height lost per distance flown [-]."""
         return float(tan(self.angle))

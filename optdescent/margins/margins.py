@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from optdescent.motion.verdict import capture_index, gate_report
 from optdescent.optimum import optimise
+from optdescent.optimum.progress import Progress, silent
 from optdescent.results import Flight, Provenance
 from optdescent.results.margins import COORDINATES, MARGIN_COLUMNS, Margins
 from optdescent.results.schema import Column
@@ -24,7 +25,6 @@ DISTANCES = tuple(distance * NAUTICAL_MILE for distance in (25.0, 20.0, 15.0, 10
 HEIGHTS = (1000.0 * FOOT, 500.0 * FOOT)
 """Heights above the threshold [m] at which stability is judged, whatever the scenario's own gate."""
 
-Progress = Callable[[str], None]
 Array = NDArray[np.float64]
 
 
@@ -38,7 +38,7 @@ def margins(scenario: Scenario, rules: Sequence[Rule], progress: Progress | None
     NotConverged
         The optimum was not found.
     """
-    say: Progress = progress or _silent
+    say = progress or silent
     optimum = optimise(scenario, say)
     flights = [optimum]
     for rule in rules:
@@ -46,10 +46,6 @@ def margins(scenario: Scenario, rules: Sequence[Rule], progress: Progress | None
         flights.append(fly(scenario, rule))
     provenance = Provenance(scenario.title, scenario.text, scenario.digest)
     return Margins(_table(scenario, tuple(rules), tuple(flights)), tuple(flights), provenance)
-
-
-def _silent(_: str) -> None:
-    """Progress that nobody watches."""
 
 
 def _table(scenario: Scenario, rules: tuple[Rule, ...], flights: tuple[Flight, ...]) -> xr.Dataset:

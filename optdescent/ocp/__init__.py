@@ -1,7 +1,7 @@
 """General multi-phase optimal control by direct collocation: statement, solution, certificate."""
 
 from optdescent.ocp.basis import Family
-from optdescent.ocp.certificate import Arc, Certificate, Switching, certify
+from optdescent.ocp.certificate import Arc, Certificate, Switching, certify, hamiltonian_drift
 from optdescent.ocp.chatter import Chatter, find_chatter
 from optdescent.ocp.error import PhaseError, local_errors
 from optdescent.ocp.fault import ProblemFault
@@ -83,6 +83,7 @@ __all__ = [
     "certify",
     "cost_sensitivity",
     "find_chatter",
+    "hamiltonian_drift",
     "local_errors",
     "persist",
     "predict",

@@ -83,22 +83,20 @@ def certify(problem: Problem, solution: Solution) -> Certificate:
     """Examine ``solution``: errors between the points, a re-flight, the minimum principle."""
     errors = local_errors(problem, solution)
     flown = refly(problem, solution)
-    parameters = np.asarray(parameter_column(problem, solution.values), dtype=float)
-    statics = np.asarray([solution.statics[v.name] for v in problem.statics])
-    arcs: dict[str, Arc] = {}
-    for phase, form in zip(problem.phases, problem.phase_forms, strict=True):
-        name, own = phase.name, solution[phase.name]
-        hamiltonian, size, switching = _principle(phase, form, own, statics, parameters, solution.scales)
-        arcs[name] = Arc(
+    principles = _principles(problem, solution)
+    arcs = {
+        name: Arc(
             local_error=float(np.max(errors[name].state)),
             excess=float(np.max(errors[name].violation)),
             reflight=flown[name],
-            hamiltonian=hamiltonian,
-            is_autonomous=_is_autonomous(form),
-            drift=float(np.ptp(hamiltonian)) if own.length > 0.0 else 0.0,
-            size=size,
-            switching=switching,
+            hamiltonian=principle.hamiltonian,
+            is_autonomous=principle.is_autonomous,
+            drift=principle.drift,
+            size=principle.size,
+            switching=principle.switching,
         )
+        for name, principle in principles.items()
+    }
     names = {n for form in problem.phase_forms for n in form.states}
     return Certificate(
         outcome=solution.outcome,
@@ -109,12 +107,39 @@ def certify(problem: Problem, solution: Solution) -> Certificate:
         excess=max(a.excess for a in arcs.values()),
         cost_error=sum(e.cost for e in errors.values()),
         reflight={n: max(f.difference[n] for f in flown.values() if n in f.difference) for n in sorted(names)},
-        hamiltonian_drift=max(
-            (a.drift / a.size for a in arcs.values() if a.is_autonomous and a.size > 0.0), default=0.0
-        ),
+        hamiltonian_drift=_largest_drift(principles),
         chatter=find_chatter(solution),
         arcs=arcs,
     )
+
+
+def hamiltonian_drift(problem: Problem, solution: Solution) -> float:
+    """Largest drift of a phase where the Hamiltonian must be constant, as a fraction of its size [-]; 0 without one."""
+    return _largest_drift(_principles(problem, solution))
+
+
+@dataclass(frozen=True)
+class _Principle:
+    """The Hamiltonian of one phase and how its controls obey it; see the fields of Arc."""
+
+    hamiltonian: Array
+    is_autonomous: bool
+    drift: float
+    size: float
+    switching: Mapping[str, Switching]
+
+
+def _principles(problem: Problem, solution: Solution) -> dict[str, _Principle]:
+    parameters = np.asarray(parameter_column(problem, solution.values), dtype=float)
+    statics = np.asarray([solution.statics[v.name] for v in problem.statics])
+    return {
+        phase.name: _principle(phase, form, solution[phase.name], statics, parameters, solution.scales)
+        for phase, form in zip(problem.phases, problem.phase_forms, strict=True)
+    }
+
+
+def _largest_drift(principles: Mapping[str, _Principle]) -> float:
+    return max((p.drift / p.size for p in principles.values() if p.is_autonomous and p.size > 0.0), default=0.0)
 
 
 def _is_autonomous(form: PhaseForm) -> bool:
@@ -129,8 +154,7 @@ def _principle(
     statics: Array,
     parameters: Array,
     scales: Mapping[str, float],
-) -> tuple[Array, float, dict[str, Switching]]:
-    """Hamiltonian (points,), the size of its terms, and the switching record of every control."""
+) -> _Principle:
     t, x, u, s, p = form.function.sx_in()
     rates, path, integrand = form.function.call([t, x, u, s, p])
     costate, push = ca.SX.sym("costate", x.size1()), ca.SX.sym("push", path.size1())
@@ -157,7 +181,8 @@ def _principle(
     for i, name in enumerate(form.controls):
         linear = not ca.depends_on(ca.jacobian(plain, u)[i], u)
         switching[name] = _switching(own, name, slopes[i], scales[f"{phase.name}.{name}"], typical, linear)
-    return hamiltonian[0], typical, switching
+    drift = float(np.ptp(hamiltonian[0])) if own.length > 0.0 else 0.0
+    return _Principle(hamiltonian[0], _is_autonomous(form), drift, typical, switching)
 
 
 def _switching(own: PhaseSolution, name: str, slope: Array, scale: float, typical: float, linear: bool) -> Switching:

@@ -7,10 +7,9 @@ from collections.abc import Callable
 import casadi as ca
 
 from optdescent.air.atmosphere import speed_of_sound
-from optdescent.airframe.speeds import Device, devices
 from optdescent.motion.equations import air_at, path_angle_on
 from optdescent.ocp import BoundaryConstraint, Ends
-from optdescent.optimum.events import Event, EventKind
+from optdescent.optimum.events import EventKind, device_of
 from optdescent.optimum.legs import Leg, Mode, travel
 from optdescent.optimum.quantities import Quantities
 from optdescent.scenario.declaration import Selection
@@ -23,15 +22,10 @@ BoundaryFunction = Callable[[Ends], ca.SX]
 
 def demands_at(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     """Boundary constraints at the two ends of a phase."""
-    return [*_begin(leg), *_end(quantities, leg)]
+    return [*_begin(quantities, leg), *_end(quantities, leg)]
 
 
-def device_of(quantities: Quantities, event: Event) -> Device:
-    """The device of a selection or arrival."""
-    return next(device for device in devices(quantities.scenario.airframe) if device.number == event.index)
-
-
-def _begin(leg: Leg) -> list[BoundaryConstraint]:
+def _begin(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     name = leg.name
     if leg.begins is None:
         return [
@@ -49,7 +43,7 @@ def _begin(leg: Leg) -> list[BoundaryConstraint]:
             _equal("level at the top", lambda e: e[name].start["path_angle"], 0.1),
         ]
     if leg.begins.kind is EventKind.SELECTED:
-        moved = next(device for device in leg.moving if device.number == leg.begins.index)
+        moved = device_of(quantities.scenario, leg.begins)
         return [_equal(f"{travel(moved)} begins", lambda e: e[name].start[travel(moved)], 1.0)]
     return []
 
@@ -70,7 +64,7 @@ def _end(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
         case EventKind.SELECTED:
             return _selected(quantities, leg)
         case EventKind.OUT:
-            moved = device_of(quantities, leg.ends)
+            moved = device_of(quantities.scenario, leg.ends)
             return [_equal(f"{travel(moved)} ends", lambda e: e[name].end[travel(moved)] - 1.0, 1.0)]
         case EventKind.CAPTURE:
             return _capture(quantities, leg)
@@ -93,7 +87,7 @@ def _selected(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     if quantities.scenario.handling.configuration is Selection.FREE:
         return []
     name, airframe = leg.name, quantities.scenario.airframe
-    device = device_of(quantities, leg.ends)
+    device = device_of(quantities.scenario, leg.ends)
 
     def over(ends: Ends) -> ca.SX:
         end = ends[name].end

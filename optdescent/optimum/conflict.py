@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from optdescent.airframe.speeds import devices
 from optdescent.ocp import Demand, Guess, Kind, Outcome, Problem, Solution, SolverSettings, relax
 from optdescent.optimum.events import Event, EventKind
-from optdescent.optimum.legs import Leg
 from optdescent.optimum.pose import Pose
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
@@ -88,7 +87,7 @@ def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
     for leg in pose.legs:
         phase = problem.phase(leg.name)
         for path in phase.path:
-            entry = _path_entry(pose.scenario, path.name, leg)
+            entry = _path_entry(pose.scenario, path.name)
             if entry is not None:
                 found.append(_Soft(Demand(Kind.PATH, path.name, leg.name, entry[1]), entry[0], entry[2], entry[3]))
     return tuple(found)
@@ -120,7 +119,7 @@ def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
             return None
 
 
-def _path_entry(scenario: Scenario, name: str, leg: Leg) -> tuple[str, float, str, float] | None:
+def _path_entry(scenario: Scenario, name: str) -> tuple[str, float, str, float] | None:
     for index, limit in enumerate(scenario.arrival.speed_limits):
         if name == Event(EventKind.SPEED_LIMIT, index).label:
             return f"{limit.speed / KNOT:.0f} kt below {limit.below_altitude / FOOT:.0f} ft", _SPEED_WEIGHT, "kt", KNOT

@@ -13,7 +13,7 @@ from enum import Enum
 
 import numpy as np
 
-from optdescent.airframe.speeds import GEAR, devices
+from optdescent.airframe.speeds import GEAR, Device, devices
 from optdescent.results import Flight
 from optdescent.scenario import Scenario
 from optdescent.scenario.declaration import Selection
@@ -89,24 +89,24 @@ def fixed_distance(scenario: Scenario, event: Event) -> float:
             raise ValueError(f"{event.label} has no given distance")
 
 
+def device_of(scenario: Scenario, event: Event) -> Device:
+    """The device of a selection or arrival [SI]."""
+    return next(device for device in devices(scenario.airframe) if device.number == event.index)
+
+
 def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, float]]:
     """Order of the events in a flown flight, and the coordinate along the track [m] of each."""
     arrival = scenario.arrival
     x, altitude = -flight.column("distance_to_go"), flight.column("pressure_altitude")
     path = arrival.glide_path
-    level = 0.5 * (path.capture_at_least + path.capture_at_most)
-    gate = fixed_distance(scenario, Event(EventKind.GATE))
-    places = {
+    fixed = [Event(kind) for kind in (EventKind.BELOW_PATH, EventKind.GATE, EventKind.THRESHOLD)]
+    fixed += [Event(EventKind.WINDOW, index) for index in range(len(arrival.windows))]
+    places = {event: fixed_distance(scenario, event) for event in fixed} | {
         Event(EventKind.TOP_OF_DESCENT): -flight.summary.top_of_descent,
-        Event(EventKind.BELOW_PATH): -path.below_within,
-        Event(EventKind.CAPTURE): path.distance(level),
-        Event(EventKind.GATE): gate,
+        Event(EventKind.CAPTURE): path.distance(path.capture_middle),
         Event(EventKind.ON_SPEED): _on_speed(scenario, flight),
-        Event(EventKind.THRESHOLD): 0.0,
     }
-    for index, window in enumerate(arrival.windows):
-        places[Event(EventKind.WINDOW, index)] = -window.distance
-    places |= _device_places(scenario, flight, gate)
+    places |= _device_places(scenario, flight, places[Event(EventKind.GATE)])
     for index, limit in enumerate(arrival.speed_limits):
         bound = scenario.pressure_altitude(limit.below_altitude)
         below = np.flatnonzero(altitude < bound)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from optdescent.air.airspeed import calibrated_at, mach_from_calibrated
 from optdescent.air.atmosphere import pressure, speed_of_sound
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import Device, configuration_of, reference_speed
+from optdescent.airframe.speeds import Device, clean_configuration, configuration_of, reference_speed
 from optdescent.motion import Control, State, Surroundings, Trajectory, record, surroundings
 from optdescent.motion.equations import motion
 from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
@@ -31,12 +31,6 @@ _FASTEST_CAPTURE = 220.0 * KNOT
 _SHALLOWEST, _STEEPEST = -0.3 * DEGREE, -5.0 * DEGREE
 
 
-def calibrated_of(scenario: Scenario, state: State) -> float:
-    """Calibrated airspeed [m/s] of a numeric state."""
-    sound = speed_of_sound(state.pressure_altitude, scenario.temperature_offset)
-    return float(calibrated_at(state.true_airspeed, state.pressure_altitude, sound))
-
-
 Row = tuple[float, State, Control, Configuration]
 
 
@@ -48,7 +42,8 @@ class _Glide:
     world: Surroundings
 
     def calibrated(self, state: State) -> float:
-        return calibrated_of(self.scenario, state)
+        sound = speed_of_sound(state.pressure_altitude, self.scenario.temperature_offset)
+        return float(calibrated_at(state.true_airspeed, state.pressure_altitude, sound))
 
     def true(self, calibrated: float, altitude: float) -> float:
         sound = speed_of_sound(altitude, self.scenario.temperature_offset)
@@ -155,7 +150,7 @@ def first_flight(scenario: Scenario) -> Flight:
     """Idle flight [SI] from the scenario's start to the threshold, a first guess and no more."""
     glide = _Glide(scenario, surroundings(scenario))
     path = scenario.arrival.glide_path
-    capture = path.distance(0.5 * (path.capture_at_least + path.capture_at_most))
+    capture = path.distance(path.capture_middle)
     early, late = capture + _STEP, fixed_distance(scenario, Event(EventKind.GATE))
     approach, flyable = glide.approach(capture, late)
     if not flyable:
@@ -173,7 +168,7 @@ def _whole(scenario: Scenario, glide: _Glide, rows: list[Row]) -> Trajectory:
     start, begin = scenario.start, rows[0][0]
     altitude = scenario.pressure_altitude(start.altitude)
     speed = start.mach * float(speed_of_sound(altitude, scenario.temperature_offset))
-    clean = Configuration((0.0,) * (len(scenario.airframe.steps) - 1), 0.0)
+    clean = clean_configuration(scenario.airframe)
     cruise: list[Row] = []
     for x in np.linspace(-start.distance, begin - _STEP, 20):
         held = level(glide.world, x, State(altitude, speed, 0.0, start.mass, 0.0), clean, 0.0)

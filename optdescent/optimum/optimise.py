@@ -10,9 +10,10 @@ from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import order_of
 from optdescent.optimum.glide import first_flight
 from optdescent.optimum.pose import Pose
-from optdescent.optimum.report import events_of, solver_record
-from optdescent.optimum.trajectory import refly, trajectory_of
-from optdescent.optimum.trial import Progress, in_right_order
+from optdescent.optimum.progress import Progress, silent
+from optdescent.optimum.report import solver_record
+from optdescent.optimum.trajectory import trajectory_of
+from optdescent.optimum.trial import in_right_order
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 
@@ -40,16 +41,11 @@ def optimise(scenario: Scenario, progress: Progress | None = None) -> Flight:
     NotConverged
         Neither an optimum nor a conflict was found.
     """
-    say = progress or _silent
+    say = progress or silent
     found = find_optimum(scenario, say)
     say("flying the optimum again")
-    pose, solution = found.pose, found.solution
-    report = solver_record(pose, found.problem, solution, refly(pose, solution), found.orders)
-    return replace(found.flight, solver=replace(report, events=events_of(pose, solution, found.flight)))
-
-
-def _silent(_: str) -> None:
-    """Progress that nobody watches."""
+    report = solver_record(found.pose, found.problem, found.solution, found.flight, found.orders)
+    return replace(found.flight, solver=report)
 
 
 def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:

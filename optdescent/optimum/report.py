@@ -13,11 +13,19 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.airframe.speeds import devices
-from optdescent.ocp import Problem, Solution, certify, cost_sensitivity, trajectory_sensitivity, transcribe
-from optdescent.optimum.events import DEVICE_EVENTS, Event, EventKind
+from optdescent.ocp import (
+    Problem,
+    Solution,
+    cost_sensitivity,
+    find_chatter,
+    hamiltonian_drift,
+    local_errors,
+    trajectory_sensitivity,
+    transcribe,
+)
+from optdescent.optimum.events import DEVICE_EVENTS, Event, EventKind, device_of
 from optdescent.optimum.pose import Pose
-from optdescent.optimum.trajectory import Refly
+from optdescent.optimum.trajectory import refly
 from optdescent.results import EventRecord, Flight, Slope, SolverRecord
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT
@@ -28,30 +36,31 @@ BANDS = tuple(FOOT * height for height in (-2000.0, 5000.0, 10000.0, 20000.0, 30
 
 
 def solver_record(
-    pose: Pose, problem: Problem, solution: Solution, again: Refly, orders: Iterable[str]
+    pose: Pose, problem: Problem, solution: Solution, flight: Flight, orders: Iterable[str]
 ) -> SolverRecord:
-    """How an optimum was found and what it shows for itself, events apart [SI]."""
-    shown = certify(problem, solution)
+    """How an optimum was found and what it shows for itself [SI]; `flight` is its recorded flight."""
+    errors = local_errors(problem, solution).values()
+    again = refly(pose, solution)
     return SolverRecord(
         status=solution.outcome.value,
         iterations=sum(turn.iterations for turn in solution.history),
         optimality=solution.dual_infeasibility,
         constraint_violation=solution.constraint_violation,
-        local_error=shown.local_error,
-        cost_error=shown.cost_error,
+        local_error=max(float(np.max(error.state)) for error in errors),
+        cost_error=sum(error.cost for error in errors),
         reflight_altitude=again.altitude,
         reflight_speed=again.speed,
         reflight_fuel=again.fuel,
-        hamiltonian_drift=shown.hamiltonian_drift,
+        hamiltonian_drift=hamiltonian_drift(problem, solution),
         regularisation=sum(solution[leg.name].integral for leg in pose.legs),
-        chatter=tuple(f"{swing.control} {swing.phase}" for swing in shown.chatter),
+        chatter=tuple(f"{swing.control} {swing.phase}" for swing in find_chatter(solution)),
         orders=tuple(orders),
-        events=(),
+        events=_events(pose, solution, flight),
         sensitivity=slopes(pose, problem, solution),
     )
 
 
-def events_of(pose: Pose, solution: Solution, flight: Flight) -> tuple[EventRecord, ...]:
+def _events(pose: Pose, solution: Solution, flight: Flight) -> tuple[EventRecord, ...]:
     """Events in order, each with what the flight has there [SI]."""
     x = -flight.column("distance_to_go")
     found: list[EventRecord] = []
@@ -66,8 +75,7 @@ def spoken(scenario: Scenario, event: Event) -> str:
     """An event as a reader knows it: windows and devices by their names."""
     arrival = scenario.arrival
     if event.kind in DEVICE_EVENTS:
-        name = next(device.name for device in devices(scenario.airframe) if device.number == event.index)
-        return f"{name} {event.kind.value}"
+        return f"{device_of(scenario, event).name} {event.kind.value}"
     match event.kind:
         case EventKind.WINDOW:
             return f"window {arrival.windows[event.index].name}"

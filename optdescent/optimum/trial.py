@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from optdescent.motion import record
@@ -12,11 +12,11 @@ from optdescent.optimum.events import COLLAPSED, Event, Order, reordered
 from optdescent.optimum.guess import guess_from, mesh_for
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose, in_order, overlap
+from optdescent.optimum.progress import Progress
 from optdescent.optimum.trajectory import trajectory_of
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 
-Progress = Callable[[str], None]
 _MOST_ORDERS = 8
 _MOST_EXCHANGES = 6
 _GAIN = 0.01
@@ -112,7 +112,7 @@ def in_right_order(
     for _ in range(_MOST_ORDERS):
         if trial.is_orderly:
             break
-        basis, conflict = _with_relaxed_demands(trial, progress)
+        basis, conflict = (trial, None) if trial.solution.is_usable else _with_relaxed_demands(trial, progress)
         order = reordered(basis.pose.order, basis.places, basis.asking, selection)
         if order in seen:
             if conflict is not None:
@@ -122,7 +122,7 @@ def in_right_order(
         trial = _tried(scenario, memory, *_again(scenario, basis, flight, order))
         log.append(_told(trial))
     if not trial.is_orderly:
-        _, conflict = _with_relaxed_demands(first, progress, always=True)
+        _, conflict = _with_relaxed_demands(first, progress)
         if conflict is not None:
             raise conflict
         progress("no conflict found: following the descent from still air, then from changed guesses")
@@ -140,12 +140,8 @@ def in_right_order(
     return replace(trial, orders=tuple(log))
 
 
-def _with_relaxed_demands(
-    trial: Trial, progress: Progress, always: bool = False
-) -> tuple[Trial, DemandsConflict | None]:
-    """A trial that failed, with the smallest relaxation of its demands instead, and the conflict if there is one."""
-    if trial.solution.is_usable and not always:
-        return trial, None
+def _with_relaxed_demands(trial: Trial, progress: Progress) -> tuple[Trial, DemandsConflict | None]:
+    """A trial with the smallest relaxation of its demands, if one is found, and the conflict if there is one."""
     progress("no descent found: looking for the demands that conflict")
     found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
     return (trial, None) if found is None else (replace(trial, solution=found.solution), found.conflict)

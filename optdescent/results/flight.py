@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_netcdf, write_netcdf
 from optdescent.results.marks import Marks
-from optdescent.results.provenance import CAUTION, Provenance, software_version
+from optdescent.results.provenance import Provenance
 from optdescent.results.schema import COLUMNS, SOLVED_COLUMNS
 from optdescent.results.solver import SolverRecord
 
@@ -107,19 +107,13 @@ class Flight:
         InputFault
             The file cannot be written.
         """
-        stamped = self.dataset.assign_attrs(
-            Conventions="CF-1.11",
-            title=self.provenance.title,
+        stamped = self.dataset.assign_attrs(self.provenance.attributes()).assign_attrs(
             kind=self.kind.value,
             rule=self.name if self.kind is Kind.RULE else "",
             name=self.name,
-            scenario=self.provenance.scenario_text,
-            scenario_digest=self.provenance.scenario_digest,
-            software_version=software_version(),
             solver=json.dumps(asdict(self.solver)) if self.solver else "",
             summary=json.dumps(asdict(self.summary)),
             marks=json.dumps(asdict(self.marks)),
-            caution=CAUTION,
         )
         write_netcdf(Path(path), stamped)
 

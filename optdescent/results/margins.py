@@ -14,7 +14,7 @@ import xarray as xr
 
 from optdescent.results.files import write_netcdf, write_text
 from optdescent.results.flight import Flight, dataset_html
-from optdescent.results.provenance import CAUTION, Provenance, software_version
+from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 
 _COLUMNS = (
@@ -107,16 +107,7 @@ class Margins:
         InputFault
             The file cannot be written.
         """
-        stamped = self.table.assign_attrs(
-            Conventions="CF-1.11",
-            title=self.provenance.title,
-            kind="margins",
-            scenario=self.provenance.scenario_text,
-            scenario_digest=self.provenance.scenario_digest,
-            software_version=software_version(),
-            caution=CAUTION,
-        )
-        write_netcdf(path, stamped)
+        write_netcdf(path, self.table.assign_attrs(self.provenance.attributes()).assign_attrs(kind="margins"))
 
 
 def _flat(name: str, variable: xr.DataArray) -> list[tuple[str, list[str]]]:

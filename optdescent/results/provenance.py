@@ -25,3 +25,14 @@ class Provenance:
     def line(self) -> str:
         """One line for charts and tables."""
         return f"optdescent {software_version()}, scenario {self.scenario_digest}"
+
+    def attributes(self) -> dict[str, str]:
+        """Attributes that every stored result carries [-]."""
+        return {
+            "Conventions": "CF-1.11",
+            "title": self.title,
+            "scenario": self.scenario_text,
+            "scenario_digest": self.scenario_digest,
+            "software_version": software_version(),
+            "caution": CAUTION,
+        }

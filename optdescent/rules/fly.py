@@ -21,7 +21,7 @@ from optdescent.air.altitude import setting_shift, shifted
 from optdescent.air.atmosphere import pressure, speed_of_sound
 from optdescent.air.wind import WindField
 from optdescent.airframe import Airframe, Configuration
-from optdescent.airframe.speeds import configuration_of, selected_on_schedule
+from optdescent.airframe.speeds import clean_configuration, configuration_of, selected_on_schedule
 from optdescent.arrival import Arrival, Track
 from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
 from optdescent.motion import Control, State, Surroundings, Trajectory, record
@@ -128,7 +128,7 @@ class Pilot:
         """The rule's height, held to the windows ahead, the capture height and the glide path [m]."""
         path, elevation = self.arrival.glide_path, self.arrival.elevation
         height, slope = ask.height, ask.slope
-        level = 0.5 * (path.capture_at_least + path.capture_at_most)
+        level = path.capture_middle
         slope = where(height < level, 0.0, slope)
         height = maximum(height, level)
         on_path = path.height(x)
@@ -276,7 +276,7 @@ def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArr
     parameters = np.concatenate([fixed, scenario.wind.coefficients()])
     state = State(altitude, speed, 0.0, scenario.start.mass, 0.0)
     surroundings, _, _ = pilot.world(parameters)
-    clean = Configuration((0.0,) * pilot.steps, 0.0)
+    clean = clean_configuration(scenario.airframe)
     at = motion(surroundings, -scenario.start.distance, state, Control(1.0, 0.0, 0.0), clean)
     fraction = float((at.forces.drag - at.forces.idle) / (at.forces.largest - at.forces.idle))
     lane = [altitude, speed, 0.0, scenario.start.mass, 0.0, fraction, 0.0, *([0.0] * (2 * pilot.steps + 3))]
