@@ -121,12 +121,12 @@ def test_the_speed_brake_is_stowed_low_down_and_with_the_landing_steps(name: str
 @AIRS
 @EACH
 def test_thrust_waits_until_the_speed_brake_is_in(name: str, settings: tuple[str, ...]) -> None:
-    """Both at once only while one of them follows its lag: under a minute of a whole descent."""
+    """Both at once only while one of them follows its lag: a few seconds of a whole descent."""
     flight = flown(name, settings)
     descending = flight.column("distance_to_go") < flight.summary.top_of_descent
     both = descending & (flight.column("speed_brake") > 0.1) & (flight.column("thrust_fraction") > 0.05)
     step = np.gradient(flight.column("time"))
-    assert float(np.sum(step[both])) < 60.0
+    assert float(np.sum(step[both])) < 10.0
 
 
 @AIRS
