@@ -63,13 +63,21 @@ class Case:
 
 
 def _with_dry_mass(make: Callable[[], tuple[Problem, Guess]], last: str) -> Callable[[], tuple[Problem, Guess]]:
-    """The rocket with its mass at burn-out as a parameter."""
+    """The rocket with its mass at burn-out as a parameter.
+
+    The mass is then free to fall below 0.6 on the way: with that limit left in place the nominal value, and no other,
+    would meet it in every point of the coast.
+    """
 
     def pose() -> tuple[Problem, Guess]:
         problem, guess = make()
+        phases = tuple(
+            replace(p, states=tuple(replace(v, lower=0.5) if v.name == "m" else v for v in p.states))
+            for p in problem.phases
+        )
         kept = tuple(b for b in problem.boundaries if b.name != "end m")
         dry = BoundaryConstraint("end m", lambda e: e[last].end["m"], lambda q: q["dry mass"], lambda q: q["dry mass"])
-        return replace(problem, boundaries=(*kept, dry), parameters=(Parameter("dry mass"),)), guess
+        return replace(problem, phases=phases, boundaries=(*kept, dry), parameters=(Parameter("dry mass"),)), guess
 
     return pose
 

@@ -76,7 +76,6 @@ class NonlinearProgram:
         self.pieces = pieces
         self.seconds_build = seconds_build
         self._scales: Array | None = None
-        self._base: Raw | None = None
         self._chord: Chord | None = None
         self._solvers: dict[tuple[SolverSettings, Warmth], ca.Function] = {}
 
@@ -143,19 +142,13 @@ class NonlinearProgram:
     def _beside(
         self, start: Guess | Solution, p: Array, box: Box, settings: SolverSettings
     ) -> tuple[Raw, _Ending] | None:
-        """By Newton's method from a solution on this mesh, if the answer is near enough to it.
-
-        The factored matrix is worth having from the second start from the same solution on.
-        """
+        """By Newton's method from a solution on this mesh, if the answer is near enough to it."""
         if not isinstance(start, Solution) or settings.warmth is Warmth.COLD or not start.outcome.is_success:
             return None
         same = start.mesh == self.mesh and np.array_equal(start.raw.scales, p[p.size - self.layout.scales :])
         if not same or start.raw.x.size != self.columns or np.any(box.low > box.high):
             return None
-        if self._base is not start.raw:
-            self._base, self._chord = start.raw, None
-            return None
-        if self._chord is None:
+        if self._chord is None or self._chord.base is not start.raw:
             parameters = np.asarray(parameter_column(self.problem, start.values), dtype=float)
             unit = column_scales(self.layout, start.raw.scales)
             limits = limit_values(self.problem, parameters)

@@ -13,17 +13,18 @@ from dataclasses import dataclass, replace
 import casadi as ca
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import block_array, csc_array, eye_array
-from scipy.sparse.linalg import splu
+from scipy.sparse import csc_array
 
 from optdescent.ocp.assemble import Piece
 from optdescent.ocp.basis import Array
+from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.limits import bounds, limit_places, limit_values, row_scales
-from optdescent.ocp.neighbour import active_limits, symmetric
+from optdescent.ocp.neighbour import active_limits
 from optdescent.ocp.nlp import NonlinearProgram
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.scale import column_scales
+from optdescent.ocp.slopes import symmetric
 from optdescent.ocp.solution import Raw, Solution
 
 _REGULAR = 1e-11
@@ -57,27 +58,25 @@ def cost_sensitivity(program: NonlinearProgram, solution: Solution) -> dict[str,
 def trajectory_sensitivity(program: NonlinearProgram, solution: Solution) -> TrajectorySensitivity:
     """Derivative of the trajectory to every parameter by one factorisation of the KKT system."""
     state = _State(program, solution)
-    layout = program.layout
+    size = program.columns
     held, rows = state.active()
-    free = np.flatnonzero(~held)
-    jacobian = csc_array(state.jacobian[rows][:, free])
-    fixed = np.where(held[:, None], state.bound_slopes[0], 0.0)
-    right_x = -(state.cross() + state.hessian @ fixed)[free]
-    right_g = (state.bound_slopes[1] - state.row_slopes() - state.jacobian @ fixed)[rows]
-    curve = csc_array(state.hessian[free][:, free])
-    exact = block_array([[curve, jacobian.T], [jacobian, None]], format="csc")
-    size, active = free.size, rows.size
-    shift = block_array([[_REGULAR * eye_array(size), None], [None, -_REGULAR * eye_array(active)]], format="csc")
-    factor = splu(csc_array(exact + shift))
-    right = np.vstack([right_x, right_g])
-    found = factor.solve(right)
+    live = np.concatenate([~held, rows])
+    system = Bordered(state.hessian, state.jacobian, live, _REGULAR)
+    given = np.vstack([np.where(held[:, None], state.bound_slopes[0], 0.0), np.zeros_like(state.bound_slopes[1])])
+    right = np.vstack([-state.cross(), state.bound_slopes[1] - state.row_slopes()])
+    found = np.column_stack([_solved(system, r, g, live) for r, g in zip(right.T, given.T, strict=True)])
+    return _named(program, found[:size], found[size:], state.unit)
+
+
+def _solved(system: Bordered, right: Array, given: Array, live: NDArray[np.bool_]) -> Array:
+    """Columns and row multipliers (n + m,), refined until the shift that keeps the factors regular shows no more."""
+    size = int(system.curve.shape[0])
+    found = system.solve(right, given)
     for _ in range(_REFINEMENTS):
-        found = found + factor.solve(right - exact @ found)
-    scaled = fixed
-    scaled[free] = found[:size]
-    duals = np.zeros((layout.rows, right.shape[1]))
-    duals[rows] = found[size:]
-    return _named(program, scaled, duals, state.unit)
+        x, lam = found[:size], found[size:]
+        exact = np.concatenate([system.curve @ x + system.slope_across @ lam, system.slope @ x])
+        found = found + system.solve(np.where(live, right - exact, 0.0), np.zeros_like(given))
+    return found
 
 
 def predict(solution: Solution, change: TrajectorySensitivity, step: Array) -> Solution:
@@ -165,10 +164,10 @@ class _State:
             columns[index] = np.where((limit == binding)[:, None], slopes, columns[index])
         return columns, rows
 
-    def active(self) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    def active(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Columns held at a bound, and rows that are equations or held at a limit."""
         found = active_limits(self.raw, self.value, self.box)
-        return found.columns, np.flatnonzero(found.rows)
+        return found.columns, found.rows
 
 
 def _by_parameter(problem: Problem, column: Array) -> dict[str, Array]:

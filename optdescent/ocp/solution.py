@@ -112,7 +112,7 @@ class Start(Enum):
 
     COLD = "from the guess"
     WARM = "from the given solution and its multipliers"
-    NEIGHBOUR = "from the given solution by Newton's method, its active limits kept or mended"
+    NEIGHBOUR = "from the given solution by Newton's method, the limits in force followed"
     WARM_THEN_COLD = "from the given solution without its multipliers, after a warm start failed"
 
 

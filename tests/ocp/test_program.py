@@ -57,13 +57,10 @@ def test_a_program_is_solved_again_with_other_values(warmth: Warmth) -> None:
     program = transcribe(problem, Mesh.uniform(problem, 15, 4))
     first = program.solve({"updraught": 1.0}, guess)
     again = program.solve({"updraught": 1.02}, first, SolverSettings(warmth=warmth))
-    nearer = program.solve({"updraught": 1.02}, first, SolverSettings(warmth=warmth))
     fresh = transcribe(problem, program.mesh).solve({"updraught": 1.02}, guess)
     assert again.outcome is Outcome.SOLVED
-    assert again.start is (Start.COLD if warmth is Warmth.COLD else Start.WARM)
-    assert nearer.start is (Start.COLD if warmth is Warmth.COLD else Start.NEIGHBOUR)
+    assert again.start is (Start.COLD if warmth is Warmth.COLD else Start.NEIGHBOUR)
     assert again.cost == pytest.approx(fresh.cost, rel=1e-7)
-    assert nearer.cost == pytest.approx(fresh.cost, rel=1e-7)
     if warmth is not Warmth.COLD:
         assert again.iterations < fresh.iterations / 2
 
@@ -75,7 +72,6 @@ def test_a_neighbour_with_other_limits_active_is_the_same_solution(limit: float)
     mesh = Mesh.uniform(problem, 20, 4)
     program = transcribe(problem, mesh)
     first = program.solve({"limit": 0.1}, guess)
-    program.solve({"limit": 0.101}, first)
     again = program.solve({"limit": limit}, first)
     fresh = transcribe(problem, mesh).solve({"limit": limit}, guess)
     assert again.outcome is Outcome.SOLVED
@@ -90,7 +86,6 @@ def test_what_is_no_neighbour_is_left_to_the_interior_point() -> None:
     problem, guess = posed.hang_glider()
     program = transcribe(problem, Mesh.uniform(problem, 15, 4))
     first = program.solve({"updraught": 1.0}, guess)
-    program.solve({"updraught": 1.01}, first)
     far = program.solve({"updraught": 2.5}, first)
     assert far.start in (Start.WARM, Start.WARM_THEN_COLD)
     assert far.cost == pytest.approx(program.solve({"updraught": 2.5}, guess).cost, rel=1e-6)
@@ -100,7 +95,6 @@ def test_many_neighbours_share_one_first_solution() -> None:
     problem, guess = posed.hang_glider()
     program = transcribe(problem, Mesh.uniform(problem, 15, 4))
     first = program.solve({"updraught": 1.0}, guess)
-    program.solve({"updraught": 1.02}, first)
     for updraught in (0.99, 1.0, 1.01):
         again = program.solve({"updraught": updraught}, first)
         assert again.start is Start.NEIGHBOUR
