@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -75,11 +75,10 @@ def _function(
     name: str, inputs: list[ca.SX], outputs: list[ca.SX], phase: str, labels: tuple[list[str], list[str]]
 ) -> ca.Function:
     """Compile, and name a symbol that does not belong to the problem."""
-    inside = {s.element_hash() for column in inputs for s in ca.symvar(column)}
-    for output in outputs:
-        for symbol in ca.symvar(output):
-            if symbol.element_hash() not in inside:
-                raise ProblemFault("an expression holds a symbol from outside the problem", phase, symbol.name())
+    inside = {s.element_hash() for s in ca.symvar(ca.vertcat(*inputs))}
+    for symbol in ca.symvar(ca.vertcat(*outputs)):
+        if symbol.element_hash() not in inside:
+            raise ProblemFault("an expression holds a symbol from outside the problem", phase, symbol.name())
     return ca.Function(name, inputs, outputs, labels[0], labels[1])
 
 
@@ -169,13 +168,17 @@ def _limits(problem: Problem, known: Parameters) -> tuple[tuple[tuple[str, str, 
         found += [(("control", phase.name, v.name), v.lower, v.upper) for v in phase.controls]
         found += [(("path", phase.name, c.name), c.lower, c.upper) for c in phase.path]
     found += [(("boundary", "", b.name), b.lower, b.upper) for b in problem.boundaries]
-    lower = ca.vertcat(*[_limit(low, known, item) for item, low, _ in found])
-    upper = ca.vertcat(*[_limit(high, known, item) for item, _, high in found])
-    return tuple(item for item, _, _ in found), lower, upper
+    items = tuple(item for item, _, _ in found)
+    return items, _column(items, [low for _, low, _ in found], known), _column(items, [h for _, _, h in found], known)
 
 
-def _limit(limit: float | Callable[[Parameters], ca.SX], known: Parameters, item: tuple[str, str, str]) -> ca.SX:
-    return _scalar(limit(known) if callable(limit) else limit, item[1], item[2])
+def _column(items: Sequence[tuple[str, str, str]], limits: Sequence[Limit], known: Parameters) -> ca.SX:
+    """All limits below each other; numbers at once, because there are many of them."""
+    column = ca.SX(ca.DM([0.0 if callable(limit) else float(limit) for limit in limits]))
+    for i, (item, limit) in enumerate(zip(items, limits, strict=True)):
+        if callable(limit):
+            column[i] = _scalar(limit(known), item[1], item[2])
+    return column
 
 
 def parameter_column(problem: Problem, values: Mapping[str, object]) -> list[float]:

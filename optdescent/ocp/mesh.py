@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_array, lil_array
+from scipy.sparse import csc_array
 
 from optdescent.ocp.basis import Array, Basis, Family, basis, integration, interpolation
 from optdescent.ocp.fault import ProblemFault
@@ -123,12 +124,14 @@ class PhaseMesh:
     @cached_property
     def closure(self) -> csc_array:
         """(elements or 0, node_count) sparse: end of element minus its polynomial's value there (Gauss only)."""
-        matrix = lil_array((len(self.degrees) if self.family is Family.GAUSS else 0, self.node_count))
-        for k, element in enumerate(self.bases[: matrix.shape[0]]):
-            start, end = self.first_node[k], self.first_node[k + 1]
-            matrix[k, start:end] = -element.closure
-            matrix[k, end] = 1.0
-        return matrix.tocsc()
+        if self.family is not Family.GAUSS:
+            return csc_array((0, self.node_count))
+        # An element's nodes with its end are one node more than its degree counts and that end.
+        counts = np.diff(self.first_node) + 1
+        rows = np.repeat(np.arange(counts.size), counts)
+        columns = np.concatenate([np.arange(a, b + 1) for a, b in pairwise(self.first_node)])
+        values = np.concatenate([np.append(-element.closure, 1.0) for element in self.bases])
+        return csc_array((values, (rows, columns)), shape=(counts.size, self.node_count))
 
     def locate(self, at: Array) -> NDArray[np.intp]:
         """Index of the element that holds each abscissa of ``at`` on [0, 1]."""

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.ocp.assemble import Functions
 from optdescent.ocp.basis import Array
 from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.limits import Box
@@ -64,9 +63,9 @@ class _Facts:
 class Chord:
     """The optimality conditions around one solution; its factored matrix serves every neighbour."""
 
-    def __init__(self, functions: Functions, base: Raw, p: Array, box: Box) -> None:
+    def __init__(self, slopes: Slopes, base: Raw, p: Array, box: Box) -> None:
         self.base = base
-        self._slopes = Slopes(functions)
+        self._slopes = slopes
         active = active_limits(base, self._slopes.rows(base.x, p)[0], box)
         x = np.where(active.columns, np.where(active.columns_high, box.high, box.low), base.x)
         held = np.concatenate([active.columns, active.rows])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import casadi as ca
 import numpy as np
@@ -25,6 +26,7 @@ from optdescent.ocp.recover import recover
 from optdescent.ocp.residue import not_finite, slackness, violation
 from optdescent.ocp.scale import column_scales, cost_scale, scales
 from optdescent.ocp.settings import SolverSettings, Warmth
+from optdescent.ocp.slopes import Slopes
 from optdescent.ocp.solution import Raw, Solution, Start
 from optdescent.ocp.start import from_guess, from_solution
 from optdescent.ocp.transfer import transfer
@@ -79,6 +81,10 @@ class NonlinearProgram:
         self._chord: Chord | None = None
         self._solvers: dict[tuple[SolverSettings, Warmth], ca.Function] = {}
 
+    @cached_property
+    def _slopes(self) -> Slopes:
+        return Slopes(self.functions)
+
     @property
     def columns(self) -> int:
         """Number of variables."""
@@ -110,7 +116,7 @@ class NonlinearProgram:
         unit = column_scales(self.layout, scale)
         p = np.concatenate([parameters, scale])
         box = bounds(self.problem, self.layout, limits, unit, scale)
-        attempt = self._beside(start, p, box, settings)
+        attempt = self._beside(start, physical / unit, p, box, settings)
         if attempt is None:
             x0 = np.clip(physical / unit, box.low, box.high)
             self._fill_integrals(x0, p)
@@ -140,25 +146,32 @@ class NonlinearProgram:
         )
 
     def _beside(
-        self, start: Guess | Solution, p: Array, box: Box, settings: SolverSettings
+        self, start: Guess | Solution, x: Array, p: Array, box: Box, settings: SolverSettings
     ) -> tuple[Raw, _Ending] | None:
-        """By Newton's method from a solution on this mesh, if the answer is near enough to it."""
+        """By Newton's method from a solution, on this mesh or another, if the answer is near enough to it."""
         if not isinstance(start, Solution) or settings.warmth is Warmth.COLD or not start.outcome.is_success:
             return None
-        same = start.mesh == self.mesh and np.array_equal(start.raw.scales, p[p.size - self.layout.scales :])
-        if not same or start.raw.x.size != self.columns or np.any(box.low > box.high):
+        scale = p[p.size - self.layout.scales :]
+        if not np.array_equal(start.raw.scales, scale) or np.any(box.low > box.high):
             return None
-        if self._chord is None or self._chord.base is not start.raw:
-            parameters = np.asarray(parameter_column(self.problem, start.values), dtype=float)
-            unit = column_scales(self.layout, start.raw.scales)
-            limits = limit_values(self.problem, parameters)
-            there = bounds(self.problem, self.layout, limits, unit, start.raw.scales)
-            base = np.concatenate([parameters, start.raw.scales])
-            self._chord = Chord(self.functions, start.raw, base, there)
-        found = self._chord.to(p, box, settings.tolerance) if self._chord.is_useful else None
+        if start.mesh != self.mesh:
+            near = transfer(self.problem, self.mesh, self.layout, start, np.clip(x, box.low, box.high))
+            chord = Chord(self._slopes, near, p, box)
+        else:
+            chord = self._held(start, scale)
+        found = chord.to(p, box, settings.tolerance) if chord.is_useful else None
         if found is None:
             return None
         return found.raw, _Ending(Outcome.SOLVED, Start.NEIGHBOUR, found.steps, found.residual)
+
+    def _held(self, start: Solution, scale: Array) -> Chord:
+        """What was factored at a solution on this mesh, kept for its other neighbours."""
+        if self._chord is None or self._chord.base is not start.raw:
+            parameters = np.asarray(parameter_column(self.problem, start.values), dtype=float)
+            limits = limit_values(self.problem, parameters)
+            box = bounds(self.problem, self.layout, limits, column_scales(self.layout, scale), scale)
+            self._chord = Chord(self._slopes, start.raw, np.concatenate([parameters, scale]), box)
+        return self._chord
 
     def _physical(self, start: Guess | Solution) -> Array:
         if not isinstance(start, Solution):
@@ -205,7 +218,9 @@ class NonlinearProgram:
         stats = solver.stats()
         outcome = _OUTCOMES.get(stats["return_status"], Outcome.FAILED)
         duals = stats.get("iterations", {}).get("inf_du", [])
-        x, lam_x, lam_g = (np.asarray(result[k].full(), dtype=float).ravel() for k in ("x", "lam_x", "lam_g"))
+        x, lam_g = (np.asarray(result[k].full(), dtype=float).ravel() for k in ("x", "lam_g"))
+        # The solver leaves out the multipliers of fixed columns; the gradient of the Lagrangian has them all.
+        lam_x = -self._slopes.pull(x, arguments["p"], lam_g)[1]
         dual = float(duals[-1]) if duals else np.nan
         return Raw(x, lam_x, lam_g, scale), _Ending(outcome, Start.COLD, int(stats["iter_count"]), dual)
 
@@ -214,8 +229,8 @@ class NonlinearProgram:
         if key not in self._solvers:
             options: dict[str, bool | int | float | str | ca.Function] = {
                 "print_time": False,
+                "no_nlp_grad": True,
                 "calc_lam_p": False,
-                "calc_lam_x": True,
                 "grad_f": self.functions.gradient,
                 "jac_g": self.functions.jacobian,
                 "hess_lag": self.functions.hessian,

@@ -106,7 +106,7 @@ def test_a_solution_starts_another_mesh_warm() -> None:
     coarse = transcribe(problem, Mesh.uniform(problem, 20, 4)).solve({"updraught": 1.0}, guess)
     program = transcribe(problem, Mesh.uniform(problem, 30, 5))
     fine = program.solve({"updraught": 1.0}, coarse)
-    assert fine.start is Start.WARM
+    assert fine.start is Start.NEIGHBOUR
     assert fine.iterations < coarse.iterations / 2
     assert fine.cost == pytest.approx(program.solve({"updraught": 1.0}, guess).cost, rel=1e-7)
 
