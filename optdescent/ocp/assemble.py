@@ -60,7 +60,7 @@ def _sparse(matrix: csc_array) -> ca.DM:
     matrix.sum_duplicates()
     matrix.sort_indices()
     sparsity = ca.Sparsity(*matrix.shape, matrix.indptr.tolist(), matrix.indices.tolist())
-    return ca.DM(sparsity, matrix.data)
+    return ca.DM(sparsity, matrix.data.tolist())
 
 
 class _Scatter:
@@ -89,15 +89,27 @@ class _Scatter:
         if not self.values:
             return ca.MX(*self.shape)
         row, column = np.concatenate(self.row), np.concatenate(self.column)
-        key, target = np.unique(column.astype(np.int64) * self.shape[0] + row, return_inverse=True)
+        key, target, count = np.unique(
+            column.astype(np.int64) * self.shape[0] + row, return_inverse=True, return_counts=True
+        )
         starts = np.searchsorted(key, np.arange(self.shape[1] + 1) * self.shape[0])
         sparsity = ca.Sparsity(*self.shape, starts.tolist(), (key % self.shape[0]).tolist())
         stacked = ca.vertcat(*self.values)
-        order = np.argsort(target, kind="stable")
-        if key.size == row.size:
-            return ca.MX(sparsity, stacked[order.tolist()])
-        ones = (np.ones(row.size), (target, np.concatenate(self.position)))
-        return ca.MX(sparsity, ca.mtimes(_sparse(csc_array(ones, shape=(key.size, row.size))), stacked))
+        position = np.concatenate(self.position)
+        # Most places get one entry, which is taken as it is; only the few others need a sum.
+        alone = count[target] == 1
+        if alone.all():
+            return ca.MX(sparsity, stacked[position[np.argsort(target)].tolist()])
+        many = np.flatnonzero(count > 1)
+        rank = np.zeros(key.size, dtype=np.int64)
+        rank[many] = np.arange(many.size)
+        together = position[~alone]
+        ones = (np.ones(together.size), (rank[target[~alone]], np.arange(together.size)))
+        sums = ca.mtimes(_sparse(csc_array(ones, shape=(many.size, together.size))), stacked[together.tolist()])
+        taken = np.empty(key.size, dtype=np.int64)
+        taken[target[alone]] = position[alone]
+        taken[many] = self.count + np.arange(many.size)
+        return ca.MX(sparsity, ca.vertcat(stacked, sums)[taken.tolist()])
 
 
 def assemble(columns: int, parameters: int, linear: csc_array, pieces: list[Piece]) -> Functions:
