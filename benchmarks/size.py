@@ -4,9 +4,9 @@ The reduced descent of ``benchmarks.peers.descent`` on finer and finer meshes up
 time of building, the first solve, its iterations, milliseconds per iteration, and that over the yardstick's time.
 Writes ``size.csv``, ``size.md``, ``size.pdf`` and ``size.png``.
 
-The profile of a first solve: the program's functions are timed one by one at the solution and multiplied by how often
-IPOPT calls them when no step is cut back; a solve with no iterations tells the set-up (scales, bounds, making the
-solver, its first evaluations, reading the result); linear algebra and IPOPT's own work are the rest.
+The profile of a first solve: the seconds in each kind of function are the solver's own count; a solve with no
+iterations tells the set-up (scales, bounds, making the solver, reading the result); linear algebra and IPOPT's own
+work are the rest.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import os
 import platform
 import statistics
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +27,7 @@ from matplotlib.figure import Figure
 from benchmarks.peers.descent import descent
 from benchmarks.tables import markdown, write_csv
 from benchmarks.yardstick import SENTENCE, yardstick
-from optdescent.ocp import Guess, Mesh, NonlinearProgram, Solution, SolverSettings, transcribe
+from optdescent.ocp import Guess, Mesh, SolverSettings, transcribe
 
 _VALUES = {"mass at start": 60e3}
 _ELEMENTS = (10, 20, 40, 80, 160, 320, 570)
@@ -56,9 +56,10 @@ class Size:
 
 
 def measure(elements: int, repeats: int) -> Size:
-    """Build and solve from the straight guess ``repeats`` times; then time the functions at the solution."""
+    """Build and solve from the straight guess ``repeats`` times."""
     builds: list[float] = []
     solves: list[float] = []
+    functions: list[tuple[float, ...]] = []
     for _ in range(repeats):
         began = time.perf_counter()
         problem, guess = descent()
@@ -67,39 +68,22 @@ def measure(elements: int, repeats: int) -> Size:
         found = program.solve(_VALUES, guess)
         solves.append(time.perf_counter() - built)
         builds.append(built - began)
+        functions.append(tuple(program.timing.values()))
     if not found.outcome.is_success:
         raise ArithmeticError(f"{elements} elements: {found.outcome.value}")
     solve = statistics.median(solves)
-    parts = _parts(program, found, solve, guess)
+    evaluated = tuple(statistics.median(part) for part in zip(*functions, strict=True))
+    around = _around(program.mesh, guess)
+    parts = (*evaluated, around, max(solve - around - sum(evaluated), 0.0))
     return Size(elements, program.columns, program.rows, found.iterations, statistics.median(builds), solve, parts)
 
 
-def _parts(program: NonlinearProgram, found: Solution, solve: float, guess: Guess) -> tuple[float, ...]:
-    """Seconds of one first solve by part, in the order of ``_PARTS``."""
-    x = found.raw.x
-    p = np.concatenate([[_VALUES["mass at start"]], found.raw.scales])
-    functions, count = program.functions, found.iterations
-    evaluated = (
-        (count + 1) * _time(lambda: functions.nlp(x, p)),
-        (2 * count + 3) * _time(lambda: functions.gradient(x, p)),
-        (count + 1) * _time(lambda: functions.jacobian(x, p)),
-        count * _time(lambda: functions.hessian(x, p, 1.0, found.raw.lam_g)),
-    )
-    none = SolverSettings(iterations=0)
-    fresh = transcribe(descent()[0], program.mesh)
+def _around(mesh: Mesh, guess: Guess) -> float:
+    """Seconds of a solve without iterations, but for its functions."""
+    fresh = transcribe(descent()[0], mesh)
     began = time.perf_counter()
-    fresh.solve(_VALUES, guess, none)
-    around = time.perf_counter() - began
-    return (*evaluated, around, max(solve - around - sum(evaluated), 0.0))
-
-
-def _time(call: Callable[[], object], repeats: int = 9) -> float:
-    times: list[float] = []
-    for _ in range(repeats):
-        began = time.perf_counter()
-        call()
-        times.append(time.perf_counter() - began)
-    return statistics.median(times)
+    fresh.solve(_VALUES, guess, SolverSettings(iterations=0))
+    return time.perf_counter() - began - sum(fresh.timing.values())
 
 
 _HEADER = (

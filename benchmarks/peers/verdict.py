@@ -37,9 +37,17 @@ def duels(results: Sequence[Result]) -> list[Duel]:
             continue
         first = min(peers, key=lambda r: r.first)
         again = min(peers, key=lambda r: r.again)
-        exact = _no_worse(own.error, first.error) and _no_worse(own.error_again, again.error_again)
+        exact = _no_worse(_larger(own), min(_larger(first), _larger(again)))
         found.append(Duel(name, first.first / own.first, first.library, again.again / own.again, again.library, exact))
     return found
+
+
+def _larger(result: Result) -> float:
+    """The error on a case is the larger of its two solves.
+
+    Along a singular arc a coarse mesh has optima beside each other, and the errors of one solve scatter.
+    """
+    return max(result.error, result.error_again)
 
 
 def _no_worse(own: float, other: float) -> bool:

@@ -59,6 +59,11 @@ class Bordered:
             self._enter(int(unknown))
         self._first = self._members.copy()
 
+    @property
+    def filled(self) -> int:
+        """How many entries the factors hold."""
+        return int(self._factor.L.nnz + self._factor.U.nnz)
+
     def reset(self) -> None:
         """Back to the working set that was factored."""
         for unknown in [m for m in self._members if m not in self._first]:
@@ -76,9 +81,9 @@ class Bordered:
             self._enter(unknown)
 
     def solve(self, right: Array, given: Array) -> Array:
-        """All unknowns (n + m,) [-] from the right-hand side of the live ones and the values ``given`` of the dead ones.
+        """All unknowns (n + m,) [-] from the right-hand side of the live ones and the values of the dead ones.
 
-        Both (n + m,); what they hold for unknowns of the other kind does not matter.
+        ``right`` and ``given`` (n + m,); what they hold for unknowns of the other kind does not matter.
         """
         outside = self._position < 0
         rest = right - self._matrix @ np.where(outside, given, 0.0)

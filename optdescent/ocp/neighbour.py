@@ -1,10 +1,10 @@
-"""A solution's neighbour: Newton's method with the matrices of the solution, its limits in force followed as they change.
+"""A solution's neighbour: Newton's method with the solution's matrices, limits in force followed as they change.
 
 The matrices of the optimality conditions, factored once at a solution, serve every step towards every neighbour (the
 chord method: Kelley, Iterative Methods for Linear and Nonlinear Equations, 1995, section 5.4). Each step is a quadratic
 program with exact residuals in which the limits in force may change (adjoint-based inexact sequential quadratic
-programming: Diehl, Walther, Bock, Kostina, Optimization Methods and Software 25, 2010). Where the steps do not close in,
-the matrices are made anew, a few times at most; if that does not settle it, the interior point has to be asked.
+programming: Diehl, Walther, Bock, Kostina, Optimization Methods and Software 25, 2010). Where the steps do not close
+in, the matrices are made anew, a few times at most; if that does not settle it, the interior point has to be asked.
 """
 
 from __future__ import annotations

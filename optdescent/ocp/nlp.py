@@ -1,21 +1,20 @@
-"""The nonlinear program and its solver: the only file that knows IPOPT."""
+"""The nonlinear program: a problem on a mesh, solved again and again from guesses and from solutions."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
-import casadi as ca
 import numpy as np
 from numpy.typing import ArrayLike
 
-from optdescent.interrupt import interruptible
 from optdescent.ocp.assemble import Functions, Piece
 from optdescent.ocp.basis import Array
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.guess import Guess
+from optdescent.ocp.interior import Ending, InteriorPoint
 from optdescent.ocp.layout import Layout
 from optdescent.ocp.limits import Box, bounds, limit_values
 from optdescent.ocp.mesh import Mesh
@@ -30,30 +29,6 @@ from optdescent.ocp.slopes import Slopes
 from optdescent.ocp.solution import Raw, Solution, Start
 from optdescent.ocp.start import from_guess, from_solution
 from optdescent.ocp.transfer import transfer
-
-_OUTCOMES = {
-    "Solve_Succeeded": Outcome.SOLVED,
-    "Feasible_Point_Found": Outcome.SOLVED,
-    "Solved_To_Acceptable_Level": Outcome.ACCEPTABLE,
-    "Infeasible_Problem_Detected": Outcome.INFEASIBLE,
-    "Maximum_Iterations_Exceeded": Outcome.ITERATIONS,
-    "Maximum_CpuTime_Exceeded": Outcome.TIME,
-    "Maximum_WallTime_Exceeded": Outcome.TIME,
-    "Invalid_Number_Detected": Outcome.INVALID_NUMBER,
-    "Restoration_Failed": Outcome.RESTORATION_FAILED,
-    "Diverging_Iterates": Outcome.DIVERGING,
-    "Search_Direction_Becomes_Too_Small": Outcome.STEP_TOO_SMALL,
-    "Error_In_Step_Computation": Outcome.STEP_TOO_SMALL,
-    "Not_Enough_Degrees_Of_Freedom": Outcome.OVERDETERMINED,
-}
-
-
-@dataclass(frozen=True)
-class _Ending:
-    outcome: Outcome
-    start: Start
-    iterations: int
-    dual: float
 
 
 class NonlinearProgram:
@@ -79,11 +54,19 @@ class NonlinearProgram:
         self.seconds_build = seconds_build
         self._scales: Array | None = None
         self._chord: Chord | None = None
-        self._solvers: dict[tuple[SolverSettings, Warmth], ca.Function] = {}
 
     @cached_property
     def _slopes(self) -> Slopes:
         return Slopes(self.functions)
+
+    @cached_property
+    def _interior(self) -> InteriorPoint:
+        return InteriorPoint(self.functions, self._slopes)
+
+    @property
+    def timing(self) -> Mapping[str, float]:
+        """Time [s] that the latest run of the interior point spent in each kind of function."""
+        return self._interior.timing
 
     @property
     def columns(self) -> int:
@@ -147,7 +130,7 @@ class NonlinearProgram:
 
     def _beside(
         self, start: Guess | Solution, x: Array, p: Array, box: Box, settings: SolverSettings
-    ) -> tuple[Raw, _Ending] | None:
+    ) -> tuple[Raw, Ending] | None:
         """By Newton's method from a solution, on this mesh or another, if the answer is near enough to it."""
         if not isinstance(start, Solution) or settings.warmth is Warmth.COLD or not start.outcome.is_success:
             return None
@@ -162,7 +145,7 @@ class NonlinearProgram:
         found = chord.to(p, box, settings.tolerance) if chord.is_useful else None
         if found is None:
             return None
-        return found.raw, _Ending(Outcome.SOLVED, Start.NEIGHBOUR, found.steps, found.residual)
+        return found.raw, Ending(Outcome.SOLVED, Start.NEIGHBOUR, found.steps, found.residual)
 
     def _held(self, start: Solution, scale: Array) -> Chord:
         """What was factored at a solution on this mesh, kept for its other neighbours."""
@@ -182,22 +165,22 @@ class NonlinearProgram:
 
     def _attempt(
         self, start: Guess | Solution, x0: Array, p: Array, box: Box, settings: SolverSettings
-    ) -> tuple[Raw, _Ending]:
+    ) -> tuple[Raw, Ending]:
         """Warm if multipliers are at hand, then cold if that failed; nothing if bounds exclude each other."""
         scale = p[p.size - self.layout.scales :]
         given = {"lbx": box.low, "ubx": box.high, "lbg": box.row_low, "ubg": box.row_high, "p": p}
         if np.any(box.low > box.high):
             nothing = Raw(x0, np.full(self.columns, np.nan), np.full(self.rows, np.nan), scale)
-            return nothing, _Ending(Outcome.INFEASIBLE, Start.COLD, 0, np.nan)
+            return nothing, Ending(Outcome.INFEASIBLE, Start.COLD, 0, np.nan)
         near = self._near(start, x0, scale) if settings.warmth is not Warmth.COLD else None
         spent = 0
         if near is not None:
             begin = {"x0": near.x, "lam_x0": near.lam_x, "lam_g0": near.lam_g}
-            raw, ending = self._run({**begin, **given}, settings, settings.warmth, scale)
+            raw, ending = self._interior.run({**begin, **given}, settings, settings.warmth, scale)
             if ending.outcome.is_success:
                 return raw, replace(ending, start=Start.WARM)
             spent = ending.iterations
-        raw, ending = self._run({"x0": x0, **given}, settings, Warmth.COLD, scale)
+        raw, ending = self._interior.run({"x0": x0, **given}, settings, Warmth.COLD, scale)
         how = Start.COLD if near is None else Start.WARM_THEN_COLD
         return raw, replace(ending, start=how, iterations=ending.iterations + spent)
 
@@ -208,61 +191,6 @@ class NonlinearProgram:
         if start.mesh == self.mesh:
             return start.raw
         return transfer(self.problem, self.mesh, self.layout, start, x0)
-
-    def _run(
-        self, arguments: Mapping[str, Array], settings: SolverSettings, warmth: Warmth, scale: Array
-    ) -> tuple[Raw, _Ending]:
-        solver = self._solver(settings, warmth)
-        with interruptible():
-            result = solver(**arguments)
-        stats = solver.stats()
-        outcome = _OUTCOMES.get(stats["return_status"], Outcome.FAILED)
-        duals = stats.get("iterations", {}).get("inf_du", [])
-        x, lam_g = (np.asarray(result[k].full(), dtype=float).ravel() for k in ("x", "lam_g"))
-        # The solver leaves out the multipliers of fixed columns; the gradient of the Lagrangian has them all.
-        lam_x = -self._slopes.pull(x, arguments["p"], lam_g)[1]
-        dual = float(duals[-1]) if duals else np.nan
-        return Raw(x, lam_x, lam_g, scale), _Ending(outcome, Start.COLD, int(stats["iter_count"]), dual)
-
-    def _solver(self, settings: SolverSettings, warmth: Warmth) -> ca.Function:
-        key = (replace(settings, warmth=Warmth.COLD), warmth)
-        if key not in self._solvers:
-            options: dict[str, bool | int | float | str | ca.Function] = {
-                "print_time": False,
-                "no_nlp_grad": True,
-                "calc_lam_p": False,
-                "grad_f": self.functions.gradient,
-                "jac_g": self.functions.jacobian,
-                "hess_lag": self.functions.hessian,
-                "show_eval_warnings": False,
-                "ipopt.print_level": settings.log,
-                "ipopt.sb": "yes",
-                "ipopt.tol": settings.tolerance,
-                "ipopt.max_iter": settings.iterations,
-                "ipopt.max_cpu_time": settings.seconds,
-                "ipopt.nlp_scaling_method": "none",
-                "ipopt.mu_strategy": "adaptive",
-                "ipopt.bound_mult_init_method": "mu-based",
-                "ipopt.bound_push": settings.push,
-                "ipopt.bound_frac": settings.push,
-            }
-            if settings.barrier is not None:
-                options |= {"ipopt.mu_strategy": "monotone", "ipopt.mu_init": settings.barrier}
-            if warmth is not Warmth.COLD:
-                options["ipopt.warm_start_init_point"] = "yes"
-                for name in (
-                    "bound_push",
-                    "bound_frac",
-                    "slack_bound_push",
-                    "slack_bound_frac",
-                    "mult_bound_push",
-                ):
-                    options[f"ipopt.warm_start_{name}"] = 1e-8
-                close = warmth is Warmth.CLOSE
-                options["ipopt.mu_init"] = 1e-9 if close else 1e-4
-                options["ipopt.mu_strategy"] = "monotone" if close else "adaptive"
-            self._solvers[key] = ca.nlpsol("solver", "ipopt", self.functions.nlp, options)
-        return self._solvers[key]
 
     def _fix_scales(
         self,

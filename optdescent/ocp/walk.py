@@ -43,7 +43,7 @@ class Data:
 
 @dataclass(frozen=True)
 class Standing:
-    """A solution: variables, row multipliers; which variables (n) and rows (m) are held, and whether at the upper limit."""
+    """A solution: variables, row multipliers; which of both (n + m) are held, and whether at the upper limit."""
 
     x: Array
     lam: Array
@@ -59,7 +59,8 @@ class Standing:
 def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int) -> tuple[Standing, int] | None:
     """The solution for ``end``, from that for ``begin``, and how often the working set changed on the way.
 
-    None if it cannot be followed or changes more than ``most`` times.
+    None if it cannot be followed or changes more than ``most`` times. Where the data exclude each other, the shift of
+    ``system`` may lead to an end that does not keep the limits: whoever asks looks at the residual.
     ``system`` must stand for what is live in ``standing``; afterwards it stands for what is live in the result.
     """
     size = standing.x.size
@@ -70,7 +71,7 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
     pull_rate, offset_rate = end.pull - begin.pull, end.offset - begin.offset
     fixed = (low == high) & (end.low == end.high)
     held, at_high = standing.held.copy(), standing.at_high.copy()
-    # What must stay within its limits, and what must keep its sign (positive at the lower limit) while it is held there.
+    # What must stay within its limits, and what must keep its sign (positive at the lower one) while it is held there.
     value = np.concatenate([standing.x, slope @ standing.x + begin.offset])
     force = np.concatenate([curve @ standing.x + across @ standing.lam + begin.pull, -standing.lam])
     done, turned = 0.0, dict[int, float]()
