@@ -88,6 +88,8 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
         meets_high = np.where(held, np.inf, _reach(high - value, high_rate - value_rate))
         lets_go = np.where(held & ~fixed, _reach(sign * force, sign * force_rate), np.inf)
         first = np.minimum(np.minimum(meets_low, meets_high), lets_go)
+        if changes == 0:
+            system.prepare(np.flatnonzero(first < 1.0))
         unknown = int(np.argmin(first))
         step = min(float(first[unknown]), 1.0 - done)
         if not np.isfinite(step) or not np.all(np.isfinite(found)):
