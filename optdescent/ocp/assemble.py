@@ -122,6 +122,7 @@ def assemble(columns: int, parameters: int, linear: csc_array, pieces: list[Piec
         cost=_Scatter(1, 1),
         gradient=_Scatter(columns, 1),
         value=_Scatter(rows, 1),
+        beside=_Scatter(rows, 1),
         slope=_Scatter(rows, columns),
         curve=_Scatter(columns, columns),
     )
@@ -132,13 +133,15 @@ def assemble(columns: int, parameters: int, linear: csc_array, pieces: list[Piec
     where = np.asarray(entries.row, dtype=np.int64), np.asarray(entries.col, dtype=np.int64)
     into.slope.add(*where, ca.MX(ca.DM(entries.data)))
     cost = ca.densify(into.cost.matrix())
-    values = ca.mtimes(coefficients, x) + ca.densify(into.value.matrix())
+    straight = ca.mtimes(coefficients, x)
+    values = straight + ca.densify(into.value.matrix())
+    beside = straight + ca.densify(into.beside.matrix())
     gradient = ca.densify(into.gradient.matrix())
     names = ["x", "p"]
     return Functions(
         ca.Function("nlp", [x, p], [cost, values], names, ["f", "g"]),
         ca.Function("nlp_grad_f", [x, p], [cost, gradient], names, ["f", "grad_f_x"]),
-        ca.Function("nlp_jac_g", [x, p], [values, into.slope.matrix()], names, ["g", "jac_g_x"]),
+        ca.Function("nlp_jac_g", [x, p], [beside, into.slope.matrix()], names, ["g", "jac_g_x"]),
         ca.Function(
             "nlp_hess_l",
             [x, p, lam_f, lam_g],
@@ -151,11 +154,15 @@ def assemble(columns: int, parameters: int, linear: csc_array, pieces: list[Piec
 
 @dataclass(frozen=True)
 class _Targets:
-    """The cost is kept apart from the rows, so that asking for it alone evaluates nothing else."""
+    """The cost is kept apart from the rows, so that asking for it alone evaluates nothing else.
+
+    ``beside`` are the rows again, as they come with their slopes.
+    """
 
     cost: _Scatter
     gradient: _Scatter
     value: _Scatter
+    beside: _Scatter
     slope: _Scatter
     curve: _Scatter
 
@@ -169,9 +176,11 @@ def _add_piece(piece: Piece, x: ca.MX, p: ca.MX, weights: ca.MX, into: _Targets)
     entries = ca.vec(kernel.value.map(points, mask, [False])(*arguments))
     _split(target, np.zeros(target.size, dtype=np.int64), entries, into.value, into.cost)
     i, j = kernel.slope_at
+    found, slopes = kernel.slope.map(points, mask, [False, False])(*arguments)
+    own = np.flatnonzero(target >= 0)
+    into.beside.add(target[own], np.zeros(own.size, dtype=np.int64), ca.vec(found)[own.tolist()])
     if i.size:
-        entries = ca.vec(kernel.slope.map(points, mask, [False])(*arguments))
-        _split(rows[i].T.ravel(), where[j].T.ravel(), entries, into.slope, into.gradient)
+        _split(rows[i].T.ravel(), where[j].T.ravel(), ca.vec(slopes), into.slope, into.gradient)
     i, j = kernel.curve_at
     if i.size:
         function = kernel.curve.map(points, [*mask, False], [False])

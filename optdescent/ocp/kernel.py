@@ -32,14 +32,14 @@ class Kernel:
         jacobian = ca.jacobian(outputs, z)
         hessian = ca.triu(ca.hessian(self._weighed, z)[0])
         self.value = ca.Function("value", self._local, [outputs])
-        self.slope = self._entries("slope", jacobian, self._local)
+        # With the values, so that asking for both evaluates what they share once.
+        self.slope = ca.Function("slope", self._local, [outputs, _column(jacobian)])
         self.curve = self._entries("curve", hessian, [*self._local, self._multiplier])
         self.slope_at, self.curve_at = _triplets(jacobian), _triplets(hessian)
 
     @staticmethod
     def _entries(name: str, matrix: ca.SX, arguments: list[ca.SX]) -> ca.Function:
-        # The entries of a single row come as a row; a map needs them as a column.
-        return ca.Function(name, arguments, [ca.reshape(matrix.nz[:], matrix.nnz(), 1)])
+        return ca.Function(name, arguments, [_column(matrix)])
 
     @cached_property
     def push(self) -> ca.Function:
@@ -58,6 +58,11 @@ class Kernel:
         """Entries of the second derivative (z, k) of the weighed outputs, and where they sit."""
         matrix = ca.jacobian(ca.gradient(self._weighed, self._z), self._parameters)
         return self._entries("cross", matrix, [*self._local, self._multiplier]), _triplets(matrix)
+
+
+def _column(matrix: ca.SX) -> ca.SX:
+    """The entries of a matrix: those of a single row come as a row, and a map needs a column."""
+    return ca.reshape(matrix.nz[:], matrix.nnz(), 1)
 
 
 def _triplets(matrix: ca.SX) -> Triplets:
