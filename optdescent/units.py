@@ -51,6 +51,7 @@ _UNITS = (
     Unit("kg_per_s", "kg/s", 1.0, "kg s-1"),
     Unit("kg_per_n_s", "kg/(N s)", 1.0, "kg N-1 s-1"),
     Unit("kt_per_nm", "kt/nm", KNOT / NAUTICAL_MILE, "s-1"),
+    Unit("kt_per_1000ft", "kt/1000 ft", KNOT / (1000.0 * FOOT), "s-1"),
     Unit("", "", 1.0, "1"),
 )
 UNITS = {unit.suffix: unit for unit in _UNITS}

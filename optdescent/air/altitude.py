@@ -9,6 +9,17 @@ from __future__ import annotations
 from optdescent.air.atmosphere import pressure_altitude
 from optdescent.curves.elementary import Value
 
+EARTH_RADIUS = 6356766.0
+"""Radius [m] with which geometric heights become geopotential ones (ICAO Doc 7488/3, section 2.3)."""
+
+
+def geopotential(geometric: Value) -> Value:
+    """Geopotential height [m] of a geometric height above mean sea level [m].
+
+    Every height in this project is geopotential; 10 km are 16 m less of it.
+    """
+    return EARTH_RADIUS * geometric / (EARTH_RADIUS + geometric)
+
 
 def setting_shift(qnh: Value) -> Value:
     """Pressure altitude less QNH altitude [m] for an altimeter setting QNH [Pa]."""

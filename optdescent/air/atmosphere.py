@@ -60,7 +60,12 @@ def density(pressure_altitude: Value, offset: Value) -> Value:
 
 def speed_of_sound(pressure_altitude: Value, offset: Value) -> Value:
     """Speed of sound [m/s] at a pressure altitude [m] and temperature offset [K]."""
-    return sqrt(HEAT_RATIO * GAS_CONSTANT * temperature(pressure_altitude, offset))
+    return speed_of_sound_at(temperature(pressure_altitude, offset))
+
+
+def speed_of_sound_at(static_temperature: Value) -> Value:
+    """Speed of sound [m/s] at a static air temperature [K]."""
+    return sqrt(HEAT_RATIO * GAS_CONSTANT * static_temperature)
 
 
 def geopotential_rise(low: Value, high: Value, offset: Value) -> Value:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from optdescent.air import atmosphere
 from optdescent.air.altitude import setting_shift
+from optdescent.air.warmth import WARMTH
 from optdescent.air.wind.direction import along_and_across
 from optdescent.air.wind.field import WindField
 from optdescent.curves.elementary import Value
@@ -50,6 +51,9 @@ class Air:
         How the wind is evaluated.
     wind : Value
         Coefficients (field.size,) of the wind [m/s].
+    warmth : Value or None
+        Coefficients of `warmth.WARMTH` [-]: a measured day's temperature, to which the offset is added; None for the
+        standard atmosphere's.
     """
 
     temperature_offset: Value
@@ -57,10 +61,11 @@ class Air:
     datum_elevation: Value
     field: WindField
     wind: Value
+    warmth: Value | None = None
 
     def sample(self, distance: Value, pressure_altitude: Value, course: Value) -> AirSample:
         """Air at a distance along the track [m] and pressure altitude [m], wind resolved on a course [rad]."""
-        temperature = atmosphere.temperature(pressure_altitude, self.temperature_offset)
+        temperature = self.temperature(pressure_altitude)
         static_pressure = atmosphere.pressure(pressure_altitude)
         height = self.height(pressure_altitude)
         wind = self.field.sample(self.wind, distance, height)
@@ -71,7 +76,7 @@ class Air:
             pressure=static_pressure,
             temperature=temperature,
             density=static_pressure / (atmosphere.GAS_CONSTANT * temperature),
-            speed_of_sound=atmosphere.speed_of_sound(pressure_altitude, self.temperature_offset),
+            speed_of_sound=atmosphere.speed_of_sound_at(temperature),
             height=height,
             stretch=temperature / atmosphere.standard_temperature(pressure_altitude),
             wind_along=along,
@@ -82,6 +87,17 @@ class Air:
             wind_across_by_distance=by_distance[1],
         )
 
+    def temperature(self, pressure_altitude: Value) -> Value:
+        """Static air temperature [K] at a pressure altitude [m]."""
+        standard = atmosphere.standard_temperature(pressure_altitude)
+        if self.warmth is None:
+            return standard + self.temperature_offset
+        return standard * (1.0 + WARMTH.value_and_slope(self.warmth, pressure_altitude)[0]) + self.temperature_offset
+
+    def speed_of_sound(self, pressure_altitude: Value) -> Value:
+        """Speed of sound [m/s] at a pressure altitude [m]."""
+        return atmosphere.speed_of_sound_at(self.temperature(pressure_altitude))
+
     def datum_pressure_altitude(self) -> Value:
         """Pressure altitude [m] of the datum."""
         return self.datum_elevation + setting_shift(self.qnh)
@@ -89,4 +105,8 @@ class Air:
     def height(self, pressure_altitude: Value) -> Value:
         """Geopotential height above mean sea level [m] of a pressure altitude [m]."""
         datum = self.datum_pressure_altitude()
-        return self.datum_elevation + atmosphere.geopotential_rise(datum, pressure_altitude, self.temperature_offset)
+        rise = atmosphere.geopotential_rise(datum, pressure_altitude, self.temperature_offset)
+        if self.warmth is not None:
+            gained = (WARMTH.integral(self.warmth, WARMTH.place(at)) for at in (pressure_altitude, datum))
+            rise = rise + next(gained) - next(gained)
+        return self.datum_elevation + rise

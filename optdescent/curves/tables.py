@@ -107,15 +107,49 @@ class CubicTable:
         middle = 0.5 * (len(self.knots) - 1)
         knots = (np.asarray(self.knots) - self.knots[0]) / self._spacing - middle
         w = u - middle
-        sums: list[Value]
-        if is_symbolic(coefficients, u):
-            jumps = coefficients[2:] * beyond
-            sums = [ca.dot(jumps, ca.DM(knots**power)) for power in range(4)]
-        else:
-            jumps = [c * b for c, b in zip(coefficients[2:], beyond, strict=True)]
-            sums = [sum(j * k for j, k in zip(jumps, knots**power, strict=True)) for power in range(4)]
+        sums = self._sums(coefficients, beyond, knots, 4)
         value = (
             coefficients[0] + coefficients[1] * u + ((sums[0] * w - 3.0 * sums[1]) * w + 3.0 * sums[2]) * w - sums[3]
         )
         slope = coefficients[1] + (3.0 * sums[0] * w - 6.0 * sums[1]) * w + 3.0 * sums[2]
         return value, slope / self._spacing
+
+    def integral(self, coefficients: Value, place: tuple[Value, Value]) -> Value:
+        """Integral [unit of f times unit of x] from the first knot to where `place` says."""
+        u, beyond = place
+        middle = 0.5 * (len(self.knots) - 1)
+        knots = (np.asarray(self.knots) - self.knots[0]) / self._spacing - middle
+        w = u - middle
+        sums: list[Value] = self._sums(coefficients, beyond, knots, 5)
+        quartic = (((sums[0] * w - 4.0 * sums[1]) * w + 6.0 * sums[2]) * w - 4.0 * sums[3]) * w + sums[4]
+        return self._spacing * (coefficients[0] * u + 0.5 * coefficients[1] * u**2 + 0.25 * quartic)
+
+    @staticmethod
+    def _sums(coefficients: Value, beyond: Value, knots: NDArray[np.float64], count: int) -> list[Value]:
+        """Sums of the jumps at the knots passed, times powers of the knots."""
+        if is_symbolic(coefficients, beyond):
+            jumps = coefficients[2:] * beyond
+            return [ca.dot(jumps, ca.DM(knots**power)) for power in range(count)]
+        jumps = [c * b for c, b in zip(coefficients[2:], beyond, strict=True)]
+        return [sum(j * k for j, k in zip(jumps, knots**power, strict=True)) for power in range(count)]
+
+    def basis(self, u: NDArray[np.float64], beyond: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+        """What each coefficient contributes to value and slope (size, points), from the parts of `place` [-]."""
+        knots = (np.asarray(self.knots) - self.knots[0]) / self._spacing
+        over = np.where(beyond > 0.0, u - knots[:, None], 0.0)
+        still, one = np.zeros((1, u.size)), np.ones((1, u.size))
+        value = np.vstack([one, u[None, :], over**3])
+        return value, np.vstack([still, one, 3.0 * over**2]) / self._spacing
+
+    def passed(self, beyond: ca.SX) -> ca.SX:
+        """Matrix (6, size) [-] that sums coefficients into those of one cubic: constant between knots."""
+        middle = 0.5 * (len(self.knots) - 1)
+        knots = (np.asarray(self.knots) - self.knots[0]) / self._spacing - middle
+        sums = ca.vertcat(*[(beyond * ca.DM(knots**power)).T for power in range(4)])
+        return ca.diagcat(ca.SX.eye(2), sums)
+
+    def powers(self, u: ca.SX) -> tuple[ca.SX, ca.SX]:
+        """What the six sums of `passed` are multiplied by for value and slope (6,) [-, per unit of x]."""
+        w = u - 0.5 * (len(self.knots) - 1)
+        value = ca.vertcat(1.0, u, w**3, -3.0 * w**2, 3.0 * w, -1.0)
+        return value, ca.vertcat(0.0, 1.0, 3.0 * w**2, -6.0 * w, 3.0, 0.0) / self._spacing

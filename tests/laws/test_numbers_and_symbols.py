@@ -86,7 +86,7 @@ def test_numbers_and_expressions_agree(
         column.temperature_offset,
         column.qnh,
         column.datum_elevation,
-        around.track.straight_course,
+        around.track.final_course,
         column.wind,
         leaves(state),
         leaves(control),

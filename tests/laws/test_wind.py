@@ -99,7 +99,7 @@ def test_the_wind_change_met_is_that_of_the_vector_on_the_heading(around: Surrou
     sample = air_at(around, 0.0, state.pressure_altitude)
     over = passage(sample, state.true_airspeed, state.path_angle)
     field = around.air.field.sample(around.air.wind, 0.0, sample.height)
-    course = around.track.straight_course
+    course = around.track.final_course
     ground = float(over.ground_speed) * np.array([math.sin(course), math.cos(course)])
     through_air = ground - np.array([float(field.east), float(field.north)])
     horizontal = state.true_airspeed * math.cos(state.path_angle)

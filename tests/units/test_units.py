@@ -22,6 +22,7 @@ from optdescent.units import GRAVITY, KNOT, NAUTICAL_MILE, UNITS
         ("ft_per_min", 0.00508),
         ("ft_per_nm", 0.3048 / 1852.0),
         ("kt_per_nm", 1.0 / 3600.0),
+        ("kt_per_1000ft", 1852.0 / 3600.0 / 304.8),
         ("kg_per_min", 1.0 / 60.0),
         ("m", 1.0),
         ("kg", 1.0),
@@ -39,7 +40,7 @@ def test_one_of_each_unit_is_this_much_in_si(suffix: str, si: float) -> None:
 
 
 def test_every_unit_is_checked_above() -> None:
-    assert len(UNITS) == 20
+    assert len(UNITS) == 21
 
 
 def test_standard_gravity() -> None:

@@ -24,6 +24,11 @@ class ConstantWind(Declared):
         """How it is evaluated."""
         return ColumnField()
 
+    @property
+    def text(self) -> str:
+        """All that its numbers depend on beyond the scenario file: nothing."""
+        return ""
+
     def coefficients(self) -> NDArray[np.float64]:
         """Numbers (field.size,) [m/s]."""
         east, north = towards(self.wind_from, self.wind_speed)

@@ -61,6 +61,11 @@ class Wind(Protocol):
         """How it is evaluated."""
         ...
 
+    @property
+    def text(self) -> str:
+        """All that its numbers depend on beyond the scenario file: the files it was made from."""
+        ...
+
     def coefficients(self) -> NDArray[np.float64]:
         """Numbers (field.size,) [m/s] for the field."""
         ...

@@ -21,6 +21,11 @@ class NoWind(Declared):
         """How it is evaluated."""
         return ColumnField()
 
+    @property
+    def text(self) -> str:
+        """All that its numbers depend on beyond the scenario file: nothing."""
+        return ""
+
     def coefficients(self) -> NDArray[np.float64]:
         """Zeros (field.size,) [m/s]."""
         return np.zeros(self.field.size)

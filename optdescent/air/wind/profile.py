@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
@@ -39,18 +39,19 @@ class ProfileWind:
         """How it is evaluated."""
         return ColumnField()
 
+    @property
+    def text(self) -> str:
+        """All that its numbers depend on beyond the scenario file."""
+        return self.sounding.text
+
     def coefficients(self) -> NDArray[np.float64]:
         """Numbers (field.size,) [m/s]."""
         return self._fitted.copy()
 
     @cached_property
     def _fitted(self) -> NDArray[np.float64]:
-        table = self.field.table
-        height = np.arange(table.knots[0], table.knots[-1] + 0.5 * _SPACING, _SPACING)
-        east, north = self.sounding.at(height)
-        shape = _shape(table, height)
-        fitted = np.linalg.lstsq(shape, np.column_stack([east, north]), rcond=None)[0]
-        return self.field.from_values(fitted[:, 0], fitted[:, 1])
+        own = self.sounding
+        return self.field.from_values(*fitted_column(own.height, own.east, own.north, self.field.heights))
 
     def misfit(self) -> tuple[float, float]:
         """Root mean square and largest vector difference [m/s] from the observed levels within the knots."""
@@ -59,6 +60,26 @@ class ProfileWind:
         off_east, off_north = sample.east - self.sounding.east[inside], sample.north - self.sounding.north[inside]
         squared: NDArray[np.float64] = np.asarray(off_east**2 + off_north**2)
         return float(np.sqrt(np.mean(squared))), float(np.sqrt(np.max(squared)))
+
+
+def fitted_column(
+    height: NDArray[np.float64], east: NDArray[np.float64], north: NDArray[np.float64], knots: tuple[float, ...]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Wind towards east and north [m/s] at knots [m] whose splines fit levels best.
+
+    The levels (levels,), heights [m] rising, are joined by straight lines; beyond them the wind is held constant.
+    """
+    at, smoother = _smoother(knots)
+    drawn = np.column_stack([np.interp(at, height, east), np.interp(at, height, north)])
+    fitted = smoother @ drawn
+    return fitted[:, 0], fitted[:, 1]
+
+
+@lru_cache(maxsize=8)
+def _smoother(knots: tuple[float, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Heights [m] at which levels are drawn, and the matrix (knots, heights) from there to the knots' values."""
+    at = np.arange(knots[0], knots[-1] + 0.5 * _SPACING, _SPACING)
+    return at, np.asarray(np.linalg.pinv(_shape(CubicTable(knots), at)), dtype=float)
 
 
 def _shape(table: CubicTable, height: NDArray[np.float64]) -> NDArray[np.float64]:

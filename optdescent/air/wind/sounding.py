@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from optdescent.air.wind.direction import towards
 from optdescent.inputs import Fault, InputFault
-from optdescent.units import DEGREE, KNOT
+from optdescent.units import DEGREE, HECTOPASCAL, KNOT
 
 COLUMNS = {
     "pressure_hPa": (0.1, 1100.0),
@@ -31,18 +31,34 @@ COLUMNS = {
 """Columns of a sounding file and the range allowed in each."""
 WIDEST_GAP = 2000.0
 """Widest gap [m] between two levels with wind that may be bridged below the highest of them."""
-BUILT_IN = ("nashville-2014-02-21",)
+BUILT_IN = (
+    "nashville-2014-02-21",
+    "amarillo-1999-05-04",
+    "dodge-city-1999-05-04",
+    "fort-worth-1999-05-04",
+    "little-rock-1999-05-04",
+    "nashville-1999-05-04",
+    "norman-1999-05-04",
+    "springfield-1999-05-04",
+    "topeka-1999-05-04",
+)
 """Soundings that come with the package, by name."""
 
 
 @dataclass(frozen=True)
 class Sounding:
-    """One measured ascent, levels with an observed wind only: height [m] rising, wind towards east and north [m/s]."""
+    """One measured ascent.
+
+    ``height`` [m] rising, ``east``, ``north`` [m/s]: the levels with an observed wind. ``pressure`` [Pa] falling,
+    ``temperature`` [K]: those with an observed temperature, perhaps none.
+    """
 
     title: str
     height: NDArray[np.float64]
     east: NDArray[np.float64]
     north: NDArray[np.float64]
+    pressure: NDArray[np.float64]
+    temperature: NDArray[np.float64]
     text: str
 
     def at(self, height: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -99,7 +115,10 @@ def read_sounding(name: str, text: str) -> Sounding:
     from_ = np.array([r["wind_from_deg"] for _, r in levels]) * DEGREE
     speed = np.array([r["wind_speed_kt"] for _, r in levels]) * KNOT
     east, north = towards(from_, speed)
-    return Sounding(title, height, east, north, text)
+    warm = [r for _, r in rows if not any(math.isnan(r[c]) for c in ("pressure_hPa", "temperature_degC"))]
+    pressure = np.array([HECTOPASCAL * r["pressure_hPa"] for r in warm])
+    temperature = np.array([r["temperature_degC"] + 273.15 for r in warm])
+    return Sounding(title, height, east, north, pressure, temperature, text)
 
 
 def _row(name: str, number: int, line: str, faults: list[Fault]) -> dict[str, float]:

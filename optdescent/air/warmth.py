@@ -1,0 +1,47 @@
+"""Temperature of a measured day: how much warmer than the standard atmosphere, by pressure altitude.
+
+The ratio of actual to standard temperature, less one, is a natural cubic spline over pressure altitude. It is linear in
+its coefficients, which may be parameters, and its integral, which is what geopotential height gains on pressure
+altitude, is known in closed form.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.air import atmosphere
+from optdescent.air.wind.sounding import Sounding
+from optdescent.curves import CubicTable
+from optdescent.inputs import Fault, InputFault
+from optdescent.units import FOOT
+
+WARMTH = CubicTable(tuple(FOOT * height for height in (*range(-2000, 20000, 2000), *range(20000, 50001, 3000))))
+"""Spline of (T / T_standard - 1) over pressure altitude [m]."""
+_SPACING = 50.0
+_FEWEST = 5
+
+
+def warmth_of(sounding: Sounding, name: str) -> NDArray[np.float64]:
+    """Coefficients (WARMTH.size,) [-] that fit a sounding's temperatures best; held constant beyond its levels.
+
+    Raises
+    ------
+    InputFault
+        Fewer than five levels with pressure and temperature, or pressures that do not fall.
+    """
+    altitude = np.asarray(atmosphere.pressure_altitude(sounding.pressure), dtype=float)
+    if altitude.size < _FEWEST:
+        given = f"{altitude.size} level(s) with pressure and temperature"
+        raise InputFault([Fault(name, "temperature", given, f"at least {_FEWEST}")])
+    if np.any(np.diff(altitude) <= 0.0):
+        index = int(np.argmax(np.diff(altitude) <= 0.0))
+        given = f"{sounding.pressure[index]:.0f} Pa, then {sounding.pressure[index + 1]:.0f} Pa"
+        raise InputFault([Fault(name, "pressure", given, "pressures that fall from row to row")])
+    ratio = sounding.temperature / np.asarray(atmosphere.standard_temperature(altitude)) - 1.0
+    at = np.arange(WARMTH.knots[0], WARMTH.knots[-1] + 0.5 * _SPACING, _SPACING)
+    shape = np.column_stack(
+        [WARMTH.value_and_slope(WARMTH.coefficients(unit), at)[0] for unit in np.eye(len(WARMTH.knots))]
+    )
+    fitted = np.linalg.lstsq(shape, np.interp(at, altitude, ratio), rcond=None)[0]
+    return WARMTH.coefficients(fitted)
