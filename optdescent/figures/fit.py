@@ -1,0 +1,173 @@
+"""A fit of airframe coefficients: what was found with standard errors, and residuals against time and airspeed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FixedFormatter, FixedLocator
+
+from optdescent.figures.page import PT_PER_MM, Page, Sheet, sheet_of
+from optdescent.figures.panel import number_axis
+from optdescent.figures.pen import Array, letters, line, ticks, without_ligatures
+from optdescent.figures.style import INK, QUIET, styled
+from optdescent.figures.text import LINE, width
+from optdescent.results import Fit
+from optdescent.results.files import Fault, InputFault
+from optdescent.results.fit import FIT_COLUMNS
+from optdescent.units import MINUTE
+
+NOTE = (
+    "Above: value found against the declared one, in standard errors of it; the bar is two standard errors to each "
+    "side. Below: recorded less fitted, point by point; dashed: two standard deviations of the noise; grey: a new "
+    "recording begins."
+)
+MOST_ROWS = 40
+"""Coefficients that a page has room for."""
+_DOT = "#0a3468"
+_GAP = 3.0
+_TWO = 2.0
+
+
+def fit(found: Fit, page: Page = Page.A4) -> Figure:
+    """Coefficients over their declared values, and residuals of airspeed [kt] and altitude [ft].
+
+    Raises
+    ------
+    InputFault
+        More coefficients than a page has room for, or a page too narrow.
+    """
+    if len(found.keys) > MOST_ROWS:
+        raise InputFault([Fault("figure fit", "", f"{len(found.keys)} coefficients", f"at most {MOST_ROWS}")])
+    if page.is_narrow:
+        raise InputFault([Fault("figure fit", "page", repr(page.value.name), "a page that is not narrow")])
+    with styled():
+        frame = sheet_of(page, (found.provenance,), "Airframe coefficients from recordings", NOTE)
+        high = frame.top - frame.bottom
+        middle = frame.bottom + 0.46 * high
+        _coefficients(frame, found, middle)
+        _residuals(frame, found, middle - _GAP)
+        return frame.figure
+
+
+def _label_room(frame: Sheet) -> float:
+    """Room left of the axes of residuals [mm]: one line of text and tick labels."""
+    size = frame.page.value
+    return LINE * size.text / PT_PER_MM + width("\u221220", size.small) / PT_PER_MM + 2.6
+
+
+def _coefficients(frame: Sheet, found: Fit, bottom: float) -> None:
+    """One row a coefficient: name, bar of two standard errors, declared and found value."""
+    size = frame.page.value
+    value, error, declared = (found.column(name) for name in ("value", "standard_error", "declared"))
+    is_found = error > 0.0
+    moved = np.divide(value - declared, error, out=np.zeros_like(value), where=is_found)
+    tick_line = LINE * size.small / PT_PER_MM
+    foot = bottom + LINE * size.text / PT_PER_MM + tick_line + 2.0
+    rows = len(found.keys)
+    points = min(size.small, 0.8 * (frame.top - foot - tick_line) * PT_PER_MM / rows)
+    columns = (
+        ("declared", *(_number(one) for one in declared)),
+        ("found ± standard error", *map(_found, value, error)),
+    )
+    wide = [max(width(text, points) for text in column) / PT_PER_MM + 2.0 for column in columns]
+    names = max(width(text, points) for text in found.sentences) / PT_PER_MM + 2.0
+    span = frame.right - frame.left - names - sum(wide)
+    axes = frame.panel(frame.left + names, foot, span, frame.top - foot - tick_line)
+    reach = max(4.0, float(np.ceil(np.abs(moved).max(initial=0.0) + _TWO + 0.5)))
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(rows, 0.0)
+    axes.spines["left"].set_visible(False)
+    line(axes, np.zeros(2), np.array([0.0, rows]), INK, 0.8 * frame.page.stroke, order=1.9)
+    for row in np.flatnonzero(is_found):
+        middle, at = row + 0.5, float(moved[row])
+        line(axes, np.array([at - _TWO, at + _TWO]), np.full(2, middle), _DOT, 1.6 * frame.page.stroke, order=3.0)
+        spot = line(axes, np.array([at]), np.array([middle]), _DOT, 1.0, order=4.0)
+        spot.set(marker="o", markersize=3.6 * frame.page.stroke)
+    axes.yaxis.set_major_locator(FixedLocator([row + 0.5 for row in range(rows)]))
+    axes.yaxis.set_major_formatter(FixedFormatter(list(found.sentences)))
+    for text in axes.get_yticklabels():
+        text.set_fontsize(points)
+        without_ligatures(text)
+    upright: Any = axes.yaxis
+    upright.set_tick_params(length=0.0)
+    base = 0.34 * points / ((frame.top - foot - tick_line) * PT_PER_MM) * rows
+    start = span + 2.0
+    for column, room in zip(columns, wide, strict=True):
+        for row, text in enumerate(column):
+            letters(axes, reach * (2.0 * start / span - 1.0), row - 0.5 + base, text, points, INK if row else QUIET)
+        start += room
+    left = frame.left + names + 0.5 * span
+    frame.write("Found less declared [standard errors]", left, bottom, anchor="center")
+
+
+def _number(value: float) -> str:
+    return f"{value:.4g}".replace("-", "\u2212")
+
+
+def _found(value: float, error: float) -> str:
+    """Found value with its standard error, to the digits that the error leaves."""
+    if error <= 0.0:
+        return f"{_number(value)} fixed"
+    digits = max(0, 1 - int(np.floor(np.log10(error))))
+    return f"{value:.{digits}f} ± {error:.{digits}f}".replace("-", "\u2212")
+
+
+def _residuals(frame: Sheet, found: Fit, top: float) -> None:
+    """Residuals of airspeed and altitude against time in the fit, and against airspeed."""
+    size = frame.page.value
+    line_high, tick_high = LINE * size.text / PT_PER_MM, LINE * size.small / PT_PER_MM
+    left = frame.left + _label_room(frame)
+    split = left + 0.62 * (frame.right - left)
+    foot = frame.bottom + line_high + tick_high + 2.0
+    high = 0.5 * (top - foot - _GAP)
+    time, starts = _time(found)
+    speed = found.column("speed") / FIT_COLUMNS["speed"].chart_unit.factor
+    for index, name in enumerate(("speed", "altitude")):
+        column = FIT_COLUMNS[f"{name}_residual"]
+        unit = column.chart_unit
+        values, noise = found.column(column.name) / unit.factor, found.noise(name) / unit.factor
+        level = top - high - index * (high + _GAP)
+        label = f"{name.capitalize()} [{unit.symbol}]"
+        frame.write(label, frame.left + line_high, level + 0.5 * high, anchor="center", angle=90.0)
+        reach = 1.08 * float(np.abs(values).max())
+        for x, place, wide in ((time, left, split - left - 4.0), (speed, split, frame.right - split - 1.5)):
+            axes = frame.panel(place, level, wide, high)
+            axes.set_xlim(float(x.min()), float(x.max()))
+            axes.set_ylim(-reach, reach)
+            number_axis(axes)
+            ticks(axes, across=index == 1)
+            if x is speed:
+                ticks(axes, up=False)
+            else:
+                _separate(axes, starts, reach)
+            _points(axes, x, values, frame.page.stroke)
+            for side in (-_TWO, 0.0, _TWO):
+                dash = (4.0, 2.5) if side else ()
+                line(axes, np.array([x.min(), x.max()]), np.full(2, side * noise), INK, 0.7, dash=dash, order=4.0)
+    frame.write("Time in the fitted segments [min]", 0.5 * (left + split - 4.0), frame.bottom, anchor="center")
+    frame.write("Recorded airspeed [kt]", 0.5 * (split + frame.right), frame.bottom, anchor="center")
+
+
+def _time(found: Fit) -> tuple[Array, Array]:
+    """Time of each point with the gaps between segments closed, and where each recording begins [min]."""
+    time, segment, flight = (found.column(name) for name in ("time", "segment", "flight"))
+    step = np.diff(time, prepend=time[0])
+    step[1:][np.diff(segment) != 0.0] = 1.0
+    closed = np.cumsum(step) / MINUTE
+    return closed, closed[1:][np.diff(flight) != 0.0]
+
+
+def _separate(axes: Axes, starts: Array, reach: float) -> None:
+    for start in starts:
+        line(axes, np.full(2, start), np.array([-reach, reach]), "#bbbbbb", 0.8, order=1.9)
+
+
+def _points(axes: Axes, x: Array, y: Array, stroke: float) -> None:
+    """Small dots at x, y (n,) [data units]."""
+    dots = Line2D(x, y, linestyle="none", marker="o", markersize=1.1 * stroke, color=_DOT, zorder=3.0)
+    dots.set(markeredgewidth=0.0)
+    axes.add_line(dots)

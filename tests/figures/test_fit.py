@@ -1,0 +1,104 @@
+"""The figure of a fit: as stored, where the data say, nothing collides, and what is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from optdescent.figures import Format, Page, save
+from optdescent.figures.fit import MOST_ROWS, fit
+from optdescent.inputs import InputFault
+from optdescent.results import CAUTION, Fit
+from optdescent.units import FOOT, KNOT
+from tests.figures.fits import grey, invented
+from tests.figures.images import LUMA, different, rendered, stored
+from tests.figures.test_figures import apart, words, written
+
+TOLERANCE = 60
+"""Pixels of the stored image that may differ."""
+WIDE = [page for page in Page if not page.is_narrow]
+
+
+def scaled(found: Fit, column: str, factor: float) -> Fit:
+    return replace(found, dataset=found.dataset.assign({column: found.dataset[column] * factor}))
+
+
+@pytest.mark.figures
+def test_the_figure_is_as_stored() -> None:
+    assert different(grey(invented()), stored("fit")) <= TOLERANCE
+
+
+@pytest.mark.figures
+@pytest.mark.parametrize(
+    ("column", "factor"),
+    [
+        ("value", 1.01),
+        ("standard_error", 1.3),
+        ("speed_residual", 1.1),
+        ("altitude_residual", 0.9),
+        ("speed_noise", 1.2),
+    ],
+)
+def test_what_has_moved_is_caught(column: str, factor: float) -> None:
+    assert different(grey(scaled(invented(), column, factor)), stored("fit")) > TOLERANCE
+
+
+@pytest.mark.figures
+def test_the_bars_are_where_the_data_say() -> None:
+    figure = fit(invented(shift=3.0), Page.A4)
+    image = rendered(figure, 300) @ LUMA
+    axes, found = figure.axes[0], invented(shift=3.0)
+    value, error, declared = (found.column(name) for name in ("value", "standard_error", "declared"))
+    for row in np.flatnonzero(error > 0.0):
+        middle = (value[row] - declared[row]) / error[row]
+        for away, is_dark in ((-1.9, True), (1.9, True), (-2.3, False), (2.3, False)):
+            across, up = axes.transData.transform((middle + away, row + 0.5))
+            darkest = image[image.shape[0] - 1 - round(up), round(across)]
+            assert bool(darkest < 0.4) == is_dark or abs(middle + away) < 0.05, "the line of the declared value aside"
+
+
+@pytest.mark.parametrize("page", WIDE)
+def test_letters_do_not_collide_and_caution_and_source_are_there(page: Page) -> None:
+    figure = fit(invented(), page)
+    apart(figure)
+    assert words(CAUTION) in written(figure)
+    assert invented().provenance.line in written(figure)
+
+
+def test_every_number_is_written_with_its_error() -> None:
+    figure = fit(invented(), Page.A4)
+    texts = {text.get_text() for text in figure.axes[0].texts}
+    assert {"declared", "found ± standard error", "0.018 fixed"} <= texts
+    assert sum("±" in text for text in texts) == 15
+    labels = written(figure)
+    for unit in ("[kt]", "[ft]", "[min]", "[standard errors]"):
+        assert unit in labels
+
+
+def test_residuals_are_drawn_in_units_of_the_trade_against_time_and_speed() -> None:
+    found = invented()
+    for axes, name, unit in zip(
+        fit(found, Page.A4).axes[1:], ("speed", "speed", "altitude", "altitude"), (KNOT, KNOT, FOOT, FOOT), strict=True
+    ):
+        dots = next(line for line in axes.lines if line.get_marker() == "o")
+        assert np.asarray(dots.get_ydata()) == pytest.approx(found.column(f"{name}_residual") / unit)
+
+
+def test_the_same_fit_gives_the_same_bytes(tmp_path: Path) -> None:
+    for folder in ("one", "other"):
+        save(fit(invented(), Page.A5), tmp_path / folder, "fit")
+    for kind in Format:
+        one, other = (tmp_path / folder / f"fit.{kind.value}" for folder in ("one", "other"))
+        assert one.read_bytes() == other.read_bytes()
+
+
+def test_what_cannot_be_drawn_is_refused() -> None:
+    with pytest.raises(InputFault, match="not narrow"):
+        fit(invented(), Page.COLUMN)
+    many = invented()
+    repeated = many.dataset.isel(coefficient=np.zeros(MOST_ROWS + 1, dtype=int))
+    with pytest.raises(InputFault, match=f"at most {MOST_ROWS}"):
+        fit(replace(many, dataset=repeated), Page.A4)
