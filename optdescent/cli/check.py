@@ -3,39 +3,102 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from optdescent.cli.options import debug_option
-from optdescent.cli.say import BAD_INPUT, guarded
+from optdescent.cli.options import debug_option, json_option
+from optdescent.cli.say import BAD_INPUT, guarded, say_json
+
+if TYPE_CHECKING:
+    from optdescent.airframe import Airframe
+    from optdescent.results.plain import Plain
+    from optdescent.results.plausibility import PlausibilitySheet
 
 
 @click.command(
-    epilog="Example: optdescent check studies/first_descent/scenario.toml", short_help="Say every fault of files."
+    epilog="Example: optdescent check studies/first_descent/scenario.toml narrow-body-twin",
+    short_help="Say every fault of files.",
 )
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@json_option
 @debug_option
-def check(files: tuple[Path, ...], debug: bool) -> None:
-    """Say what each input FILE is, and every fault in it: file, key, what was given, what is allowed."""
-    guarded(lambda: _check_all(files), debug)
+def check(files: tuple[Path, ...], as_json: bool, debug: bool) -> None:
+    """Say what each input FILE is, and every fault in it: file, key, what was given, what is allowed.
+
+    FILE may also be the name of a built-in airframe. Of an airframe a plausibility sheet is printed: what it shows
+    beside the bands of textbooks, and which bands it misses; a missed band is no fault.
+    """
+    guarded(lambda: _check_all(files, as_json), debug)
 
 
-def _check_all(files: tuple[Path, ...]) -> None:
+def _check_all(files: tuple[Path, ...], as_json: bool) -> None:
     from optdescent.inputs import InputFault
+    from optdescent.results.caution import CAUTION
+    from optdescent.results.plain import faults_plain, plausibility_plain
 
+    found: list[Plain] = []
     is_bad = False
     for file in files:
+        one: Plain = {"file": str(file)}
+        found.append(one)
         try:
-            click.echo(f"{file}: {_described(file)}")
+            airframe = _airframe(file)
+            one["is"] = _described(file) if airframe is None else f"airframe: {airframe.title}"
+            if not as_json:
+                click.echo(f"{file}: {one['is']}")
+            if airframe is not None:
+                from optdescent.motion.plausibility import plausibility
+
+                sheet = plausibility(airframe)
+                one["plausibility"] = plausibility_plain(sheet)
+                if not as_json:
+                    _say_sheet(sheet)
         except InputFault as fault:
             is_bad = True
+            one["faults"] = faults_plain(fault)
             count = len(fault.faults)
             click.echo(f"{file}: {count} fault{'s' if count > 1 else ''}", err=True)
-            for one in fault.faults:
-                click.echo(f"  {one}", err=True)
+            for each in fault.faults:
+                click.echo(f"  {each}", err=True)
+    if as_json:
+        say_json({"files": found, "caution": CAUTION})
     if is_bad:
         sys.exit(BAD_INPUT)
+
+
+def _airframe(file: Path) -> Airframe | None:
+    """The airframe that a file or a built-in name is, or nothing if it is something else.
+
+    Raises
+    ------
+    InputFault
+        Every fault of an airframe file, or that the file cannot be read.
+    """
+    from optdescent.airframe import BUILT_IN, read_airframe
+    from optdescent.inputs import read_toml
+
+    if str(file) in BUILT_IN and not file.exists():
+        return read_airframe(str(file))
+    is_airframe = file.suffix.lower() == ".toml" and set(read_toml(file)) & {"wing", "steps", "engines"}
+    return read_airframe(str(file.resolve())) if is_airframe else None
+
+
+def _say_sheet(sheet: PlausibilitySheet) -> None:
+    """Print a plausibility sheet: a line each band, with its conditions below it."""
+    for line in sheet.lines:
+        click.echo(f"  {line.standing.value:8s}{line.what:62s}{line.shown_value:>12s}   band {line.shown_band}")
+        for text in (line.conditions, line.remark, f"band: {line.source}"):
+            for part in textwrap.wrap(text, 104):
+                click.echo(f"{'':10s}{part}")
+    missed, at_odds = len(sheet.missed), len(sheet.at_odds)
+    click.echo(
+        f"  {len(sheet.lines)} bands, {missed} missed"
+        + "".join(f"; missed: {line.what}" for line in sheet.missed)
+        + (f"; {at_odds} at odds with the other bands (said there)" if at_odds else "")
+    )
 
 
 def _described(file: Path) -> str:
@@ -47,7 +110,6 @@ def _described(file: Path) -> str:
         Every fault of the file, or that it is no input file.
     """
     from optdescent.air.wind.sounding import read_sounding
-    from optdescent.airframe import read_airframe
     from optdescent.inputs import Fault, InputFault, read_text, read_toml
     from optdescent.rules import read_rules
     from optdescent.scenario import Scenario
@@ -61,8 +123,6 @@ def _described(file: Path) -> str:
     if "rules" in keys:
         rules = read_rules(file)
         return f"rules: {', '.join(rule.name for rule in rules)}"
-    if keys & {"wing", "steps", "engines"}:
-        return f"airframe: {read_airframe(str(file.resolve())).title}"
     if keys & {"arrival", "start", "airframe", "air"}:
         scenario = Scenario.from_toml(file)
         return f"scenario {scenario.digest}: {scenario.title}"

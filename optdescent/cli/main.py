@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import click
 
+from optdescent.cli.chart import chart
 from optdescent.cli.check import check
+from optdescent.cli.identify import identify
 from optdescent.cli.margins import margins
 from optdescent.cli.optimise import optimise
 from optdescent.results.caution import CAUTION
@@ -15,10 +17,13 @@ from optdescent.results.caution import CAUTION
 def main() -> None:
     """Minimum-fuel descents under constraints, and how far mental rules of thumb can be trusted against them.
 
-    Exit status: 0 done; 2 bad input; 3 the demands cannot be met; 4 the solver did not converge.
+    Exit status: 0 done; 2 bad input; 3 the demands cannot be met, or recordings cannot tell; 4 the solver did not
+    converge.
     """
 
 
 main.add_command(check)
 main.add_command(optimise)
 main.add_command(margins)
+main.add_command(chart)
+main.add_command(identify)

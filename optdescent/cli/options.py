@@ -11,6 +11,17 @@ import click
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+output_option = click.option(
+    "-o",
+    "--output",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("out"),
+    show_default=True,
+    help="Folder for the results.",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print the summary as one JSON object.")
+
+
 def scenario_argument(command: Command) -> Command:
     """The scenario file."""
     return click.argument("scenario", type=click.Path(path_type=Path))(command)
@@ -19,14 +30,7 @@ def scenario_argument(command: Command) -> Command:
 def common_options(command: Command) -> Command:
     """`--output`, `--set`, `--json`, `--debug`."""
     options = (
-        click.option(
-            "-o",
-            "--output",
-            type=click.Path(file_okay=False, path_type=Path),
-            default=Path("out"),
-            show_default=True,
-            help="Folder for the results.",
-        ),
+        output_option,
         click.option(
             "--set",
             "settings",
@@ -34,7 +38,7 @@ def common_options(command: Command) -> Command:
             metavar="KEY=VALUE",
             help="Override one scenario key, for example --set air.wind.kind=none.",
         ),
-        click.option("--json", "as_json", is_flag=True, help="Print the summary as one JSON object."),
+        json_option,
         debug_option,
     )
     for option in reversed(options):

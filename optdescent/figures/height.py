@@ -15,7 +15,7 @@ from optdescent.figures.pen import line
 from optdescent.figures.series import draw_bracket, draw_series, require
 from optdescent.figures.style import INK, QUIET, SeriesStyle, series_styles, styled
 from optdescent.results import Flight, Marks
-from optdescent.results.marks import WindowMark
+from optdescent.results.marks import HoldMark, WindowMark
 from optdescent.units import DEGREE, FOOT, KNOT, NAUTICAL_MILE
 
 HEIGHT = "height_above_threshold"
@@ -79,7 +79,7 @@ def _events(axes: Axes, labels: Labels, flight: Flight, style: SeriesStyle, page
 
 
 def _demands(axes: Axes, labels: Labels, marks: Marks, page: Page) -> None:
-    """Windows, the altitudes of speed limits, glide path and gate."""
+    """Windows, the altitudes of speed limits, floor, hold-downs, glide path and gate."""
     start = axes.get_xlim()[0]
     size = page.value.small
     for window in marks.windows:
@@ -93,6 +93,9 @@ def _demands(axes: Axes, labels: Labels, marks: Marks, page: Page) -> None:
             labels.avoid(x, y)
             text = f"{number(limit.altitude / FOOT)} ft altitude, at most {limit.speed / KNOT:.0f} kt below"
             labels.name(text, x, y, QUIET, size)
+    _floor(axes, labels, marks, page)
+    for hold in marks.hold_downs:
+        _hold_down(axes, labels, hold, marks.elevation, page)
     farthest = min(start, 14.0)
     x = np.array([farthest, 0.0])
     y = (marks.crossing_height + marks.gradient * x * NAUTICAL_MILE) / FOOT
@@ -107,6 +110,40 @@ def _window(axes: Axes, labels: Labels, window: WindowMark, elevation: float, pa
     """Bracket over the heights of a window."""
     low, high = (None if end is None else (end - elevation) / FOOT for end in (window.lowest, window.highest))
     draw_bracket(axes, labels, window.name, window.distance_to_go / NAUTICAL_MILE, low, high, page)
+
+
+def _floor(axes: Axes, labels: Labels, marks: Marks, page: Page) -> None:
+    """Line through the points of the floor, level outside them, down to where the glide path takes over."""
+    if not marks.floor:
+        return
+    points = marks.floor[::-1]
+    place = np.array([point.distance_to_go for point in points]) / NAUTICAL_MILE
+    level = (np.array([point.altitude for point in points]) - marks.elevation) / FOOT
+    start = axes.get_xlim()[0]
+    fine = np.linspace(0.0, start, 400)
+    x = np.union1d(fine, place[place < start])
+    y = np.interp(x, place, level)
+    on_path = (marks.crossing_height + marks.gradient * x * NAUTICAL_MILE) / FOOT
+    x, y = x[y <= on_path][::-1], y[y <= on_path][::-1]
+    if x.size:
+        line(axes, x, y, INK, 0.9 * page.stroke, dash=(4.0, 2.0), order=1.9)
+        labels.avoid(x, y)
+        labels.name("floor", x, y, INK, page.value.small)
+
+
+def _hold_down(axes: Axes, labels: Labels, hold: HoldMark, elevation: float, page: Page) -> None:
+    """Level line between the ends of a hold-down, with a stroke across each end."""
+    x = np.array([hold.begins, hold.ends]) / NAUTICAL_MILE
+    level = (hold.altitude - elevation) / FOOT
+    if x[0] > axes.get_xlim()[0]:
+        return
+    y = np.array([level, level])
+    line(axes, x, y, INK, 1.6 * page.stroke, order=3.5)
+    half = 0.01 * (axes.get_ylim()[1] - axes.get_ylim()[0])
+    for end in x:
+        line(axes, np.array([end, end]), np.array([level - half, level + half]), INK, 1.4 * page.stroke, order=3.5)
+    labels.avoid(x, y)
+    labels.name("hold-down", x, y, INK, page.value.small)
 
 
 def _gate(axes: Axes, labels: Labels, marks: Marks, page: Page) -> None:

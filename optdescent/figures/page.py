@@ -15,7 +15,7 @@ from optdescent.figures.pen import heading, panel, ticks
 from optdescent.figures.style import INK, QUIET, styled
 from optdescent.figures.svg_font import embed_fonts
 from optdescent.figures.text import LINE, wrapped
-from optdescent.results import CAUTION, Flight
+from optdescent.results import CAUTION, Flight, Provenance
 from optdescent.results.files import Fault, InputFault, replacing
 
 MM_PER_INCH = 25.4
@@ -107,11 +107,16 @@ class Sheet:
 
 
 def sheet(page: Page, flights: tuple[Flight, ...], subject: str, note: str) -> Sheet:
-    """Page with a title, a note, where the results are from, and the caution."""
+    """Page of flights with a title, a note, where the results are from, and the caution."""
+    return sheet_of(page, tuple(flight.provenance for flight in flights), subject, note)
+
+
+def sheet_of(page: Page, provenances: tuple[Provenance, ...], subject: str, note: str) -> Sheet:
+    """Page of results with a title, a note, where they are from, and the caution."""
     size = page.value
     figure = Figure(figsize=(size.width / MM_PER_INCH, size.height / MM_PER_INCH), dpi=DOTS_PER_INCH)
     FigureCanvasAgg(figure)
-    title = flights[0].provenance.title
+    title = provenances[0].title
     figure.set_label(f"{subject}: {title}")
     room = (size.width - 2.0 * EDGE) * PT_PER_MM
     top = size.height - EDGE
@@ -119,7 +124,7 @@ def sheet(page: Page, flights: tuple[Flight, ...], subject: str, note: str) -> S
         for line in wrapped(text, points, room, bold=weight == "bold"):
             top -= LINE * points / PT_PER_MM
             _line(figure, size, line, top, points, INK, weight)
-    sources = "; ".join(dict.fromkeys(flight.provenance.line for flight in flights))
+    sources = "; ".join(dict.fromkeys(provenance.line for provenance in provenances))
     below = [
         (wrapped(text, size.small, room), colour) for text, colour in ((note, INK), (sources, QUIET), (CAUTION, INK))
     ]

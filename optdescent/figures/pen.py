@@ -96,9 +96,18 @@ def without_ligatures(text: Text) -> None:
         written.set_fontfeatures(("-liga",))
 
 
-def ticks(axes: Axes, *, size: float | None = None, across: bool | None = None, grid: bool | None = None) -> None:
-    """Font size [pt] of tick labels; whether the level axis has labels; whether there is a grid with upright marks."""
+def ticks(
+    axes: Axes,
+    *,
+    size: float | None = None,
+    across: bool | None = None,
+    up: bool | None = None,
+    grid: bool | None = None,
+) -> None:
+    """Font size [pt] of tick labels; which axes have labels; whether there is a grid with upright marks."""
     chart: Any = axes
+    if up is not None:
+        chart.tick_params(labelleft=up)
     if size is not None:
         chart.tick_params(labelsize=size)
     if across is not None:

@@ -18,7 +18,7 @@ RATED = AIRFRAME.engines.count * AIRFRAME.engines.rated_thrust
 def test_largest_thrust_is_above_idle_and_burns_more(altitude: float, mach: float) -> None:
     pressure, density = atmosphere.pressure(altitude), atmosphere.density(altitude, 0.0)
     assert engine.maximum_thrust(AIRFRAME, density, mach) > engine.idle_thrust(AIRFRAME, pressure, mach)
-    assert engine.maximum_flow(AIRFRAME, density, mach) > engine.idle_flow(AIRFRAME, pressure)
+    assert engine.maximum_flow(AIRFRAME, density, mach) > engine.idle_flow(AIRFRAME, pressure, mach)
 
 
 def test_static_thrust_at_sea_level_is_rated() -> None:
@@ -35,12 +35,12 @@ def test_flow_at_largest_thrust_is_thrust_times_specific_flow(altitude: float, m
 
 
 def test_idle_flow_at_sea_level_is_the_sum_of_its_parts() -> None:
-    assert engine.idle_flow(AIRFRAME, 101325.0) == pytest.approx(2 * (0.045 + 0.060))
+    assert engine.idle_flow(AIRFRAME, 101325.0, 0.3) == pytest.approx(2 * (0.045 + 0.060))
 
 
 def test_idle_thrust_keeps_its_floor_aloft() -> None:
     vacuum, sea = engine.idle_thrust(AIRFRAME, 0.0, 0.3), engine.idle_thrust(AIRFRAME, 101325.0, 0.3)
-    assert vacuum / sea == pytest.approx(AIRFRAME.engines.idle_thrust_floor)
+    assert vacuum / sea == pytest.approx(AIRFRAME.engines.idle.thrust_floor)
 
 
 def test_expressions_give_the_same_numbers() -> None:
@@ -50,7 +50,7 @@ def test_expressions_give_the_same_numbers() -> None:
         return [
             engine.idle_thrust(AIRFRAME, pressure, mach),
             engine.maximum_thrust(AIRFRAME, density, mach),
-            engine.idle_flow(AIRFRAME, pressure),
+            engine.idle_flow(AIRFRAME, pressure, mach),
             engine.maximum_flow(AIRFRAME, density, mach),
         ]
 

@@ -21,9 +21,9 @@ def with_steps(count: int, gear: float = 0.0) -> Configuration:
 @pytest.mark.parametrize("count", range(5))
 def test_a_step_fully_out_has_its_own_numbers(count: int) -> None:
     step, out = AIRFRAME.steps[count], with_steps(count)
-    assert drag_coefficient(AIRFRAME, out, 0.0, 0.3, 0.0) == pytest.approx(step.zero_lift_drag)
+    assert drag_coefficient(AIRFRAME, out, 0.0, 0.3, 0.0) == pytest.approx(step.polar.zero_lift_drag)
     assert drag_coefficient(AIRFRAME, out, 2.0, 0.3, 0.0) == pytest.approx(
-        step.zero_lift_drag + 4.0 * step.induced_drag_factor
+        step.polar.zero_lift_drag + 4.0 * step.polar.induced_drag_factor
     )
     assert maximum_lift_coefficient(AIRFRAME, out, 0.0) == pytest.approx(step.maximum_lift)
     assert out.position == count
