@@ -24,8 +24,8 @@ from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.air.wind import Wind, WindField
 from optdescent.ocp import Memory
 from optdescent.optimum import DemandsConflict, NotConverged
-from optdescent.optimum.events import order_of
 from optdescent.optimum.glide import first_flight
+from optdescent.optimum.order import order_of
 from optdescent.optimum.trial import in_right_order
 from optdescent.scenario import Scenario
 from optdescent.units import KNOT

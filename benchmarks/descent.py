@@ -27,10 +27,10 @@ from optdescent.ocp import (
     trajectory_sensitivity,
     transcribe,
 )
-from optdescent.optimum.events import order_of
 from optdescent.optimum.glide import first_flight
 from optdescent.optimum.guess import guess_from, mesh_for
 from optdescent.optimum.optimise import SETTINGS
+from optdescent.optimum.order import order_of
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.trajectory import refly

@@ -13,7 +13,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar, TypeVar, cast
+from typing import Annotated, Any, ClassVar, TypeAlias, TypeVar, cast
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, ValidationError
 from pydantic.fields import FieldInfo
@@ -50,6 +50,8 @@ class InputFault(Exception):
 def quantity(unit: str, low: float, high: float, sentence: str, *, default: Any = ABSENT) -> Any:
     """Declare a dimensional field: its key in the file ends in the unit [-], its value in memory is SI.
 
+    An underscore at the end of a name that would be a word of Python (`from_`) is left out of the key (`from_nm`).
+
     Parameters
     ----------
     unit : str
@@ -64,6 +66,18 @@ def quantity(unit: str, low: float, high: float, sentence: str, *, default: Any 
     extra = {"unit": unit, "low": low, "high": high, "default_in_unit": None if default is ABSENT else default}
     si_default = default if default is ABSENT or default is None else default * UNITS[unit].factor
     return Field(default=si_default, strict=True, allow_inf_nan=False, description=sentence, json_schema_extra=extra)
+
+
+Number: TypeAlias = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+"""One number of a `series`."""
+
+
+def series(unit: str, low: float, high: float, sentence: str) -> Any:
+    """Declare a row of numbers, or rows of rows, of one unit [-]: key, range and SI as for a `quantity`.
+
+    The field is annotated `tuple[Number, ...]` or `tuple[tuple[Number, ...], ...]`.
+    """
+    return Field(description=sentence, json_schema_extra={"unit": unit, "low": low, "high": high})
 
 
 def entry(sentence: str, *, default: Any = ABSENT) -> Any:
@@ -112,15 +126,17 @@ def _declaration(field: FieldInfo) -> dict[str, Any] | None:
 def _bind(name: str, field: FieldInfo, extra: dict[str, Any]) -> None:
     unit, low, high = UNITS[extra["unit"]], float(extra["low"]), float(extra["high"])
 
-    def convert(value: float | None) -> float | None:
+    def convert(value: Any) -> Any:
         if value is None:
             return None
+        if isinstance(value, tuple):
+            return tuple(convert(item) for item in cast(tuple[Any, ...], value))
         if not low <= value <= high:
             raise ValueError(f"{low:g} to {high:g} {unit.symbol}".strip())
         return value * unit.factor
 
     if unit.suffix:
-        field.alias = field.validation_alias = field.serialization_alias = f"{name}_{unit.suffix}"
+        field.alias = field.validation_alias = field.serialization_alias = f"{name.rstrip('_')}_{unit.suffix}"
         field.alias_priority = 2
     field.metadata.append(AfterValidator(convert))
     extra["bound"] = True
@@ -373,25 +389,11 @@ def as_given(table: Declared) -> dict[str, Any]:
     for name, field in type(table).model_fields.items():
         value: Any = getattr(table, name)
         extra = _declaration(field)
-        if extra is not None and isinstance(value, float) and math.isfinite(value):
-            value = value / UNITS[str(extra["unit"])].factor
-        shown[field.alias or name] = value
+        shown[field.alias or name] = value if extra is None else _divided(value, UNITS[str(extra["unit"])].factor)
     return shown
 
 
-__all__ = [
-    "BY_KIND",
-    "Declared",
-    "Fault",
-    "InputFault",
-    "as_given",
-    "choice",
-    "entry",
-    "quantity",
-    "read_text",
-    "read_toml",
-    "validated",
-    "validated_in_part",
-    "whole",
-    "with_settings",
-]
+def _divided(value: Any, factor: float) -> Any:
+    if isinstance(value, tuple):
+        return tuple(_divided(item, factor) for item in cast(tuple[Any, ...], value))
+    return value / factor if isinstance(value, float) and math.isfinite(value) else value

@@ -35,12 +35,14 @@ def glider(
     """The built-in airframe with another wing and polar, and engines that give no thrust and burn nothing at idle."""
     airframe = template or read_airframe("narrow-body-twin")
     polar = {"zero_lift_drag": zero_lift_drag, "induced_drag_factor": induced_drag_factor}
-    silent = {"idle_thrust": 0.0, "idle_thrust_by_mach": 0.0, "idle_flow": 0.0, "idle_flow_by_pressure": 0.0}
+    silent = {"thrust": 0.0, "thrust_by_mach": 0.0, "flow": 0.0, "flow_by_pressure": 0.0}
+    clean = airframe.steps[0].model_copy(update={"polar": airframe.steps[0].polar.model_copy(update=polar)})
+    idle = airframe.engines.idle.model_copy(update=silent)
     return airframe.model_copy(
         update={
             "wing": airframe.wing.model_copy(update={"area": area, "drag_rise_factor": 0.0}),
-            "steps": (airframe.steps[0].model_copy(update=polar), *airframe.steps[1:]),
-            "engines": airframe.engines.model_copy(update=silent),
+            "steps": (clean, *airframe.steps[1:]),
+            "engines": airframe.engines.model_copy(update={"idle": idle}),
         }
     )
 

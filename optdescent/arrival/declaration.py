@@ -2,79 +2,47 @@
 
 from __future__ import annotations
 
+from optdescent.air.wind import Route
+from optdescent.arrival.floor import FloorPoint
 from optdescent.arrival.gate import Gate
 from optdescent.arrival.glide_path import GlidePath
+from optdescent.arrival.hold_down import HoldDown
+from optdescent.arrival.legs import Leg, Position, route_along, track_of
 from optdescent.arrival.track import Track
 from optdescent.arrival.window import SinkLimit, SpeedLimit, Window
 from optdescent.inputs import Declared, entry, quantity
-from optdescent.units import FOOT, NAUTICAL_MILE
 
 
 class Arrival(Declared):
-    """Airport, track, windows, limits, glide path and gate."""
+    """Airport, track, windows, limits, floor, hold-downs, glide path and gates."""
 
     airport: str = entry("name of the airport; invented ones say so")
     elevation: float = quantity("ft", -1300, 15000, "elevation of the threshold above mean sea level")
-    course: float = quantity("deg", 0, 360, "course of the straight track, degrees true")
+    course: float = quantity("deg", 0, 360, "course over the threshold, degrees true; of the whole track without legs")
+    legs: tuple[Leg, ...] = entry("straight parts of the track before that course, in the order flown", default=())
+    position: Position | None = entry("where the threshold is; a wind on a grid needs it", default=None)
     transition_altitude: float = quantity("ft", 3000, 18000, "altitudes above it are flight levels", default=18000.0)
     windows: tuple[Window, ...] = entry("altitude and speed demanded at distances", default=())
-    speed_limits: tuple[SpeedLimit, ...] = entry("largest speeds below altitudes", default=())
+    speed_limits: tuple[SpeedLimit, ...] = entry("largest speeds below altitudes or from distances on", default=())
     sink_limits: tuple[SinkLimit, ...] = entry("largest sink rates below heights", default=())
+    floor: tuple[FloorPoint, ...] = entry("lowest altitude by distance, until the glide path is captured", default=())
+    hold_downs: tuple[HoldDown, ...] = entry("level segments imposed by traffic", default=())
     glide_path: GlidePath = entry("glide path", default=GlidePath())
-    gate: Gate = entry("gate", default=Gate())
+    gate: Gate = entry("gate that decides whether the approach is stable", default=Gate())
+    more_gates: tuple[Gate, ...] = entry("further gates, each with its own demands", default=())
 
     @property
     def track(self) -> Track:
         """Track over the ground."""
-        return Track(self.course)
+        return track_of(self.course, self.legs, self.position)
 
+    def route(self, places: tuple[float, ...]) -> Route | None:
+        """Positions of coordinates along the track [m], or None where the threshold's is not given."""
+        if self.position is None:
+            return None
+        return route_along(self.track, (self.position.latitude, self.position.longitude), places)[0]
 
-def arrival_faults(arrival: Arrival) -> list[tuple[str, str, str]]:
-    """Contradictions between the demands of one arrival: key, what was given, what is allowed [file units]."""
-    faults = [fault for index, window in enumerate(arrival.windows) for fault in _window_faults(index, window)]
-    farthest_first = sorted(arrival.windows, key=lambda window: -window.distance)
-    for position, far in enumerate(farthest_first):
-        for near in farthest_first[position + 1 :]:
-            faults += _climb_faults(far, near)
-            if near.distance == far.distance:
-                faults += _climb_faults(near, far)
-    path, gate = arrival.glide_path, arrival.gate
-    if path.capture_at_least > path.capture_at_most:
-        given = f"at least {path.capture_at_least / FOOT:.0f} ft, at most {path.capture_at_most / FOOT:.0f} ft"
-        faults.append(("arrival.glide_path", given, "capture_at_least_ft <= capture_at_most_ft"))
-    if gate.height > path.capture_at_least:
-        given = f"gate at {gate.height / FOOT:.0f} ft, capture from {path.capture_at_least / FOOT:.0f} ft"
-        faults.append(("arrival.gate.height_ft", given, "a gate below the capture of the glide path"))
-    highest = -path.distance(path.capture_at_most)
-    if highest > path.below_within:
-        given = f"got {path.below_within / NAUTICAL_MILE:.1f} nm"
-        allowed = f"at least the distance of the highest capture, {highest / NAUTICAL_MILE:.1f} nm"
-        faults.append(("arrival.glide_path.below_within_nm", given, allowed))
-    return faults
-
-
-def _window_faults(index: int, window: Window) -> list[tuple[str, str, str]]:
-    faults: list[tuple[str, str, str]] = []
-    pairs = (
-        ("altitude", window.altitude_at_least, window.altitude_at_most, FOOT, "ft"),
-        ("speed", window.speed_at_least, window.speed_at_most, 1852.0 / 3600.0, "kt"),
-    )
-    for what, low, high, factor, unit in pairs:
-        if low is not None and high is not None and low > high:
-            given = f"window {window.name!r}: {what} at least {low / factor:.0f} and at most {high / factor:.0f} {unit}"
-            allowed = f"a lower bound not above the upper (they cross by {(low - high) / factor:.0f} {unit})"
-            faults.append((f"arrival.windows[{index}].{what}_at_least_{unit}", given, allowed))
-    return faults
-
-
-def _climb_faults(far: Window, near: Window) -> list[tuple[str, str, str]]:
-    if far.altitude_at_most is None or near.altitude_at_least is None:
-        return []
-    climb = (near.altitude_at_least - far.altitude_at_most) / FOOT
-    if climb <= 0.0:
-        return []
-    given = (
-        f"window {near.name!r} at least {near.altitude_at_least / FOOT:.0f} ft after "
-        f"window {far.name!r} at most {far.altitude_at_most / FOOT:.0f} ft"
-    )
-    return [("arrival.windows", given, f"windows that need no climb (these need {climb:.0f} ft)")]
+    @property
+    def gates(self) -> tuple[Gate, ...]:
+        """The gate that decides, then the further ones."""
+        return (self.gate, *self.more_gates)

@@ -7,6 +7,7 @@ reference speed to reference speed + 20 kt, sink at most 1000 ft/min, by 1000 ft
 
 from __future__ import annotations
 
+from optdescent.arrival.glide_path import GlidePath
 from optdescent.inputs import Declared, entry, quantity
 
 
@@ -24,3 +25,7 @@ class Gate(Declared):
     off_path: float = quantity("ft", 10, 500, "height allowed off the glide path; our choice", default=75.0)
     gear_down: bool = entry("whether the gear must be down", default=True)
     landing_configuration: bool = entry("whether the last step of flaps must be out", default=True)
+
+    def place(self, path: GlidePath) -> float:
+        """Distance to go [m]: the one given, or where the glide path has the gate's height."""
+        return -path.distance(self.height) if self.distance is None else self.distance

@@ -5,12 +5,24 @@ Source: ICAO Doc 8168 vol. II (nominal 3°, reference datum 50 ft above the thre
 
 from __future__ import annotations
 
+from enum import Enum
+
 from optdescent.curves.elementary import Value, tan
-from optdescent.inputs import Declared, quantity
+from optdescent.inputs import Declared, entry, quantity
+
+
+class Capture(Enum):
+    """Side from which the glide path is captured."""
+
+    BELOW = "below"
+    ABOVE = "above"
 
 
 class GlidePath(Declared):
-    """Glide path and where it is to be captured from below."""
+    """Glide path, and where and from which side it is to be captured.
+
+    However it is captured, not lower than `capture_at_least_ft`, and that not lower than 1000 ft.
+    """
 
     angle: float = quantity("deg", 2.0, 5.5, "angle above the horizontal", default=3.0)
     threshold_crossing_height: float = quantity("ft", 30, 80, "height over the threshold", default=50.0)
@@ -21,7 +33,13 @@ class GlidePath(Declared):
     capture_speed_at_most: float | None = quantity(
         "kt", 100, 300, "largest calibrated airspeed at capture", default=None
     )
-    below_within: float = quantity("nm", 3, 40, "from this distance to go on, capture must be from below", default=12.0)
+    capture: Capture = entry("side from which the path is captured", default=Capture.BELOW)
+    below_within: float = quantity(
+        "nm", 3, 40, "from this distance to go on, the flight stays on the side it captures from", default=12.0
+    )
+    sink_above: float = quantity(
+        "ft_per_min", 500, 4000, "largest sink rate from there to a capture from above", default=2000.0
+    )
 
     @property
     def capture_middle(self) -> float:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from optdescent.arrival import Capture
 from optdescent.motion.excess import (
     READABLE_ANGLE,
     READABLE_HEIGHT,
+    READABLE_SINK,
     READABLE_SPEED,
     Array,
     breach,
@@ -21,7 +23,7 @@ from optdescent.motion.excess import (
 )
 from optdescent.results import Breach
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, KNOT
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT
 
 
 def capture_index(scenario: Scenario, dataset: xr.Dataset) -> int | None:
@@ -33,9 +35,9 @@ def capture_index(scenario: Scenario, dataset: xr.Dataset) -> int | None:
 
 
 def capture_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
-    """Height and speed at capture, and capture from below, where a flight did not keep them."""
+    """Height and speed at capture, and the side it is captured from, where a flight did not keep them."""
     captured = capture_index(scenario, dataset)
-    found = _from_below_breaches(scenario, dataset, captured)
+    found = [*_side_breaches(scenario, dataset, captured), *_sink_breaches(scenario, dataset, captured)]
     if captured is not None:
         along = _along_path(scenario, dataset, captured)
         found += [*_height_breaches(scenario, dataset, captured, along), *_speed_breaches(scenario, dataset, along)]
@@ -84,24 +86,47 @@ def _speed_breaches(scenario: Scenario, dataset: xr.Dataset, along: int) -> list
     return [breach("speed at capture", place, fast, f"{fast / KNOT:.0f} kt faster than allowed")]
 
 
-def _from_below_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int | None) -> list[Breach]:
-    """Above the path, within the distance from which capture has to be from below, and above the gate.
+def _side_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int | None) -> list[Breach]:
+    """On the wrong side of the path, within the distance from which the side is asked for, and above the gate.
 
-    Before the path is met nothing above it that can be read is allowed. It is met at the first point of capture that
-    is not readably above the path: at its beginning if the flight comes from below. From there on the gate's height
-    off the path holds, so that a crew which overshoots a little as it rounds out keeps the demand.
+    Before the path is met nothing on the wrong side that can be read is allowed. It is met at the first point of
+    capture that is not readably on that side: at its beginning if the flight comes from the side asked for. From there
+    on the gate's height off the path holds, so that a crew which overshoots a little as it rounds out keeps the demand.
     """
     path, gate = scenario.arrival.glide_path, scenario.arrival.gate
     to_go, height = column(dataset, "distance_to_go"), column(dataset, "height_above_threshold")
-    above = _above_path(scenario, dataset)
-    to_go_near, height_near, above_near = held(path.below_within - to_go, to_go, height, above)
-    place, excess = held(height_near - gate.height, to_go_near, above_near)
-    met_at = -np.inf
-    if captured is not None:
-        met = np.flatnonzero(above[captured:] <= READABLE_HEIGHT)
-        met_at = to_go[captured + int(met[0])] if met.size else -np.inf
-    readable = np.where(place > met_at, READABLE_HEIGHT, gate.off_path)
+    is_above = path.capture is Capture.ABOVE
+    wrong = _above_path(scenario, dataset) * (-1.0 if is_above else 1.0)
+    to_go_near, height_near, wrong_near = held(path.below_within - to_go, to_go, height, wrong)
+    place, excess = held(height_near - gate.height, to_go_near, wrong_near)
+    readable = np.where(place > _met_at(to_go, wrong, captured), READABLE_HEIGHT, gate.off_path)
     judged = np.where(excess > readable, excess, -np.inf)
+    asked, side = ("above", "below") if is_above else ("below", "above")
     return worst(
-        "capture from below", place, judged, 0.0, lambda amount: f"{amount / FOOT:.0f} ft above the glide path"
+        f"capture from {asked}", place, judged, 0.0, lambda amount: f"{amount / FOOT:.0f} ft {side} the glide path"
+    )
+
+
+def _met_at(to_go: Array, wrong: Array, captured: int | None) -> float:
+    """Distance to go [m] where the path is met: first in capture and not readably on the wrong side of it."""
+    if captured is None:
+        return -np.inf
+    met = np.flatnonzero(wrong[captured:] <= READABLE_HEIGHT)
+    return float(to_go[captured + int(met[0])]) if met.size else -np.inf
+
+
+def _sink_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int | None) -> list[Breach]:
+    """Sinking too fast to a capture from above, from the distance on from which the side is asked for."""
+    path = scenario.arrival.glide_path
+    if path.capture is not Capture.ABOVE:
+        return []
+    to_go, sink = column(dataset, "distance_to_go"), -column(dataset, "vertical_speed")
+    last = -np.inf if captured is None else float(to_go[captured])
+    place, excess = held(path.below_within - to_go, to_go, sink - path.sink_above)
+    return worst(
+        "sink to a capture from above",
+        place,
+        np.where(place >= last, excess, -np.inf),
+        READABLE_SINK,
+        lambda amount: f"{amount / FOOT_PER_MINUTE:.0f} ft/min too much",
     )

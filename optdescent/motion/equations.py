@@ -9,7 +9,8 @@ With V the true airspeed, g the path angle through the air, n the load factor, W
 
 where w is the wind across the track. The wind met on the heading is the wind along the track turned by the drift
 angle, so W' = W_along' cos δ - w' sin δ with sin δ = w / (V cos g). The lateral acceleration that a changing drift
-angle needs is neglected.
+angle needs is neglected. In a turn of the track the wind's components change with the course, the wind does not: W'
+holds the changes of the wind itself, resolved on the course of the moment.
 
 Sources: Etkin, Dynamics of Atmospheric Flight (1972), sections 5.4-5.8 (moving air); Hull, Fundamentals of Airplane
 Flight Mechanics (2007), chapter 2 (vertical plane).
@@ -21,7 +22,7 @@ from dataclasses import dataclass
 
 from optdescent.air import AirSample
 from optdescent.airframe import Configuration
-from optdescent.curves.elementary import Value, arcsin, cos, sin, sqrt
+from optdescent.curves.elementary import Value, arcsin, arctan2, cos, sin, sqrt
 from optdescent.motion.forces import Forces, forces
 from optdescent.motion.state import Control, State, Surroundings
 from optdescent.units import GRAVITY
@@ -41,7 +42,7 @@ class Passage:
 
 @dataclass(frozen=True)
 class Motion:
-    """All that the equations give at one point: rates by time, rates by distance, forces, air."""
+    """All that the equations give at one point: rates by time, rates by distance, forces, air, bank [rad]."""
 
     acceleration: Value
     path_angle_rate: Value
@@ -49,6 +50,7 @@ class Motion:
     passage: Passage
     forces: Forces
     air: AirSample
+    bank: Value
 
 
 def passage(sample: AirSample, true_airspeed: Value, path_angle: Value) -> Passage:
@@ -74,8 +76,10 @@ def motion(
 ) -> Motion:
     """Rates of a state [SI] at a coordinate along the track [m]: the equations of this module."""
     sample = air_at(surroundings, distance, state.pressure_altitude)
-    force = forces(surroundings.airframe, sample, state, control, configuration)
+    anti_ice = surroundings.anti_ice_share(state.pressure_altitude)
     over = passage(sample, state.true_airspeed, state.path_angle)
+    lateral = lateral_load(surroundings, distance, over.ground_speed)
+    force = forces(surroundings.airframe, sample, state, control, configuration, anti_ice, lateral)
     sine, cosine = sin(state.path_angle), cos(state.path_angle)
     change = over.wind_heading_change
     acceleration = (force.thrust - force.drag) / state.mass - GRAVITY * sine - change * cosine
@@ -88,7 +92,20 @@ def motion(
         mass=-force.fuel_flow / ground_speed,
         time=1.0 / ground_speed,
     )
-    return Motion(acceleration, turn, by_distance, over, force, sample)
+    bank = 0.0 * distance if lateral is None else arctan2(lateral, control.load_factor)
+    return Motion(acceleration, turn, by_distance, over, force, sample, bank)
+
+
+def lateral_load(surroundings: Surroundings, distance: Value, ground_speed: Value) -> Value | None:
+    """Horizontal part of lift over weight [-], right positive, that the track's turn needs; None on a straight track.
+
+    Notes
+    -----
+    V_ground² / (R G), so that tan(bank) = V_ground² / (R G) at a load factor of 1 (Hull 2007, section 2.7).
+    """
+    if not surroundings.track.turns:
+        return None
+    return ground_speed**2 * surroundings.track.curvature(distance) / GRAVITY
 
 
 def thrust_needed(at: Motion, state: State, acceleration: Value) -> Value:

@@ -6,7 +6,9 @@ import numpy as np
 import xarray as xr
 
 from optdescent.airframe import Configuration
+from optdescent.airframe.brake import least_speed_with_brake
 from optdescent.airframe.speeds import least_speed
+from optdescent.motion.demands import speed_excesses
 from optdescent.motion.excess import (
     READABLE_ANGLE,
     READABLE_HEIGHT,
@@ -25,7 +27,6 @@ from optdescent.units import DEGREE, FOOT, FOOT_PER_MINUTE, KNOT
 READABLE_LOAD_FACTOR = 0.02
 READABLE_THRUST = 0.005
 READABLE_BRAKE = 0.05
-_BEGINS_TO_HOLD = 1.0
 _LEAVES = 0.02
 
 
@@ -41,16 +42,11 @@ def handling_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
 
 
 def _speed_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
-    """Largest and least speeds; a limit below an altitude also where the flight passes the altitude."""
+    """Largest and least speeds; a limit below an altitude, or from a distance on, also where it begins."""
     to_go, speed = column(dataset, "distance_to_go"), column(dataset, "calibrated_airspeed")
-    pressure_altitude = column(dataset, "pressure_altitude")
-    places, over = [to_go], [speed - column(dataset, "limit_speed")]
-    for limit in scenario.arrival.speed_limits:
-        begins = scenario.pressure_altitude(limit.below_altitude) - _BEGINS_TO_HOLD
-        place, excess = held(begins - pressure_altitude, to_go, speed - limit.speed)
-        places.append(place)
-        over.append(excess)
-    under = _least_speed(scenario, dataset) - speed
+    where_limited, over_limits = speed_excesses(scenario, dataset)
+    places, over = [to_go, *where_limited], [speed - column(dataset, "limit_speed"), *over_limits]
+    least, with_brake = _least_speeds(scenario, dataset)
     return [
         *worst(
             "largest speed",
@@ -62,24 +58,31 @@ def _speed_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
         *worst(
             "least speed",
             to_go,
-            under,
+            least - speed,
             READABLE_SPEED,
             lambda amount: f"{amount / KNOT:.0f} kt under the manoeuvring speed",
+        ),
+        *worst(
+            "least speed with speed brake",
+            to_go,
+            np.where(column(dataset, "speed_brake") > READABLE_BRAKE, with_brake - speed, -np.inf),
+            READABLE_SPEED,
+            lambda amount: f"{amount / KNOT:.0f} kt too slow for the lift that the brake takes",
         ),
     ]
 
 
-def _least_speed(scenario: Scenario, dataset: xr.Dataset) -> Array:
-    """Least manoeuvring speed [m/s] of the slats and flaps as they are out."""
+def _least_speeds(scenario: Scenario, dataset: xr.Dataset) -> tuple[Array, Array]:
+    """Least speeds [m/s] of the slats and flaps as they are out: for manoeuvring, and with the speed brake as it is."""
     flaps = column(dataset, "flaps")
     steps = tuple(np.clip(flaps - step, 0.0, 1.0) for step in range(len(scenario.airframe.steps) - 1))
-    return np.asarray(
-        least_speed(scenario.airframe, Configuration(steps, column(dataset, "gear")), column(dataset, "mass"))
-    )
+    airframe, out, mass = scenario.airframe, Configuration(steps, column(dataset, "gear")), column(dataset, "mass")
+    with_brake = least_speed_with_brake(airframe, out, mass, column(dataset, "speed_brake"))
+    return np.asarray(least_speed(airframe, out, mass)), np.asarray(with_brake)
 
 
 def _path_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
-    """Sink rate below heights, climb, and the steepest path through the air."""
+    """Sink rate below heights, climb, the steepest path through the air, and the largest bank."""
     to_go, height = column(dataset, "distance_to_go"), column(dataset, "height_above_threshold")
     sink, altitude = -column(dataset, "vertical_speed"), column(dataset, "altitude")
     found: list[Breach] = []
@@ -95,7 +98,9 @@ def _path_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     found += worst(
         "steepest path", to_go, steep, READABLE_ANGLE, lambda amount: f"{amount / DEGREE:.1f} degrees too steep"
     )
-    return found
+    bank = np.abs(column(dataset, "bank")) - scenario.handling.most_bank
+    said = "largest bank"
+    return found + worst(said, to_go, bank, READABLE_ANGLE, lambda amount: f"{amount / DEGREE:.1f} degrees too much")
 
 
 def _load_factor_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from optdescent.air.airspeed import calibrated_at
-from optdescent.air.atmosphere import speed_of_sound
 from optdescent.airframe import Configuration
 from optdescent.curves.elementary import Value
 from optdescent.motion.equations import (
@@ -96,7 +95,7 @@ def _speed_by_altitude(surroundings: Surroundings, state: State) -> Value:
     altitude, true = state.pressure_altitude, state.true_airspeed
 
     def calibrated(height: Value, speed: Value) -> Value:
-        return calibrated_at(speed, height, speed_of_sound(height, surroundings.air.temperature_offset))
+        return calibrated_at(speed, height, surroundings.air.speed_of_sound(height))
 
     by_altitude = calibrated(altitude + _STEP_ALTITUDE, true) - calibrated(altitude - _STEP_ALTITUDE, true)
     by_speed = calibrated(altitude, true + _STEP_SPEED) - calibrated(altitude, true - _STEP_SPEED)

@@ -10,14 +10,16 @@ from numpy.typing import NDArray
 
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.airframe import Configuration
-from optdescent.airframe.engine import idle_flow
 from optdescent.airframe.speeds import reference_speed
 from optdescent.curves.elementary import Value
+from optdescent.motion.demands import BEGINS_TO_HOLD
 from optdescent.motion.equations import Motion, motion
-from optdescent.motion.state import Control, State, Surroundings
+from optdescent.motion.handling import READABLE_BRAKE
+from optdescent.motion.state import Control, State, Surroundings, anti_ice_of
 from optdescent.motion.verdict import breaches, gate_report
 from optdescent.results import Flight, Kind, Marks, Provenance, SolverRecord, SpeedMark, Summary, WindowMark
 from optdescent.results.flight import flight_dataset
+from optdescent.results.marks import FloorMark, HoldMark
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, GRAVITY
 
@@ -60,7 +62,7 @@ class Trajectory:
 
 def surroundings(scenario: Scenario) -> Surroundings:
     """Aircraft, air and track [SI] of a scenario, as numbers."""
-    return Surroundings(scenario.airframe, scenario.air, scenario.arrival.track)
+    return Surroundings(scenario.airframe, scenario.air, scenario.arrival.track, anti_ice_of(scenario))
 
 
 def record(
@@ -78,7 +80,8 @@ def record(
     gate = gate_report(scenario, dataset, scenario.arrival.gate.height)
     found = breaches(scenario, dataset)
     provenance = Provenance(scenario.title, scenario.text, scenario.digest)
-    full = Summary(*summary, gate=gate, breaches=found)
+    more = tuple(gate_report(scenario, dataset, other.height, other) for other in scenario.arrival.more_gates)
+    full = Summary(*summary, gate=gate, breaches=found, more_gates=more)
     return Flight(dataset, full, kind, name, provenance, marks_of(scenario), solver)
 
 
@@ -93,16 +96,25 @@ def marks_of(scenario: Scenario) -> Marks:
         WindowMark(
             window.name,
             window.distance,
-            above_sea(window.altitude_at_least),
-            above_sea(window.altitude_at_most),
-            window.speed_at_least,
-            window.speed_at_most,
+            above_sea(window.lowest),
+            above_sea(window.highest),
+            window.slowest,
+            window.fastest,
         )
         for window in arrival.windows
     )
     limits = tuple(
         SpeedMark(float(air.height(scenario.pressure_altitude(limit.below_altitude))), limit.speed)
         for limit in arrival.speed_limits
+        if limit.below_altitude is not None
+    )
+    floor = tuple(
+        FloorMark(point.distance, float(air.height(scenario.pressure_altitude(point.altitude))))
+        for point in sorted(arrival.floor, key=lambda point: -point.distance)
+    )
+    holds = tuple(
+        HoldMark(float(air.height(scenario.pressure_altitude(hold.altitude))), hold.from_, hold.to)
+        for hold in arrival.hold_downs
     )
     path = arrival.glide_path
     return Marks(
@@ -114,6 +126,8 @@ def marks_of(scenario: Scenario) -> Marks:
         crossing_height=path.threshold_crossing_height,
         gate_height=arrival.gate.height,
         steps=tuple(step.name for step in scenario.airframe.steps),
+        floor=floor,
+        hold_downs=holds,
     )
 
 
@@ -146,6 +160,7 @@ def _columns(scenario: Scenario, trajectory: Trajectory, at: Motion) -> dict[str
         "gear": trajectory.configuration.gear,
         "wind_along": at.air.wind_along,
         "wind_across": at.air.wind_across,
+        "bank": at.bank,
         "temperature": at.air.temperature,
         "specific_energy_height": height + state.true_airspeed**2 / (2.0 * GRAVITY),
         "reference_speed": reference_speed(scenario.airframe, state.mass),
@@ -156,7 +171,7 @@ def _columns(scenario: Scenario, trajectory: Trajectory, at: Motion) -> dict[str
 
 
 def limit_speed(scenario: Scenario, trajectory: Trajectory, at: Motion) -> NDArray[np.float64]:
-    """Largest calibrated airspeed allowed (point,) [m/s]: airframe, devices that are out, arrival's speed limits."""
+    """Largest calibrated airspeed allowed (point,) [m/s]: airframe, devices and brake out, arrival's speed limits."""
     airframe, configuration = scenario.airframe, trajectory.configuration
     mach_limit = np.asarray(calibrated_from_mach(airframe.limits.maximum_mach, at.air.pressure))
     limit = np.minimum(airframe.limits.maximum_speed, mach_limit)
@@ -164,9 +179,16 @@ def limit_speed(scenario: Scenario, trajectory: Trajectory, at: Motion) -> NDArr
         if step.limit_speed is not None:
             limit = np.where(np.asarray(out) > _OUT, np.minimum(limit, step.limit_speed), limit)
     limit = np.where(np.asarray(configuration.gear) > _OUT, np.minimum(limit, airframe.gear.limit_speed), limit)
+    if airframe.speed_brake.limit_speed is not None:
+        is_out = np.asarray(trajectory.control.speed_brake) > READABLE_BRAKE
+        limit = np.where(is_out, np.minimum(limit, airframe.speed_brake.limit_speed), limit)
     for bound in scenario.arrival.speed_limits:
-        below = np.asarray(trajectory.state.pressure_altitude) < scenario.pressure_altitude(bound.below_altitude) - 1.0
-        limit = np.where(below, np.minimum(limit, bound.speed), limit)
+        if bound.within is not None:
+            holds = -trajectory.distance <= bound.within
+        else:
+            begins = scenario.pressure_altitude(bound.below_altitude or 0.0) - BEGINS_TO_HOLD
+            holds = np.asarray(trajectory.state.pressure_altitude) < begins
+        limit = np.where(holds, np.minimum(limit, bound.speed), limit)
     return limit
 
 
@@ -180,7 +202,7 @@ def _summary(scenario: Scenario, trajectory: Trajectory, at: Motion) -> tuple[fl
     step = np.gradient(distance)
     pushed = descending & (np.asarray(trajectory.control.thrust_fraction) > _LEAST_THRUST)
     braked = descending & (np.asarray(trajectory.control.speed_brake) > _LEAST_BRAKE)
-    above = np.asarray(at.forces.fuel_flow) - np.asarray(idle_flow(scenario.airframe, at.air.pressure))
+    above = np.asarray(at.forces.fuel_flow) - np.asarray(at.forces.idle_flow)
     return (
         float(scenario.start.mass - state.mass[-1]),
         float(state.time[-1]),

@@ -1,17 +1,18 @@
-"""What holds at the ends of the phases: start, windows, altitudes, selection of devices, capture, gate."""
+"""What holds at the ends of the phases: start, windows, altitudes, hold-downs, selection of devices, capture, gates."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import casadi as ca
 
-from optdescent.air.atmosphere import speed_of_sound
 from optdescent.motion.equations import air_at, path_angle_on
 from optdescent.ocp import BoundaryConstraint, Ends
 from optdescent.optimum.events import EventKind, device_of
 from optdescent.optimum.legs import Leg, Mode, travel
-from optdescent.optimum.quantities import Quantities
+from optdescent.optimum.parameters import air_of
+from optdescent.optimum.quantities import Quantities, altitude_of_hold, states_at
 from optdescent.scenario.declaration import Selection
 from optdescent.units import FOOT
 
@@ -39,8 +40,18 @@ def _begin(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
                 lambda e: e[name].start["pressure_altitude"] - e.parameters["start altitude"],
                 1000.0,
             ),
-            _equal("speed at the top", lambda e: e[name].start["true_airspeed"] - _cruise_speed(e), 100.0),
+            _equal("speed at the top", lambda e: e[name].start["true_airspeed"] - _cruise_speed(quantities, e), 100.0),
             _equal("level at the top", lambda e: e[name].start["path_angle"], 0.1),
+        ]
+    if leg.begins.kind is EventKind.RESUMED:
+        altitude = altitude_of_hold(leg.begins.index)
+        return [
+            _equal(
+                f"altitude as {leg.begins.label}",
+                lambda e: e[name].start["pressure_altitude"] - e.parameters[altitude],
+                1000.0,
+            ),
+            _equal(f"level as {leg.begins.label}", lambda e: e[name].start["path_angle"], 0.1),
         ]
     if leg.begins.kind is EventKind.SELECTED:
         moved = device_of(quantities.scenario, leg.begins)
@@ -53,6 +64,12 @@ def _end(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     match leg.ends.kind:
         case EventKind.WINDOW if leg.mode is not Mode.CRUISE:
             return _window(quantities, leg)
+        case EventKind.HOLD_BEGINS:
+            altitude = altitude_of_hold(leg.ends.index)
+            return [
+                _equal(altitude, lambda e: e[name].end["pressure_altitude"] - e.parameters[altitude], 1000.0),
+                _equal(f"level as {label}", lambda e: e[name].end["path_angle"], 0.1),
+            ]
         case EventKind.SPEED_LIMIT:
             return [
                 _equal(
@@ -90,7 +107,7 @@ def _selected(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     device = device_of(quantities.scenario, leg.ends)
 
     def over(ends: Ends) -> ca.SX:
-        end = ends[name].end
+        end = states_at(leg, ends.parameters, ends[name].end)
         return quantities.calibrated(ends.parameters, end) - device.scheduled_speed(airframe, end["mass"])
 
     return [_equal(f"speed at {leg.ends.label}", over, 100.0)]
@@ -104,21 +121,26 @@ def _window(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
         return ends[name].end["pressure_altitude"]
 
     def speed(ends: Ends) -> ca.SX:
-        return quantities.calibrated(ends.parameters, ends[name].end)
+        return quantities.calibrated(ends.parameters, states_at(leg, ends.parameters, ends[name].end))
 
     found: list[BoundaryConstraint] = []
-    for key, value, is_floor in (
-        ("lowest altitude", window.altitude_at_least, True),
-        ("highest altitude", window.altitude_at_most, False),
-        ("slowest speed", window.speed_at_least, True),
-        ("fastest speed", window.speed_at_most, False),
+    for key, value, side in (
+        ("lowest altitude", window.altitude_at_least, (0.0, math.inf)),
+        ("highest altitude", window.altitude_at_most, (-math.inf, 0.0)),
+        ("exact altitude", window.altitude_at, (0.0, 0.0)),
+        ("slowest speed", window.speed_at_least, (0.0, math.inf)),
+        ("fastest speed", window.speed_at_most, (-math.inf, 0.0)),
+        ("exact speed", window.speed_at, (0.0, 0.0)),
     ):
-        if value is not None:
-            is_height = key.endswith("altitude")
+        is_height = key.endswith("altitude")
+        # the level of a hold-down is given: whether it lies in the window was seen when the arrival was read
+        if value is not None and not (is_height and leg.hold is not None):
             measured, scale = (altitude, 1000.0) if is_height else (speed, 100.0)
             parameter = f"{key} at {label}"
             found.append(
-                _bounded(parameter, lambda e, m=measured, p=parameter: m(e) - e.parameters[p], is_floor, scale)
+                BoundaryConstraint(
+                    parameter, lambda e, m=measured, p=parameter: m(e) - e.parameters[p], *side, scale=scale
+                )
             )
     return found
 
@@ -134,11 +156,11 @@ def _capture(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     found: list[BoundaryConstraint] = []
     if quantities.scenario.arrival.glide_path.capture_speed_at_most is not None:
         found.append(
-            _bounded(
+            BoundaryConstraint(
                 "speed at capture",
                 lambda e: quantities.calibrated(e.parameters, e[name].end) - e.parameters["capture speed"],
-                False,
-                100.0,
+                upper=0.0,
+                scale=100.0,
             )
         )
     return [
@@ -160,13 +182,13 @@ def _capture(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
 
 
 def _gate(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
-    name = leg.name
+    name, label = leg.name, leg.ends.label
     placed: list[BoundaryConstraint] = []
-    if quantities.scenario.arrival.gate.distance is not None:
+    if quantities.scenario.arrival.gates[leg.ends.index].distance is not None:
         placed.append(
             BoundaryConstraint(
-                "height at the gate",
-                lambda e: quantities.height(e.parameters, e[name].end) - e.parameters["gate height"],
+                f"height at the {label}",
+                lambda e: quantities.height(e.parameters, e[name].end) - e.parameters[f"{label} height"],
                 -HEIGHT_MET,
                 HEIGHT_MET,
                 100.0,
@@ -175,25 +197,19 @@ def _gate(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     return [
         *placed,
         BoundaryConstraint(
-            "speed at the gate",
+            f"speed at the {label}",
             lambda e: quantities.above_reference(e.parameters, e[name].end),
-            lambda named: named["gate target"] - named["gate under"],
-            lambda named: named["gate target"] + named["gate over"],
+            lambda named: named[f"{label} target"] - named[f"{label} under"],
+            lambda named: named[f"{label} target"] + named[f"{label} over"],
             100.0,
         ),
     ]
 
 
-def _cruise_speed(ends: Ends) -> ca.SX:
+def _cruise_speed(quantities: Quantities, ends: Ends) -> ca.SX:
     named = ends.parameters
-    return named["start mach"] * speed_of_sound(named["start altitude"], named["temperature offset"])
+    return named["start mach"] * air_of(quantities.scenario, named).speed_of_sound(named["start altitude"])
 
 
 def _equal(name: str, function: BoundaryFunction, scale: float) -> BoundaryConstraint:
     return BoundaryConstraint(name, function, 0.0, 0.0, scale)
-
-
-def _bounded(name: str, function: BoundaryFunction, is_floor: bool, scale: float) -> BoundaryConstraint:
-    if is_floor:
-        return BoundaryConstraint(name, function, lower=0.0, scale=scale)
-    return BoundaryConstraint(name, function, upper=0.0, scale=scale)

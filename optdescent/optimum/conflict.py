@@ -12,12 +12,15 @@ from optdescent.airframe.speeds import devices
 from optdescent.ocp import Demand, Guess, Kind, Outcome, Problem, Solution, SolverSettings, relax
 from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.pose import Pose
+from optdescent.optimum.quantities import altitude_of_hold
+from optdescent.optimum.words import hold_down_named, limit_named
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
+from optdescent.units import DEGREE, FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 
 _ALTITUDE_WEIGHT = 1.0 / (100.0 * FOOT)
 _SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
 _SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
+_BANK_WEIGHT = 1.0 / (2.0 * DEGREE)
 _ORDER_WEIGHT = 1.0
 _FUEL_WEIGHT = 1e-3
 """Of all descents with the smallest relaxation the one with the least fuel: far too little to change the relaxation."""
@@ -94,14 +97,35 @@ def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
 
 
 def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
+    return _placed_sentence(scenario, name) or _other_sentence(scenario, name)
+
+
+def _placed_sentence(scenario: Scenario, name: str) -> str | None:
+    """A demand at a place: of a window, a hold-down or a gate."""
     for index, window in enumerate(scenario.arrival.windows):
         label = Event(EventKind.WINDOW, index).label
         if name.endswith(f" at {label}"):
-            return f"the {name.removesuffix(f' at {label}')} of window {window.name!r}"
+            what = name.removesuffix(f" at {label}").removeprefix("exact ")
+            return f"the {what} of window {window.name!r}"
+    for index, hold in enumerate(scenario.arrival.hold_downs):
+        if name == altitude_of_hold(index):
+            return f"the level of {hold_down_named(hold)}"
+    for index, gate in enumerate(scenario.arrival.gates):
+        label = Event(EventKind.GATE, index).label
+        if name == f"speed at the {label}":
+            return f"the speed at the gate ({gate.height / FOOT:.0f} ft above the threshold)"
+        if name == f"height at the {label}":
+            where = f" at {gate.distance / NAUTICAL_MILE:.2f} nm to go" if gate.distance is not None else ""
+            return f"the height of the gate ({gate.height / FOOT:.0f} ft{where})"
+    return None
+
+
+def _other_sentence(scenario: Scenario, name: str) -> str | None:
+    """The schedule's speeds, and the capture of the glide path."""
     for device in devices(scenario.airframe):
         if name == f"speed at {Event(EventKind.SELECTED, device.number).label}":
             return f"the speed at which the schedule selects {device.name}"
-    path, gate = scenario.arrival.glide_path, scenario.arrival.gate
+    path = scenario.arrival.glide_path
     match name:
         case "capture height":
             low, high = path.capture_at_least / FOOT, path.capture_at_most / FOOT
@@ -110,11 +134,6 @@ def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
             return "the height of the glide path at capture"
         case "speed at capture":
             return "the largest speed at capture"
-        case "height at the gate":
-            where = f" at {gate.distance / NAUTICAL_MILE:.2f} nm to go" if gate.distance is not None else ""
-            return f"the height of the gate ({gate.height / FOOT:.0f} ft{where})"
-        case "speed at the gate":
-            return f"the speed at the gate ({gate.height / FOOT:.0f} ft above the threshold)"
         case _:
             return None
 
@@ -122,16 +141,20 @@ def _boundary_sentence(scenario: Scenario, name: str) -> str | None:
 def _path_entry(scenario: Scenario, name: str) -> tuple[str, float, str, float] | None:
     for index, limit in enumerate(scenario.arrival.speed_limits):
         if name == Event(EventKind.SPEED_LIMIT, index).label:
-            return f"{limit.speed / KNOT:.0f} kt below {limit.below_altitude / FOOT:.0f} ft", _SPEED_WEIGHT, "kt", KNOT
+            return f"{limit.speed / KNOT:.0f} kt {limit_named(limit)}", _SPEED_WEIGHT, "kt", KNOT
+    if name.startswith("floor "):
+        return "the floor", _ALTITUDE_WEIGHT, "ft", FOOT
+    if name.startswith("sink rate at the gate"):
+        return "the sink limit of the gate", _SINK_WEIGHT, "ft/min", FOOT_PER_MINUTE
     match name:
         case "largest speed":
             return "the largest operating speed", _SPEED_WEIGHT, "kt", KNOT
         case "sink rate":
             return "the sink limit", _SINK_WEIGHT, "ft/min", FOOT_PER_MINUTE
-        case "sink rate at the gate":
-            return "the sink limit of the gate", _SINK_WEIGHT, "ft/min", FOOT_PER_MINUTE
-        case "capture from below":
-            return "capture from below", _ALTITUDE_WEIGHT, "ft", FOOT
+        case "bank":
+            return "the largest bank", _BANK_WEIGHT, "degrees", DEGREE
+        case "capture from below" | "capture from above":
+            return name, _ALTITUDE_WEIGHT, "ft", FOOT
         case _:
             return None
 

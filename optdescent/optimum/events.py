@@ -1,30 +1,35 @@
-"""The events that divide a descent into phases, and their order along the track.
+"""The events that divide a descent into phases, and which of them have to come before which.
 
-Events at a fixed distance (windows, the gate) and events that the flight itself decides (top of descent, passing the
-altitude of a speed limit, capture) mix in an order that depends on wind, mass and demands. The order is read off a
-flown flight and mended when a solution shows that two neighbours want to change places.
+Events at a fixed distance (windows, gates, points of the floor, the ends of a hold-down) and events that the flight
+itself decides (top of descent, passing the altitude of a speed limit, capture) mix in an order that depends on wind,
+mass and demands: see `optimum.order`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-import numpy as np
-
+from optdescent.air.airspeed import calibrated_from_mach
+from optdescent.air.atmosphere import pressure
 from optdescent.airframe.speeds import GEAR, Device, devices
-from optdescent.results import Flight
+from optdescent.arrival import farthest_first
 from optdescent.scenario import Scenario
 from optdescent.scenario.declaration import Selection
-from optdescent.units import KNOT, NAUTICAL_MILE
+from optdescent.units import FOOT, NAUTICAL_MILE
 
 
 class EventKind(Enum):
-    """What an event is; the value is the word for it."""
+    """What an event is; the value is the word for it. Of events at one place the first here comes first."""
 
     TOP_OF_DESCENT = "thrust to idle"
+    HOLD_BEGINS = "hold-down begins"
     WINDOW = "window"
+    SPEED_WITHIN = "speed limit from here"
+    FLOOR = "floor point"
+    HOLD_ENDS = "hold-down ends"
+    RESUMED = "descent resumed after hold-down"
     SPEED_LIMIT = "speed limit"
     BELOW_PATH = "below the glide path from here"
     SELECTED = "selected"
@@ -35,15 +40,24 @@ class EventKind(Enum):
     THRESHOLD = "threshold"
 
 
-FIXED = frozenset({EventKind.WINDOW, EventKind.BELOW_PATH, EventKind.GATE, EventKind.THRESHOLD})
-"""Events whose distance is given."""
 DEVICE_EVENTS = frozenset({EventKind.SELECTED, EventKind.OUT})
 """Selection of a device, and its arrival after its travel time."""
+HOLD_EVENTS = frozenset({EventKind.HOLD_BEGINS, EventKind.HOLD_ENDS, EventKind.RESUMED})
+"""The two ends of a hold-down, and where the flight leaves its level: at its end, or later."""
+PASSED_ANYWHERE = frozenset({EventKind.WINDOW, EventKind.SPEED_WITHIN, EventKind.FLOOR})
+"""Events at a given distance that may be passed in cruise, on the way down or on the glide path."""
+FIXED = (PASSED_ANYWHERE | HOLD_EVENTS | {EventKind.BELOW_PATH, EventKind.GATE, EventKind.THRESHOLD}) - {
+    EventKind.RESUMED
+}
+"""Events whose distance is given."""
+_NUMBERED = PASSED_ANYWHERE | HOLD_EVENTS | {EventKind.SPEED_LIMIT}
+_SAME_LEVEL = 20.0 * FOOT
+_SAME_PLACE = 0.001 * NAUTICAL_MILE
 
 
 @dataclass(frozen=True)
 class Event:
-    """One event; `index` says which window or speed limit of the arrival it is, or the number of the device."""
+    """One event; `index` says which window, limit, point or gate of the arrival it is, or the number of the device."""
 
     kind: EventKind
     index: int = 0
@@ -53,8 +67,8 @@ class Event:
         """Name that is unique within a scenario."""
         if self.kind in DEVICE_EVENTS:
             return f"{'gear' if self.index == GEAR else f'step {self.index}'} {self.kind.value}"
-        numbered = self.kind in (EventKind.WINDOW, EventKind.SPEED_LIMIT)
-        return f"{self.kind.value} {self.index + 1}" if numbered else self.kind.value
+        is_numbered = self.kind in _NUMBERED or (self.kind is EventKind.GATE and self.index > 0)
+        return f"{self.kind.value} {self.index + 1}" if is_numbered else self.kind.value
 
     @property
     def is_fixed(self) -> bool:
@@ -64,6 +78,33 @@ class Event:
 
 Order = tuple[Event, ...]
 """Events from the start to the threshold."""
+
+
+def fixed_events(scenario: Scenario) -> tuple[Event, ...]:
+    """Events at given distances, those of the scenario's own demands included.
+
+    A point of the floor is one where the floor matters, between the start and the last place of capture, and where no
+    other event is: a phase of no length would say nothing.
+    """
+    arrival = scenario.arrival
+    found = [Event(EventKind.BELOW_PATH), Event(EventKind.THRESHOLD)]
+    found += [Event(EventKind.GATE, index) for index in range(len(arrival.gates))]
+    found += [Event(EventKind.WINDOW, index) for index in range(len(arrival.windows))]
+    found += [
+        Event(EventKind.SPEED_WITHIN, index)
+        for index, limit in enumerate(arrival.speed_limits)
+        if limit.within is not None and limit.within < scenario.start.distance
+    ]
+    for index in range(len(arrival.hold_downs)):
+        found += [Event(EventKind.HOLD_BEGINS, index), Event(EventKind.HOLD_ENDS, index)]
+    taken = [fixed_distance(scenario, event) for event in found]
+    nearest = arrival.glide_path.distance(arrival.glide_path.capture_at_least)
+    for index in farthest_first(arrival.floor):
+        place = -arrival.floor[index].distance
+        is_apart = all(abs(place - other) > _SAME_PLACE for other in taken)
+        if -scenario.start.distance < place < nearest and is_apart:
+            found.append(Event(EventKind.FLOOR, index))
+    return tuple(found)
 
 
 def fixed_distance(scenario: Scenario, event: Event) -> float:
@@ -78,11 +119,18 @@ def fixed_distance(scenario: Scenario, event: Event) -> float:
     match event.kind:
         case EventKind.WINDOW:
             return -arrival.windows[event.index].distance
+        case EventKind.SPEED_WITHIN:
+            return -(arrival.speed_limits[event.index].within or 0.0)
+        case EventKind.FLOOR:
+            return -arrival.floor[event.index].distance
+        case EventKind.HOLD_BEGINS:
+            return -arrival.hold_downs[event.index].from_
+        case EventKind.HOLD_ENDS:
+            return -arrival.hold_downs[event.index].to
         case EventKind.BELOW_PATH:
             return -arrival.glide_path.below_within
         case EventKind.GATE:
-            given = arrival.gate.distance
-            return arrival.glide_path.distance(arrival.gate.height) if given is None else -given
+            return -arrival.gates[event.index].place(arrival.glide_path)
         case EventKind.THRESHOLD:
             return 0.0
         case _:
@@ -94,116 +142,118 @@ def device_of(scenario: Scenario, event: Event) -> Device:
     return next(device for device in devices(scenario.airframe) if device.number == event.index)
 
 
-def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, float]]:
-    """Order of the events in a flown flight, and the coordinate along the track [m] of each."""
-    arrival = scenario.arrival
-    x, altitude = -flight.column("distance_to_go"), flight.column("pressure_altitude")
-    path = arrival.glide_path
-    fixed = [Event(kind) for kind in (EventKind.BELOW_PATH, EventKind.GATE, EventKind.THRESHOLD)]
-    fixed += [Event(EventKind.WINDOW, index) for index in range(len(arrival.windows))]
-    places = {event: fixed_distance(scenario, event) for event in fixed} | {
-        Event(EventKind.TOP_OF_DESCENT): -flight.summary.top_of_descent,
-        Event(EventKind.CAPTURE): path.distance(path.capture_middle),
-        Event(EventKind.ON_SPEED): _on_speed(scenario, flight),
-    }
-    places |= _device_places(scenario, flight, places[Event(EventKind.GATE)])
-    for index, limit in enumerate(arrival.speed_limits):
-        bound = scenario.pressure_altitude(limit.below_altitude)
-        below = np.flatnonzero(altitude < bound)
-        if below.size and below[0] > 0:
-            first, last = _between_windows(scenario, bound)
-            places[Event(EventKind.SPEED_LIMIT, index)] = float(np.clip(x[below[0]], first, last))
-    ordered = sorted(places, key=lambda event: (places[event], list(EventKind).index(event.kind)))
-    return _proper(tuple(ordered)), places
+def asks_for(scenario: Scenario, gate: Event, device: int) -> bool:
+    """Whether a gate asks for a device, by its number [-], to be out."""
+    asked = scenario.arrival.gates[gate.index]
+    return asked.gear_down if device == GEAR else asked.landing_configuration
 
 
-def _on_speed(scenario: Scenario, flight: Flight) -> float:
-    """Coordinate [m] where a flight has slowed to the approach speed, at the latest on the last part of the path."""
-    gate = scenario.arrival.gate
-    x = -flight.column("distance_to_go")
-    over = flight.column("calibrated_airspeed") - flight.column("reference_speed") - gate.speed_above_reference
-    slow = x[(over < _ON_SPEED) & (x > fixed_distance(scenario, Event(EventKind.BELOW_PATH)))]
-    last = 0.7 * fixed_distance(scenario, Event(EventKind.GATE))
-    return min(float(slow[0]), last) if slow.size else last
+def cruise_meets(scenario: Scenario, event: Event) -> bool:
+    """Whether the cruise keeps what an event demands, so that the event may come before the top of descent."""
+    start = scenario.start
+    speed = float(calibrated_from_mach(start.mach, pressure(scenario.pressure_altitude(start.altitude))))
+    match event.kind:
+        case EventKind.WINDOW:
+            window = scenario.arrival.windows[event.index]
+            return _is_within(start.altitude, window.lowest, window.highest) and _is_within(
+                speed, window.slowest, window.fastest
+            )
+        case EventKind.SPEED_WITHIN:
+            return speed <= scenario.arrival.speed_limits[event.index].speed
+        case _:
+            return event.kind in (EventKind.FLOOR, EventKind.BELOW_PATH)
 
 
-def _device_places(scenario: Scenario, flight: Flight, gate: float) -> dict[Event, float]:
-    """Where a flight passes the speeds at which devices are selected, and where each is out, before the gate [m]."""
-    x, time = -flight.column("distance_to_go"), flight.column("time")
-    speed, mass = flight.column("calibrated_airspeed"), flight.column("mass")
-    descending = x > -flight.summary.top_of_descent
-    places: dict[Event, float] = {}
-    order = devices(scenario.airframe)
-    for number, device in enumerate(order):
-        slow = np.flatnonzero(descending & (speed <= np.asarray(device.scheduled_speed(scenario.airframe, mass))))
-        late = (number - len(order)) * _APART
-        first = min(float(x[slow[0]]) if slow.size else gate, gate + late)
-        arrived = float(np.interp(np.interp(first, x, time) + device.travel_time, time, x))
-        places[Event(EventKind.SELECTED, device.number)] = first
-        places[Event(EventKind.OUT, device.number)] = min(arrived, gate + late + 0.5 * _APART)
-    return places
+def level_meets(scenario: Scenario, hold: Event, event: Event) -> bool:
+    """Whether the level of a hold-down keeps the altitudes that an event demands."""
+    if event.kind is not EventKind.WINDOW:
+        return True
+    window = scenario.arrival.windows[event.index]
+    return _is_within(scenario.arrival.hold_downs[hold.index].altitude, window.lowest, window.highest)
 
 
-def _between_windows(scenario: Scenario, altitude: float) -> tuple[float, float]:
-    """Coordinates [m] between which the windows let a pressure altitude [m] be passed on the way down."""
-    arrival = scenario.arrival
-    first, last = -scenario.start.distance, fixed_distance(scenario, Event(EventKind.GATE))
-    for window in arrival.windows:
-        low, high = window.altitude_at_least, window.altitude_at_most
-        if low is not None and scenario.pressure_altitude(low) > altitude:
-            first = max(first, _ASIDE - window.distance)
-        if high is not None and scenario.pressure_altitude(high) < altitude:
-            last = min(last, -_ASIDE - window.distance)
-    return min(first, last), last
+def approach_meets(scenario: Scenario, gate: Event) -> bool:
+    """Whether the approach speed, once reached, is one that a gate allows, so that the gate may come after it."""
+    asked, held = scenario.arrival.gates[gate.index], scenario.arrival.gate.speed_above_reference
+    low, high = asked.speed_above_reference - asked.speed_under, asked.speed_above_reference + asked.speed_over
+    return low <= held <= high
 
 
-def _proper(order: Order) -> Order:
-    """The order with its last events in the only sequence they can have, and no device before the descent."""
-    last = tuple(event for event in order if event.kind in _LAST)
-    free = [event for event in order if event not in last]
-    first = [event for event in free if event.kind is EventKind.TOP_OF_DESCENT]
-    ahead = [event for event in free[: free.index(first[0])] if event.is_fixed]
-    rest = [event for event in free if event not in ahead and event not in first]
-    below, capture = Event(EventKind.BELOW_PATH), Event(EventKind.CAPTURE)
-    if below in rest and rest.index(below) > rest.index(capture):
-        rest.remove(capture)
-        rest.insert(rest.index(below) + 1, capture)
-    return (*ahead, *first, *rest, *last)
+def _is_within(value: float, low: float | None, high: float | None) -> bool:
+    return (low is None or value >= low) and (high is None or value <= high)
 
 
-def reordered(order: Order, places: Mapping[Event, float], asking: Collection[Event], selection: Selection) -> Order:
-    """Order after neighbours that overlap have changed places where that is open.
-
-    `places` [m] are those that a solution gives the events; `asking` those that would rather lie ahead of the event
-    before them although they do not overlap it.
-    """
-    events = list(order)
-    for index in range(1, len(events)):
-        before, after = events[index - 1 : index + 1]
-        if after in asking and is_exchangeable(before, after, selection):
-            events[index - 1 : index + 1] = [after, before]
-    for _ in events:
-        for index in range(1, len(events)):
-            before, after = events[index - 1 : index + 1]
-            if places[before] > places[after] + COLLAPSED and is_exchangeable(before, after, selection):
-                events[index - 1 : index + 1] = [after, before]
-    return tuple(events)
+def hold_down_at(scenario: Scenario, limit: int) -> int | None:
+    """Index of a hold-down at the altitude of a speed limit, by its index: the limit then begins with it."""
+    below = scenario.arrival.speed_limits[limit].below_altitude
+    for index, hold in enumerate(scenario.arrival.hold_downs):
+        if below is not None and abs(hold.altitude - below) < _SAME_LEVEL:
+            return index
+    return None
 
 
-def is_exchangeable(before: Event, after: Event, selection: Selection) -> bool:
+def limits_in_force(scenario: Scenario, passed: Sequence[Event]) -> tuple[int, ...]:
+    """Indices of the speed limits that hold once some events are passed, the lowest speed first."""
+    found: set[int] = set()
+    for index, limit in enumerate(scenario.arrival.speed_limits):
+        hold = hold_down_at(scenario, index)
+        begins = {Event(EventKind.SPEED_LIMIT, index), Event(EventKind.SPEED_WITHIN, index)}
+        begins |= set() if hold is None else {Event(EventKind.HOLD_BEGINS, hold)}
+        if begins & set(passed) or (limit.within is not None and limit.within >= scenario.start.distance):
+            found.add(index)
+    return tuple(sorted(found, key=lambda index: scenario.arrival.speed_limits[index].speed))
+
+
+def gates_in_force(passed: Sequence[Event]) -> tuple[Event, ...]:
+    """Gates that lie behind."""
+    return tuple(event for event in passed if event.kind is EventKind.GATE)
+
+
+def floor_segment(scenario: Scenario, passed: Sequence[Event]) -> tuple[int | None, int | None]:
+    """Indices of the points of the floor before and after where some events are passed; None: none on that side."""
+    floor = scenario.arrival.floor
+    places = [fixed_distance(scenario, event) for event in passed if event.is_fixed]
+    here = max([-scenario.start.distance, *places])
+    before: int | None = None
+    for index in farthest_first(floor):
+        if -floor[index].distance > here + _SAME_PLACE:
+            return before, index
+        before = index
+    return before, None
+
+
+def is_exchangeable(scenario: Scenario, before: Event, after: Event) -> bool:
     """Whether two neighbouring events may come in the other order."""
     kinds = {before.kind, after.kind}
-    if kinds == {EventKind.GATE, EventKind.ON_SPEED}:
-        return True
-    if kinds & _LAST or (before.is_fixed and after.is_fixed):
+    if before.is_fixed and after.is_fixed:
         return False
+    if EventKind.THRESHOLD in kinds:
+        return False
+    if EventKind.ON_SPEED in kinds:
+        is_slow_enough = before.kind is not EventKind.GATE or approach_meets(scenario, before)
+        return bool(kinds & (PASSED_ANYWHERE | {EventKind.GATE})) and is_slow_enough
+    if EventKind.GATE in kinds:
+        device, gate = (before, after) if after.kind is EventKind.GATE else (after, before)
+        return device.kind in DEVICE_EVENTS and not asks_for(scenario, gate, device.index)
     if EventKind.TOP_OF_DESCENT in kinds:
-        return bool(kinds & {EventKind.WINDOW, EventKind.BELOW_PATH})
+        other = before if after.kind is EventKind.TOP_OF_DESCENT else after
+        is_passed = other.kind in PASSED_ANYWHERE or other.kind is EventKind.BELOW_PATH
+        return is_passed and (other is before or cruise_meets(scenario, other))
     if EventKind.CAPTURE in kinds:
-        return bool(kinds & DEVICE_EVENTS)
+        return bool(kinds & (DEVICE_EVENTS | PASSED_ANYWHERE))
+    if kinds & HOLD_EVENTS:
+        return _may_pass_level(scenario, before, after)
     if kinds <= DEVICE_EVENTS:
-        return _devices_exchangeable(before, after, selection)
+        return _devices_exchangeable(before, after, scenario.handling.configuration)
     return True
+
+
+def _may_pass_level(scenario: Scenario, before: Event, after: Event) -> bool:
+    """A device or, if the level keeps its altitudes, a demand at a place may come before or after a hold-down's end."""
+    kinds = {before.kind, after.kind}
+    if not kinds & (DEVICE_EVENTS | PASSED_ANYWHERE | {EventKind.BELOW_PATH}):
+        return False
+    return before.kind is not EventKind.RESUMED or level_meets(scenario, before, after)
 
 
 def _devices_exchangeable(before: Event, after: Event, selection: Selection) -> bool:
@@ -215,9 +265,5 @@ def _devices_exchangeable(before: Event, after: Event, selection: Selection) -> 
     return selection is Selection.FREE or not before.kind is after.kind is EventKind.SELECTED
 
 
-_LAST = frozenset({EventKind.GATE, EventKind.ON_SPEED, EventKind.THRESHOLD})
-_ON_SPEED = 0.5 * KNOT
-_APART = 0.02 * NAUTICAL_MILE
-_ASIDE = 1.0 * NAUTICAL_MILE
 COLLAPSED = 0.001 * NAUTICAL_MILE
 """Length [m] below which a phase counts as collapsed."""

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.air.airspeed import calibrated_at, mach_from_calibrated
-from optdescent.air.atmosphere import pressure, speed_of_sound
+from optdescent.air.atmosphere import pressure
 from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import Device, clean_configuration, configuration_of, reference_speed
 from optdescent.motion import Control, State, Surroundings, Trajectory, record, surroundings
@@ -42,11 +42,11 @@ class _Glide:
     world: Surroundings
 
     def calibrated(self, state: State) -> float:
-        sound = speed_of_sound(state.pressure_altitude, self.scenario.temperature_offset)
+        sound = self.world.air.speed_of_sound(state.pressure_altitude)
         return float(calibrated_at(state.true_airspeed, state.pressure_altitude, sound))
 
     def true(self, calibrated: float, altitude: float) -> float:
-        sound = speed_of_sound(altitude, self.scenario.temperature_offset)
+        sound = self.world.air.speed_of_sound(altitude)
         return float(sound * mach_from_calibrated(calibrated, pressure(altitude)))
 
     def configuration(self, calibrated: float) -> Configuration:
@@ -63,9 +63,12 @@ class _Glide:
         """True airspeed [m/s] to have at a coordinate [m] and pressure altitude [m] before capture."""
         calibrated = min(_DESCENT_SPEED, speed + _SLOW_DOWN * (capture - x))
         for limit in self.scenario.arrival.speed_limits:
-            if altitude < self.scenario.pressure_altitude(limit.below_altitude) + 50.0 * FOOT:
+            if limit.within is not None and -x < limit.within + _STEP:
                 calibrated = min(calibrated, limit.speed - 1.0)
-        sound = float(speed_of_sound(altitude, self.scenario.temperature_offset))
+            below = limit.below_altitude
+            if below is not None and altitude < self.scenario.pressure_altitude(below) + 50.0 * FOOT:
+                calibrated = min(calibrated, limit.speed - 1.0)
+        sound = float(self.world.air.speed_of_sound(altitude))
         return min(self.true(calibrated, altitude), self.scenario.start.mach * sound)
 
     def on_path(self, x: float) -> State:
@@ -167,7 +170,7 @@ def _whole(scenario: Scenario, glide: _Glide, rows: list[Row]) -> Trajectory:
     """Trajectory with the cruise before the rows, and mass and time along all of it."""
     start, begin = scenario.start, rows[0][0]
     altitude = scenario.pressure_altitude(start.altitude)
-    speed = start.mach * float(speed_of_sound(altitude, scenario.temperature_offset))
+    speed = start.mach * float(scenario.air.speed_of_sound(altitude))
     clean = clean_configuration(scenario.airframe)
     cruise: list[Row] = []
     for x in np.linspace(-start.distance, begin - _STEP, 20):

@@ -24,10 +24,12 @@ _COLUMNS = {
     "time": "time",
     "load_factor": "load_factor",
     "speed_brake": "speed_brake",
+    "thrust_fraction": "thrust_fraction",
 }
 _ELEMENT: Mapping[Mode, float] = {
     Mode.CRUISE: 40.0 * NAUTICAL_MILE,
     Mode.DESCENT: 14.0 * NAUTICAL_MILE,
+    Mode.LEVEL: 7.0 * NAUTICAL_MILE,
     Mode.SLOWING: 2.0 * NAUTICAL_MILE,
     Mode.APPROACH: 2.0 * NAUTICAL_MILE,
 }
@@ -57,8 +59,9 @@ def _series(
     flight: Flight, x: NDArray[np.float64], at: NDArray[np.float64], names: tuple[str, ...]
 ) -> dict[str, NDArray[np.float64]]:
     series = {name: np.interp(at, x, flight.column(_COLUMNS[name])) for name in names}
-    if "speed_brake" in series:
-        series["speed_brake"] = np.clip(series["speed_brake"], _INSIDE, 1.0 - _INSIDE)
+    for name in ("speed_brake", "thrust_fraction"):
+        if name in series:
+            series[name] = np.clip(series[name], _INSIDE, 1.0 - _INSIDE)
     return series
 
 

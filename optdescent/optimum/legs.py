@@ -16,6 +16,7 @@ class Mode(Enum):
 
     CRUISE = "level at constant Mach number"
     DESCENT = "idle, load factor and speed brake free"
+    LEVEL = "level, thrust free between idle and largest"
     SLOWING = "on the glide path at idle"
     APPROACH = "on the glide path at approach speed"
 
@@ -23,6 +24,7 @@ class Mode(Enum):
 _STATES: Mapping[Mode, tuple[str, ...]] = {
     Mode.CRUISE: ("mass", "time"),
     Mode.DESCENT: ("pressure_altitude", "true_airspeed", "path_angle", "mass", "time"),
+    Mode.LEVEL: ("true_airspeed", "mass", "time"),
     Mode.SLOWING: ("pressure_altitude", "true_airspeed", "mass", "time"),
     Mode.APPROACH: ("pressure_altitude", "true_airspeed", "mass", "time"),
 }
@@ -33,7 +35,8 @@ class Leg:
     """One phase before it is posed: its name, how it is flown, and the events at its two ends (None: the start).
 
     `out` are the devices that have arrived, `moving` those on their way, `pending` those still to be selected, in the
-    order of the schedule. `brakes` says whether the speed brake may be used with what has been selected.
+    order of the schedule. `brakes` says whether the speed brake may be used with what has been selected; `hold` is the
+    index of the hold-down at whose level the phase lies.
     """
 
     name: str
@@ -45,6 +48,7 @@ class Leg:
     moving: tuple[Device, ...]
     pending: tuple[Device, ...]
     brakes: bool
+    hold: int | None = None
 
     @property
     def states(self) -> tuple[str, ...]:
@@ -58,6 +62,8 @@ class Leg:
         match self.mode:
             case Mode.DESCENT:
                 return ("load_factor", *brake)
+            case Mode.LEVEL:
+                return ("thrust_fraction",)
             case Mode.SLOWING:
                 return brake
             case _:
@@ -67,7 +73,8 @@ class Leg:
     def kind(self) -> str:
         """What its motion depends on, in words: legs of one kind obey the same equations."""
         status = [f"{word} {', '.join(device.name for device in found)}" for word, found in self._status if found]
-        return "; ".join([self.mode.value, "brakes" if self.brakes else "no brakes", *status])
+        level = [] if self.hold is None else [f"hold-down {self.hold + 1}"]
+        return "; ".join([self.mode.value, "brakes" if self.brakes else "no brakes", *level, *status])
 
     @property
     def _status(self) -> tuple[tuple[str, tuple[Device, ...]], ...]:
@@ -97,6 +104,9 @@ def legs_of(order: Order, airframe: Airframe) -> tuple[Leg, ...]:
             mode = Mode.SLOWING
         if EventKind.ON_SPEED in kinds:
             mode = Mode.APPROACH
+        hold = _hold_down(passed)
+        if hold is not None:
+            mode = Mode.LEVEL
         selected = {earlier.index for earlier in passed if earlier.kind is EventKind.SELECTED}
         arrived = {earlier.index for earlier in passed if earlier.kind is EventKind.OUT}
         legs.append(
@@ -110,6 +120,15 @@ def legs_of(order: Order, airframe: Airframe) -> tuple[Leg, ...]:
                 moving=tuple(device for device in all_devices if device.number in selected - arrived),
                 pending=tuple(device for device in all_devices if device.number not in selected),
                 brakes=airframe.speed_brake.last_step + 1 not in selected,
+                hold=hold,
             )
         )
     return tuple(legs)
+
+
+def _hold_down(passed: Order) -> int | None:
+    """Index of the hold-down that has begun and whose level has not been left."""
+    for event in passed:
+        if event.kind is EventKind.HOLD_BEGINS and Event(EventKind.RESUMED, event.index) not in passed:
+            return event.index
+    return None

@@ -5,19 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from optdescent.motion import record
-from optdescent.ocp import Problem, RefineSettings, Settings, Solution, local_errors, refined
+from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution, local_errors, refined
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
-from optdescent.optimum.events import order_of
+from optdescent.optimum.events import COLLAPSED
 from optdescent.optimum.glide import first_flight
+from optdescent.optimum.order import order_of
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.report import solver_record
 from optdescent.optimum.trajectory import trajectory_of
-from optdescent.optimum.trial import in_right_order
+from optdescent.optimum.trial import in_right_order, mended
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 
 SETTINGS = Settings(refinement=RefineSettings(local_error=1e-6, cost_change=1e-6))
+_MOST_MENDED = 3
 
 
 @dataclass(frozen=True)
@@ -61,9 +63,17 @@ def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
     progress("first flight")
     flight = first_flight(scenario)
     order, places = order_of(scenario, flight)
-    trial = in_right_order(scenario, flight, order, places, progress)
-    progress("optimum on a finer mesh, events in the order " + trial.sentence)
-    solution = refined(trial.problem, trial.solution, SETTINGS)
+    memory = Memory()
+    trial = in_right_order(scenario, flight, order, places, progress, memory)
+    for _ in range(_MOST_MENDED):
+        progress("optimum on a finer mesh, events in the order " + trial.sentence)
+        trial = replace(trial, solution=refined(trial.problem, trial.solution, SETTINGS))
+        if trial.overlap < COLLAPSED:
+            break
+        trial = mended(scenario, trial, progress, memory)
+    else:
+        raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh")
+    solution = trial.solution
     trajectory = trajectory_of(trial.pose, solution, local_errors(trial.problem, solution))
     flight = record(scenario, trajectory, Kind.OPTIMUM, "optimum")
     return Optimum(trial.pose, trial.problem, solution, trial.orders, flight)

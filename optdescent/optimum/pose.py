@@ -1,9 +1,11 @@
 """Scenario and order of events to an optimal-control problem.
 
 Between two events lies one phase. Before the top of descent the aircraft cruises level at constant Mach number; from
-there to the capture of the glide path it descends at idle with load factor and speed brake as controls; on the glide
-path it slows at idle until the approach speed is reached, after the gate; from there thrust holds that speed. Slats,
-flaps and gear are selected at events of their own and travel from there at a constant rate.
+there to the capture of the glide path it descends at idle with load factor and speed brake as controls. In a hold-down
+it is level with thrust free between idle and largest: it may slow at idle, hold a speed, or both, as costs least. It
+may stay at the level after the hold-down until idle takes it the rest of the way. On the glide path it slows at idle
+until the approach speed is reached; from there thrust holds that speed. Slats, flaps and gear are selected at events of
+their own and travel from there at a constant rate.
 """
 
 from __future__ import annotations
@@ -16,7 +18,6 @@ from itertools import pairwise
 
 import casadi as ca
 
-from optdescent.air.atmosphere import speed_of_sound
 from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import Device, configuration_of
 from optdescent.curves.elementary import Value, cos
@@ -29,7 +30,7 @@ from optdescent.optimum.events import Event, EventKind, Order
 from optdescent.optimum.legs import Leg, Mode, legs_of, travel
 from optdescent.optimum.limits import limits_along
 from optdescent.optimum.parameters import declared_parameters, parameter_values
-from optdescent.optimum.quantities import At, Quantities
+from optdescent.optimum.quantities import At, Quantities, altitude_of_hold
 from optdescent.rules.crew import brake_allowed
 from optdescent.scenario import Scenario
 from optdescent.units import KNOT
@@ -105,9 +106,14 @@ class Pose:
         configuration = self.configuration(leg, point)
         if mode is Mode.CRUISE:
             altitude = point["start altitude"]
-            speed = point["start mach"] * speed_of_sound(altitude, point["temperature offset"])
+            speed = point["start mach"] * world.air.speed_of_sound(altitude)
             state = State(altitude, speed, 0.0, point["mass"], point["time"])
             return _held(level(world, x, state, configuration, 0.0), configuration)
+        if leg.hold is not None:
+            altitude = point[altitude_of_hold(leg.hold)]
+            state = State(altitude, point["true_airspeed"], 0.0, point["mass"], point["time"])
+            control = Control(1.0, point["thrust_fraction"], 0.0)
+            return state, control, configuration, motion(world, x, state, control, configuration)
         angle = point["path_angle"] if mode is Mode.DESCENT else 0.0
         state = State(point["pressure_altitude"], point["true_airspeed"], angle, point["mass"], point["time"])
         gradient = point["gradient"]
@@ -116,7 +122,9 @@ class Pose:
         brake: Value = 0.0
         if leg.brakes:
             height, lowest = self.quantities.height(point, point), point["lowest brake height"]
-            brake = point["speed_brake"] * brake_allowed(world.airframe, configuration, height, lowest)
+            speed = self.quantities.calibrated(point, point)
+            allowed = brake_allowed(world.airframe, configuration, height, lowest, speed, point["mass"])
+            brake = point["speed_brake"] * allowed
         if mode is Mode.SLOWING:
             return _held(on_gradient_at_idle(world, x, state, configuration, gradient, brake), configuration)
         control = Control(point["load_factor"], 0.0, brake)
@@ -141,6 +149,8 @@ class Pose:
                 charge = charge + point["brake weight"] * point["speed_brake"] ** 2
             if leg.mode is Mode.DESCENT:
                 charge = charge + point["load weight"] * (point["load_factor"] - cos(point["path_angle"])) ** 2
+            if leg.mode is Mode.LEVEL:
+                charge = charge + point["thrust weight"] * point["thrust_fraction"] ** 2
             return charge
 
         def seen(point: Point) -> tuple[Control, Configuration, Motion]:
@@ -150,6 +160,7 @@ class Pose:
         controls = {
             "load_factor": Variable("load_factor", limits.least_load_factor, limits.most_load_factor, 0.1),
             "speed_brake": Variable("speed_brake", 0.0, 1.0, 1.0),
+            "thrust_fraction": Variable("thrust_fraction", 0.0, 1.0, 0.1),
         }
         path = limits_along(self.quantities, leg, seen)
         return Phase(

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from optdescent.arrival import Capture
 from optdescent.ocp import (
     Problem,
     Solution,
@@ -28,7 +29,7 @@ from optdescent.optimum.pose import Pose
 from optdescent.optimum.trajectory import refly
 from optdescent.results import EventRecord, Flight, Slope, SolverRecord
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT
+from optdescent.units import FOOT, KNOT
 
 Array = NDArray[np.float64]
 BANDS = tuple(FOOT * height for height in (-2000.0, 5000.0, 10000.0, 20000.0, 30000.0, 50000.0))
@@ -80,7 +81,17 @@ def spoken(scenario: Scenario, event: Event) -> str:
         case EventKind.WINDOW:
             return f"window {arrival.windows[event.index].name}"
         case EventKind.SPEED_LIMIT:
-            return f"{arrival.speed_limits[event.index].below_altitude / FOOT:.0f} ft"
+            return f"{(arrival.speed_limits[event.index].below_altitude or 0.0) / FOOT:.0f} ft"
+        case EventKind.SPEED_WITHIN:
+            return f"{arrival.speed_limits[event.index].speed / KNOT:.0f} kt from here"
+        case EventKind.FLOOR:
+            return f"floor {arrival.floor[event.index].altitude / FOOT:.0f} ft"
+        case EventKind.HOLD_BEGINS | EventKind.HOLD_ENDS | EventKind.RESUMED:
+            return f"{event.kind.value} ({arrival.hold_downs[event.index].altitude / FOOT:.0f} ft)"
+        case EventKind.BELOW_PATH if arrival.glide_path.capture is Capture.ABOVE:
+            return "above the glide path from here"
+        case EventKind.GATE if event.index:
+            return f"gate at {arrival.gates[event.index].height / FOOT:.0f} ft"
         case _:
             return event.kind.value
 

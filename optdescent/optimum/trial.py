@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from optdescent.motion import record
 from optdescent.ocp import Guess, Memory, Problem, Solution, SolverSettings, persist, transcribe
 from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed
-from optdescent.optimum.events import COLLAPSED, Event, Order, reordered
+from optdescent.optimum.events import COLLAPSED, Event, Order
 from optdescent.optimum.guess import guess_from, mesh_for
+from optdescent.optimum.order import reordered, with_other_captures
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose, in_order, overlap
 from optdescent.optimum.progress import Progress
@@ -103,24 +104,12 @@ def in_right_order(
     NotConverged
         Neither.
     """
-    selection = scenario.handling.configuration
     progress("optimum on a first mesh")
     memory = memory or Memory()
     trial = first = _tried(scenario, memory, flight, order, places)
     seen = {order}
     log = [_told(trial)]
-    for _ in range(_MOST_ORDERS):
-        if trial.is_orderly:
-            break
-        basis, conflict = (trial, None) if trial.solution.is_usable else _with_relaxed_demands(trial, progress)
-        order = reordered(basis.pose.order, basis.places, basis.asking, selection)
-        if order in seen:
-            if conflict is not None:
-                raise conflict
-            break
-        seen.add(order)
-        trial = _tried(scenario, memory, *_again(scenario, basis, flight, order))
-        log.append(_told(trial))
+    trial = _without_overlap(scenario, memory, flight, trial, seen, log, progress)
     if not trial.is_orderly:
         _, conflict = _with_relaxed_demands(first, progress)
         if conflict is not None:
@@ -128,7 +117,7 @@ def in_right_order(
         progress("no conflict found: following the descent from still air, then from changed guesses")
         trial = _persisted(trial, log)
     for _ in range(_MOST_EXCHANGES):
-        others = [reordered(trial.pose.order, trial.places, {event}, selection) for event in trial.asking]
+        others = [reordered(scenario, trial.pose.order, trial.places, {event}) for event in trial.asking]
         new = [other for other in others if other not in seen]
         if not new:
             break
@@ -138,6 +127,59 @@ def in_right_order(
         if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
             trial = found
     return replace(trial, orders=tuple(log))
+
+
+def _without_overlap(
+    scenario: Scenario,
+    memory: Memory,
+    flight: Flight,
+    trial: Trial,
+    seen: set[Order],
+    log: list[str],
+    progress: Progress,
+) -> Trial:
+    """The first trial whose phases do not run backwards; the last one tried if there is none.
+
+    Raises
+    ------
+    DemandsConflict
+        The order cannot be mended, and a relaxation of the demands is what its descent lacks.
+    """
+    for _ in range(_MOST_ORDERS):
+        if trial.is_orderly:
+            break
+        basis, conflict = (trial, None) if trial.solution.is_usable else _with_relaxed_demands(trial, progress)
+        order = reordered(scenario, basis.pose.order, basis.places, basis.asking)
+        if order in seen:
+            other = next((new for new in with_other_captures(scenario, trial.pose.order) if new not in seen), None)
+            if other is None and conflict is not None:
+                raise conflict
+            if other is None:
+                break
+            order, basis = other, trial
+        seen.add(order)
+        trial = _tried(scenario, memory, *_again(scenario, basis, flight, order))
+        log.append(_told(trial))
+    return trial
+
+
+def mended(scenario: Scenario, trial: Trial, progress: Progress, memory: Memory) -> Trial:
+    """A trial in which a finer mesh has made phases run backwards, tried again from there in the order this shows [SI].
+
+    Raises
+    ------
+    DemandsConflict
+        No order is without overlap, and a relaxation of the demands is.
+    NotConverged
+        No other order is open.
+    """
+    order = reordered(scenario, trial.pose.order, trial.places, trial.asking)
+    if order == trial.pose.order or not trial.solution.is_usable:
+        raise NotConverged(f"events overlap by {trial.overlap:.0f} m")
+    flight = record(scenario, trajectory_of(trial.pose, trial.solution).sorted_by_distance(), Kind.OPTIMUM, "optimum")
+    places = dict(zip(order, sorted(trial.places.values()), strict=True))
+    again = in_right_order(scenario, flight, order, places, progress, memory)
+    return replace(again, orders=(*trial.orders, _told(trial), *again.orders))
 
 
 def _with_relaxed_demands(trial: Trial, progress: Progress) -> tuple[Trial, DemandsConflict | None]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from optdescent.results.caution import CAUTION as CAUTION
+    from optdescent.results.fit import Fit as Fit
     from optdescent.results.flight import Breach as Breach
     from optdescent.results.flight import Flight as Flight
     from optdescent.results.flight import GateReport as GateReport
@@ -27,6 +28,7 @@ _FILES = {
     "CAUTION": "optdescent.results.caution",
     "Breach": "optdescent.results.flight",
     "EventRecord": "optdescent.results.solver",
+    "Fit": "optdescent.results.fit",
     "Flight": "optdescent.results.flight",
     "GateReport": "optdescent.results.flight",
     "Kind": "optdescent.results.flight",
@@ -42,6 +44,7 @@ __all__ = [
     "CAUTION",
     "Breach",
     "EventRecord",
+    "Fit",
     "Flight",
     "GateReport",
     "Kind",

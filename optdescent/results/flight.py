@@ -65,7 +65,8 @@ class Summary:
     """The numbers of a flight that tables show [SI].
 
     `top_of_descent` is the distance to go [m] where the descent began; thrust above idle and speed brake are counted
-    after it, over distance [m] and fuel [kg].
+    after it, over distance [m] and fuel [kg]. `gate` is the one that decides; what further gates ask for and the flight
+    does not have stands among the breaches.
     """
 
     fuel: float
@@ -76,6 +77,7 @@ class Summary:
     brake_distance: float
     gate: GateReport
     breaches: tuple[Breach, ...]
+    more_gates: tuple[GateReport, ...] = ()
 
     @property
     def keeps_every_limit(self) -> bool:
@@ -153,10 +155,16 @@ class Flight:
 
 
 def _summary(data: dict[str, Any]) -> Summary:
-    gate: dict[str, Any] = {**data["gate"], "reasons": tuple(data["gate"]["reasons"])}
     breaches = tuple(Breach(**breach) for breach in data["breaches"])
-    plain = {field.name: data[field.name] for field in fields(Summary) if field.name not in ("gate", "breaches")}
-    return Summary(**plain, gate=GateReport(**gate), breaches=breaches)
+    made = ("gate", "breaches", "more_gates")
+    plain = {field.name: data[field.name] for field in fields(Summary) if field.name not in made}
+    more = tuple(_gate(gate) for gate in data.get("more_gates", ()))
+    return Summary(**plain, gate=_gate(data["gate"]), breaches=breaches, more_gates=more)
+
+
+def _gate(data: dict[str, Any]) -> GateReport:
+    gate: dict[str, Any] = {**data, "reasons": tuple(data["reasons"])}
+    return GateReport(**gate)
 
 
 def dataset_html(dataset: xr.Dataset) -> str:

@@ -27,6 +27,23 @@ class SpeedMark:
 
 
 @dataclass(frozen=True)
+class FloorMark:
+    """A point of the floor: distance to go [m], altitude above mean sea level [m]; straight between points."""
+
+    distance_to_go: float
+    altitude: float
+
+
+@dataclass(frozen=True)
+class HoldMark:
+    """A hold-down: altitude above mean sea level [m], distances to go [m] where it begins and ends."""
+
+    altitude: float
+    begins: float
+    ends: float
+
+
+@dataclass(frozen=True)
 class Marks:
     """The arrival's demands [m, m/s]; `gradient` of the glide path [-] over the ground."""
 
@@ -38,6 +55,8 @@ class Marks:
     crossing_height: float
     gate_height: float
     steps: tuple[str, ...]
+    floor: tuple[FloorMark, ...] = ()
+    hold_downs: tuple[HoldMark, ...] = ()
 
     @classmethod
     def from_plain(cls, plain: dict[str, Any]) -> Marks:
@@ -45,4 +64,6 @@ class Marks:
         windows = tuple(WindowMark(**window) for window in plain["windows"])
         limits = tuple(SpeedMark(**limit) for limit in plain["speed_limits"])
         typed: dict[str, Any] = {**plain, "windows": windows, "speed_limits": limits, "steps": tuple(plain["steps"])}
+        typed["floor"] = tuple(FloorMark(**point) for point in plain.get("floor", ()))
+        typed["hold_downs"] = tuple(HoldMark(**hold) for hold in plain.get("hold_downs", ()))
         return cls(**typed)

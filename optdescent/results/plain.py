@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from optdescent.results.files import InputFault
 from optdescent.results.flight import Flight, GateReport
 from optdescent.results.margins import Margins
+from optdescent.results.plausibility import PlausibilityLine, PlausibilitySheet
 from optdescent.results.provenance import CAUTION, Provenance, software_version
 from optdescent.results.solver import Slope, SolverRecord
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, MINUTE, NAUTICAL_MILE, UNITS
@@ -46,6 +48,7 @@ def flight_plain(flight: Flight) -> Plain:
         "thrust_above_idle_kg": _number(summary.thrust_fuel, 2),
         "speed_brake_nm": _number(summary.brake_distance / NAUTICAL_MILE, 2),
         "gate": gate_plain(summary.gate),
+        "more_gates": [gate_plain(gate) for gate in summary.more_gates],
         "limits_kept": summary.keeps_every_limit,
         "breaches": [breach.sentence for breach in summary.breaches],
     }
@@ -141,4 +144,33 @@ def margins_plain(margins: Margins) -> Plain:
         "optimum": flight_plain(optimum),
         "rules": rules,
         "caution": CAUTION,
+    }
+
+
+def faults_plain(fault: InputFault) -> list[Plain]:
+    """Faults of input files [-]."""
+    return [{"file": one.file, "key": one.key, "given": one.given, "allowed": one.allowed} for one in fault.faults]
+
+
+def plausibility_plain(sheet: PlausibilitySheet) -> Plain:
+    """A plausibility sheet; keys carry their unit where a line has one, and an open end of a band is left out."""
+    return {
+        "title": sheet.title,
+        "bands": [_band_plain(line) for line in sheet.lines],
+        "missed": [line.what for line in sheet.missed],
+        "at_odds_with_the_other_bands": [line.what for line in sheet.at_odds],
+    }
+
+
+def _band_plain(line: PlausibilityLine) -> Plain:
+    unit = UNITS[line.unit]
+    ends = {"value": line.value, "low": line.low, "high": line.high}
+    suffix = f"_{unit.suffix}" if unit.suffix else ""
+    return {
+        "what": line.what,
+        **{f"{key}{suffix}": _number(end / unit.factor, 6) for key, end in ends.items() if end is not None},
+        "standing": line.standing.name.lower(),
+        "conditions": line.conditions,
+        "remark": line.remark,
+        "source": line.source,
     }

@@ -15,16 +15,20 @@ def software_version() -> str:
 
 @dataclass(frozen=True)
 class Provenance:
-    """Title, full text and digest of the scenario a result answers; the text alone opens it without the code."""
+    """Title, full text and digest of the scenario a result answers; the text alone opens it without the code.
+
+    `of` says what was read, if it was not a scenario.
+    """
 
     title: str
     scenario_text: str
     scenario_digest: str
+    of: str = "scenario"
 
     @property
     def line(self) -> str:
         """One line for charts and tables."""
-        return f"optdescent {software_version()}, scenario {self.scenario_digest}"
+        return f"optdescent {software_version()}, {self.of} {self.scenario_digest}"
 
     def attributes(self) -> dict[str, str]:
         """Attributes that every stored result carries [-]."""

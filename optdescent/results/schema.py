@@ -56,6 +56,7 @@ _COLUMNS = (
     Column("gear", "1", "gear, up (0) to down (1)", ""),
     Column("wind_along", "m s-1", "wind along the track, tailwind positive", "kt"),
     Column("wind_across", "m s-1", "wind across the track, pushing right positive", "kt"),
+    Column("bank", "rad", "bank in a turn of the track, right positive", "deg"),
     Column("temperature", "K", "static air temperature", "k"),
     Column("specific_energy_height", "m", "energy height, height plus V²/2g of true airspeed", "ft"),
     Column("reference_speed", "m s-1", "reference speed for landing, calibrated", "kt"),

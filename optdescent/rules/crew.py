@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from optdescent.air.airspeed import calibrated_from_mach, mach_from_calibrated
 from optdescent.air.altitude import shifted
 from optdescent.airframe import Airframe, Configuration
-from optdescent.arrival import Arrival
+from optdescent.airframe.brake import brake_allowed_at
+from optdescent.arrival import Arrival, Capture
 from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
 from optdescent.curves.smooth import smooth_step
 from optdescent.motion.equations import Motion, thrust_fraction_for, thrust_needed
 from optdescent.motion.state import State
-from optdescent.rules.rule import Ask, Place
-from optdescent.units import FOOT, FOOT_PER_MINUTE, GRAVITY, KNOT
+from optdescent.rules.rule import Ask, Place, gate_speeds
+from optdescent.units import FOOT, FOOT_PER_MINUTE, GRAVITY, KNOT, NAUTICAL_MILE
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,9 @@ class Crew:
     limit_margin: float = 4.0 * KNOT
     approach_margin: float = 1.5 * KNOT
     limit_ramp: float = 10.0 * KNOT / (300.0 * FOOT)
+    limit_slope: float = 10.0 * KNOT / NAUTICAL_MILE
+    window_margin: float = 1.5 * KNOT
+    window_speed_within: float = 10.0 * NAUTICAL_MILE
 
 
 @dataclass(frozen=True)
@@ -63,13 +67,24 @@ def speed_limits(
 ) -> Value:
     """Largest calibrated airspeed [m/s] the crew lets the aircraft reach.
 
-    A limit below an altitude is approached along a ramp, so that it holds on passing the altitude.
+    A limit below an altitude, or by a distance, is approached along a ramp, so that it holds on passing the altitude
+    or the distance. Near the speed that a window asks for exactly the margin is small, to leave room for thrust.
     """
     fastest = minimum(airframe.limits.maximum_speed, calibrated_from_mach(airframe.limits.maximum_mach, place.pressure))
     for limit in arrival.speed_limits:
         altitude = limit.below_altitude
+        if altitude is None:
+            early = maximum(-place.distance - (limit.within or 0.0), 0.0)
+            fastest = minimum(fastest, limit.speed + crew.limit_slope * early)
+            continue
         published = shifted(altitude, arrival.transition_altitude, shift)
         fastest = minimum(fastest, limit.speed + crew.limit_ramp * maximum(place.pressure_altitude - published, 0.0))
+    for window in arrival.windows:
+        if window.fastest is not None:
+            early = maximum(-place.distance - window.distance, 0.0)
+            room = crew.limit_margin + (crew.window_margin if window.speed_at is not None else -crew.window_margin)
+            slowed = minimum(fastest, window.fastest + room + crew.limit_slope * early)
+            fastest = where(place.distance < -window.distance, slowed, fastest)
     for step, out in zip(airframe.steps[1:], configuration.steps, strict=True):
         if step.limit_speed is not None:
             fastest = where(out > 0.02, minimum(fastest, step.limit_speed), fastest)
@@ -84,7 +99,28 @@ def steepest_path(arrival: Arrival, place: Place, true_airspeed: Value, steepest
         allowed = -0.97 * limit.sink / true_airspeed
         near = limit.below_height + 300.0 * FOOT
         angle = where(place.height < near, maximum(angle, allowed), angle)
+    path = arrival.glide_path
+    if path.capture is Capture.ABOVE:
+        is_above = place.height > path.height(place.distance) + _ON_PATH
+        near_path = where(place.distance > -path.below_within, where(is_above, 1.0, 0.0), 0.0)
+        angle = where(near_path > 0.5, maximum(angle, -0.97 * path.sink_above / true_airspeed), angle)
     return angle
+
+
+_ON_PATH = 30.0 * FOOT
+
+
+def least_asked(airframe: Airframe, arrival: Arrival, crew: Crew, x: Value, mass: Value) -> Value:
+    """Calibrated airspeed [m/s] that thrust keeps for what lies ahead and asks for a least speed; 0 without one.
+
+    Windows, and the gates beside the one that decides.
+    """
+    asked = [(window.distance, window.slowest) for window in arrival.windows if window.slowest is not None]
+    least: Value = 0.0
+    for distance, slowest in (*asked, *gate_speeds(airframe, arrival, mass)):
+        near = where(x > -distance - crew.window_speed_within, where(x < -distance, 1.0, 0.0), 0.0)
+        least = maximum(least, where(near > 0.5, slowest + 0.5 * crew.window_margin, 0.0))
+    return least
 
 
 def pitch_order(crew: Crew, state: State, at: Motion, ask: Ask, limits: Limits, place: Place) -> Value:
@@ -138,11 +174,15 @@ BRAKE_BAND = 100.0 * FOOT
 """Height [m] over which the speed brake is stowed above the height below which it must be."""
 
 
-def brake_allowed(airframe: Airframe, configuration: Configuration, height: Value, lowest: Value) -> Value:
+def brake_allowed(
+    airframe: Airframe, configuration: Configuration, height: Value, lowest: Value, calibrated: Value, mass: Value
+) -> Value:
     """Largest speed brake fraction [-] allowed with the devices out, at a height above the threshold [m].
 
-    It falls to 0 as the step after the last that permits the brake comes out, and on nearing the `lowest` height [m].
+    It falls to 0 as the step after the last that permits the brake comes out, on nearing the `lowest` height [m], and
+    near the bounds of the brake's own speeds (calibrated airspeed [m/s], mass [kg]; see `airframe.brake`).
     """
     after = airframe.speed_brake.last_step
     by_step = 1.0 - configuration.steps[after] if after < len(configuration.steps) else 1.0
-    return by_step * smooth_step((height - lowest) / BRAKE_BAND)
+    by_speed = brake_allowed_at(airframe, configuration, calibrated, mass)
+    return by_step * smooth_step((height - lowest) / BRAKE_BAND) * by_speed

@@ -7,7 +7,7 @@ parameters of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import cast
 
@@ -18,20 +18,24 @@ from numpy.typing import NDArray
 from optdescent.air import Air
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.altitude import setting_shift, shifted
-from optdescent.air.atmosphere import pressure, speed_of_sound
+from optdescent.air.atmosphere import pressure
+from optdescent.air.warmth import WARMTH
 from optdescent.air.wind import WindField
 from optdescent.airframe import Airframe, Configuration
 from optdescent.airframe.speeds import clean_configuration, configuration_of, selected_on_schedule
-from optdescent.arrival import Arrival, Track
+from optdescent.arrival import Arrival
 from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
 from optdescent.motion import Control, State, Surroundings, Trajectory, record
 from optdescent.motion.equations import Motion, motion
+from optdescent.motion.state import anti_ice_on
 from optdescent.results import Flight, Kind
+from optdescent.rules.bounds import bounded
 from optdescent.rules.crew import (
     Crew,
     Limits,
     brake_allowed,
     brake_order,
+    least_asked,
     pitch_order,
     speed_limits,
     steepest_path,
@@ -41,12 +45,9 @@ from optdescent.rules.parts import Rule, SpeedName
 from optdescent.rules.rule import Ask, Place, asked, named_speed
 from optdescent.scenario import Scenario
 from optdescent.scenario.declaration import Handling
-from optdescent.units import FOOT, NAUTICAL_MILE
 
 STEP = 40.0
 """Distance [m] of one step; halving it moves height at the gate by less than 1 ft."""
-_FLARE = 100.0 * FOOT
-_CLIMB_OUT = 300.0 * FOOT / NAUTICAL_MILE
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,7 @@ class Pilot:
     crew: Crew
     field: WindField
     handling: Handling
+    is_warm: bool = False
 
     @property
     def steps(self) -> int:
@@ -96,7 +98,7 @@ class Pilot:
         """Compiled step: (coordinate [m], lane, step [m], parameters) to (lane, load factor, asked height, speed)."""
         x, dx = ca.SX.sym("x"), ca.SX.sym("dx")
         lane = ca.SX.sym("lane", 10 + 2 * self.steps)
-        parameters = ca.SX.sym("parameters", 5 + self.field.size)
+        parameters = ca.SX.sym("parameters", 5 + self.field.size + (WARMTH.size if self.is_warm else 0))
         first, load_factor, ask = self._rates(x, lane, parameters)
         second, _, _ = self._rates(x + dx / 2, lane + dx / 2 * first, parameters)
         third, _, _ = self._rates(x + dx / 2, lane + dx / 2 * second, parameters)
@@ -108,8 +110,12 @@ class Pilot:
     def world(self, parameters: Value) -> tuple[Surroundings, Value, Value]:
         """Surroundings, cruise pressure altitude [m] and cruise Mach number [-] of the step's parameters [SI]."""
         offset, qnh, course, cruise_altitude, cruise_mach = (parameters[index] for index in range(5))
-        air = Air(offset, qnh, self.arrival.elevation, self.field, parameters[5:])
-        return Surroundings(self.airframe, air, Track(course)), cruise_altitude, cruise_mach
+        winds = 5 + self.field.size
+        warmth = parameters[winds:] if self.is_warm else None
+        air = Air(offset, qnh, self.arrival.elevation, self.field, parameters[5:winds], warmth)
+        anti_ice = anti_ice_on(self.handling.anti_ice, self.arrival.transition_altitude, setting_shift(qnh))
+        track = replace(self.arrival.track, final_course=course)
+        return Surroundings(self.airframe, air, track, anti_ice), cruise_altitude, cruise_mach
 
     def _seen(self, x: Value, lane: Lane, parameters: Value) -> tuple[Motion, Place, Ask]:
         surroundings, cruise_altitude, cruise_mach = self.world(parameters)
@@ -121,36 +127,13 @@ class Pilot:
         place = Place(x, height, state.pressure_altitude, static, at.air.wind_along, state.mass)
         shift = setting_shift(air.qnh)
         ask = asked(self.rule, self.airframe, self.arrival, place, shift, cruise_mach)
-        ask = self._bounded(x, ask, surroundings, shift)
-        return at, place, self._cruising(lane, ask, surroundings, cruise_altitude, cruise_mach)
 
-    def _bounded(self, x: Value, ask: Ask, surroundings: Surroundings, shift: Value) -> Ask:
-        """The rule's height, held to the windows ahead, the capture height and the glide path [m]."""
-        path, elevation = self.arrival.glide_path, self.arrival.elevation
-        height, slope = ask.height, ask.slope
-        level = path.capture_middle
-        slope = where(height < level, 0.0, slope)
-        height = maximum(height, level)
-        on_path = path.height(x)
-        over = where(x > -path.below_within, where(height > on_path, 1.0, 0.0), 0.0)
-        slope = where(over > 0.5, path.gradient, slope)
-        height = where(over > 0.5, on_path, height)
-        floor = where(on_path > level + _FLARE, level, ask.floor)
-        for window in self.arrival.windows:
-            ahead = x < -window.distance
-            for bound, is_floor in ((window.altitude_at_least, True), (window.altitude_at_most, False)):
-                if bound is None:
-                    continue
-                published = shifted(bound, self.arrival.transition_altitude, shift)
-                limit = surroundings.air.height(published) - elevation
-                limit = limit if is_floor else limit + _CLIMB_OUT * (-window.distance - x)
-                outside = (height < limit) if is_floor else (height > limit)
-                active = where(ahead, where(outside, 1.0, 0.0), 0.0)
-                height = where(active > 0.5, limit, height)
-                slope = where(active > 0.5, 0.0 if is_floor else _CLIMB_OUT, slope)
-                if is_floor:
-                    floor = maximum(floor, where(ahead, limit, ask.floor))
-        return Ask(ask.speed, height, slope, floor)
+        def height_of(published: float) -> Value:
+            at_shift = shifted(published, self.arrival.transition_altitude, shift)
+            return air.height(at_shift) - self.arrival.elevation
+
+        ask = bounded(self.arrival, x, ask, height_of)
+        return at, place, self._cruising(lane, ask, surroundings, cruise_altitude, cruise_mach)
 
     def _cruising(
         self, lane: Lane, ask: Ask, surroundings: Surroundings, cruise_altitude: Value, cruise_mach: Value
@@ -164,6 +147,7 @@ class Pilot:
             where(going, ask.height, cruise_height),
             where(going, ask.slope, 0.0),
             where(going, ask.floor, -10000.0),
+            where(going, ask.held, 0.0),
         )
 
     def _rates(self, x: Value, values: Value, parameters: Value) -> tuple[Value, Value, Ask]:
@@ -178,9 +162,12 @@ class Pilot:
         order = pitch_order(self.crew, lane.motion, at, ask, Limits(fastest, steepest), place)
         load_factor = clip(order, limits.least_load_factor, limits.most_load_factor)
         approach = named_speed(self.airframe, self.arrival, SpeedName.APPROACH, lane.motion.mass)
-        hold = maximum(ask.speed - self.crew.thrust_below, approach + self.crew.approach_margin)
+        below = where(ask.held > 0.5, 0.0, self.crew.thrust_below)
+        hold = maximum(ask.speed - below, approach + self.crew.approach_margin)
+        hold = maximum(hold, least_asked(self.airframe, self.arrival, self.crew, x, lane.motion.mass))
         thrust = thrust_order(self.crew, lane.motion, at, where(going, hold, ask.speed), place, lane.speed_brake)
-        allowed = brake_allowed(self.airframe, lane.out, place.height, self.handling.speed_brake_above)
+        speed, mass = at.forces.calibrated_airspeed, lane.motion.mass
+        allowed = brake_allowed(self.airframe, lane.out, place.height, self.handling.speed_brake_above, speed, mass)
         brake = where(going, brake_order(self.crew, at, ask, place, allowed), 0.0)
         surroundings, _, _ = self.world(parameters)
         control = Control(load_factor, lane.thrust_fraction, lane.speed_brake)
@@ -248,6 +235,7 @@ def flown(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Trajectory:
         crew,
         scenario.wind.field,
         scenario.handling,
+        scenario.warmth is not None,
     )
     length = scenario.start.distance
     count = int(np.ceil(length / STEP))
@@ -271,9 +259,9 @@ def flown(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Trajectory:
 def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Parameters of the compiled step and the lane at the start, in level flight at the cruise Mach number [SI]."""
     altitude = scenario.pressure_altitude(scenario.start.altitude)
-    speed = scenario.start.mach * float(speed_of_sound(altitude, scenario.temperature_offset))
+    speed = scenario.start.mach * float(scenario.air.speed_of_sound(altitude))
     fixed = [scenario.temperature_offset, scenario.qnh, scenario.arrival.course, altitude, scenario.start.mach]
-    parameters = np.concatenate([fixed, scenario.wind.coefficients()])
+    parameters = np.concatenate([fixed, scenario.wind.coefficients(), scenario.warmth or ()])
     state = State(altitude, speed, 0.0, scenario.start.mass, 0.0)
     surroundings, _, _ = pilot.world(parameters)
     clean = clean_configuration(scenario.airframe)

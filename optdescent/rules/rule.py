@@ -103,13 +103,15 @@ class Place:
 class Ask:
     """What a rule asks for at a place: calibrated airspeed planned [m/s], height to have [m], its slope [-].
 
-    `floor` is a height [m] not to sink through here: far below the ground where there is none.
+    `floor` is a height [m] not to sink through here: far below the ground where there is none. `held` is 1 in a
+    hold-down, where the planned speed is held with thrust, and 0 elsewhere.
     """
 
     speed: Value
     height: Value
     slope: Value
     floor: Value = -10000.0
+    held: Value = 0.0
 
 
 def asked(rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift: Value, cruise_mach: float) -> Ask:
@@ -160,19 +162,65 @@ def planned_speed(
 ) -> Value:
     """Calibrated airspeed [m/s] a rule plans at a place: the lowest of all that apply.
 
-    Slowing towards a speed by a distance is planned at the rule's own rate; towards a limit below an altitude, along
-    300 ft per nm.
+    Slowing towards a speed by a distance is planned at the rule's own rate, towards one that a window or a limit asks
+    for to be done a mile before it; towards a limit below an altitude, along 300 ft per nm. A window that asks for more
+    speed than the rule plans is given it.
     """
     plan = rule.speeds
-    speed = minimum(calibrated_from_mach(cruise_mach, place.pressure), plan.descent)
+    speed: Value = plan.descent
+    for by in plan.by:
+        wanted = named_speed(airframe, arrival, by.speed, place.mass)
+        early = maximum(-place.distance - by.distance, 0.0)
+        speed = minimum(speed, wanted + plan.slow_down * early)
+    for window in arrival.windows:
+        if window.slowest is not None:
+            speed = where(place.distance < -window.distance, maximum(speed, window.slowest), speed)
+    for distance, least in gate_speeds(airframe, arrival, place.mass):
+        speed = where(place.distance < -distance, maximum(speed, least), speed)
+    speed = minimum(speed, calibrated_from_mach(cruise_mach, place.pressure))
     for limit in arrival.speed_limits:
+        if limit.below_altitude is None:
+            continue
         above = maximum(
             place.pressure_altitude - (shifted(limit.below_altitude, arrival.transition_altitude, shift)), 0.0
         )
         rate = plan.slow_down / (300.0 * FOOT / NAUTICAL_MILE)
         speed = minimum(speed, limit.speed + rate * above)
-    for by in plan.by:
-        wanted = named_speed(airframe, arrival, by.speed, place.mass)
-        early = maximum(-place.distance - by.distance, 0.0)
-        speed = minimum(speed, wanted + plan.slow_down * early)
+    for distance, limit_speed, is_at_a_point in speeds_by_distance(airframe, arrival, place.mass):
+        early = maximum(-place.distance - distance - _SLOW_BEFORE, 0.0)
+        slowed = minimum(speed, limit_speed + plan.slow_down * early)
+        speed = where(place.distance < -distance, slowed, speed) if is_at_a_point else slowed
     return speed
+
+
+_SLOW_BEFORE = 1.0 * NAUTICAL_MILE
+
+
+def speeds_by_distance(airframe: Airframe, arrival: Arrival, mass: Value) -> list[tuple[float, Value, bool]]:
+    """Largest speeds by distance: distance to go [m], calibrated airspeed [m/s], whether it holds at that point alone.
+
+    Of windows, of limits from a distance on, and of the gates beside the one that decides; for the latter in the middle
+    of what they allow.
+    """
+    found: list[tuple[float, Value, bool]] = []
+    for window in arrival.windows:
+        if window.fastest is not None:
+            found.append((window.distance, window.fastest, True))
+    for limit in arrival.speed_limits:
+        if limit.within is not None:
+            found.append((limit.within, limit.speed, False))
+    for gate in arrival.more_gates:
+        allowed = gate.speed_above_reference + 0.5 * gate.speed_over
+        found.append((gate.place(arrival.glide_path), reference_speed(airframe, mass) + allowed, False))
+    return found
+
+
+def gate_speeds(airframe: Airframe, arrival: Arrival, mass: Value) -> list[tuple[float, Value]]:
+    """Distance to go [m] and least calibrated airspeed [m/s] of the gates beside the one that decides."""
+    return [
+        (
+            gate.place(arrival.glide_path),
+            reference_speed(airframe, mass) + gate.speed_above_reference - gate.speed_under,
+        )
+        for gate in arrival.more_gates
+    ]

@@ -9,17 +9,28 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from optdescent.air import Air
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.altitude import pressure_altitude_of
 from optdescent.air.atmosphere import pressure
-from optdescent.air.wind import ConstantWind, NoWind, ProfileDeclaration, ProfileWind, Wind
-from optdescent.air.wind.sounding import read_sounding, sounding_text
+from optdescent.air.warmth import warmth_of
+from optdescent.air.wind import Wind, WindPlace, sounding_of, wind_of
 from optdescent.airframe import Airframe, read_airframe
 from optdescent.airframe.speeds import manoeuvre_speed
 from optdescent.arrival import Arrival, arrival_faults
 from optdescent.inputs import Fault, InputFault, read_toml, validated_in_part, with_settings
-from optdescent.scenario.declaration import Cost, Handling, ScenarioDeclaration, Start
+from optdescent.scenario.declaration import (
+    AntiIceLayer,
+    AntiIceOff,
+    AntiIceUse,
+    Cost,
+    Handling,
+    ScenarioDeclaration,
+    Start,
+)
+from optdescent.scenario.start import start_faults
 from optdescent.units import FOOT, KNOT
 
 
@@ -27,6 +38,7 @@ from optdescent.units import FOOT, KNOT
 class Scenario:
     """All that was asked, in SI.
 
+    `warmth` holds the coefficients of a measured day's temperature (`air.warmth`), None for the standard atmosphere.
     `text` is everything the answer depends on, as JSON (the declared values, the airframe's and the sounding's), and
     `digest` its short fingerprint.
     """
@@ -41,6 +53,7 @@ class Scenario:
     arrival: Arrival
     handling: Handling
     text: str
+    warmth: tuple[float, ...] | None = None
 
     @classmethod
     def from_toml(cls, path: str | Path, settings: Sequence[str] = ()) -> Scenario:
@@ -67,16 +80,20 @@ class Scenario:
         if declared is None:
             raise InputFault(found)
         faults = list(found)
-        airframe, wind = None, None
+        airframe, wind, warmth, warm_text = None, None, None, ""
         try:
             airframe = read_airframe(declared.airframe, folder)
         except InputFault as fault:
             faults += _placed(fault, name, "airframe", declared.airframe)
         try:
-            wind = _wind(declared, folder)
+            place = WindPlace(name, folder, declared.start.distance, declared.arrival.route)
+            wind = wind_of(declared.air.wind, place)
         except InputFault as fault:
-            sounding = getattr(declared.air.wind, "sounding", "")
-            faults += _placed(fault, name, "air.wind.sounding", sounding)
+            faults += fault.faults
+        try:
+            warmth, warm_text = _warmth(declared.air.temperature_sounding, WindPlace(name, folder, 0.0, lambda _: None))
+        except InputFault as fault:
+            faults += fault.faults
         faults += _scenario_faults(declared, airframe, name)
         if airframe is None or wind is None or faults:
             raise InputFault(faults)
@@ -90,7 +107,8 @@ class Scenario:
             qnh=declared.air.qnh,
             arrival=declared.arrival,
             handling=declared.handling,
-            text=_text(declared, airframe, wind),
+            text=_text(declared, airframe, wind, warm_text),
+            warmth=warmth,
         )
 
     @property
@@ -102,7 +120,8 @@ class Scenario:
     def air(self) -> Air:
         """Atmosphere and wind, as numbers."""
         elevation = self.arrival.elevation
-        return Air(self.temperature_offset, self.qnh, elevation, self.wind.field, self.wind.coefficients())
+        warmth = None if self.warmth is None else np.asarray(self.warmth)
+        return Air(self.temperature_offset, self.qnh, elevation, self.wind.field, self.wind.coefficients(), warmth)
 
     def pressure_altitude(self, altitude: float) -> float:
         """Pressure altitude [m] of a published altitude [m]: by QNH, or a flight level above the transition."""
@@ -116,15 +135,6 @@ def _placed(fault: InputFault, name: str, key: str, given: str) -> list[Fault]:
     ]
 
 
-def _wind(declared: ScenarioDeclaration, folder: Path | None) -> Wind:
-    match declared.air.wind:
-        case NoWind() | ConstantWind() as wind:
-            return wind
-        case ProfileDeclaration() as profile:
-            name, text = sounding_text(profile.sounding, folder)
-            return ProfileWind(read_sounding(name, text))
-
-
 _MOST_BURN = 5e-3
 """Fuel [kg/m] of one engine that bounds what a descent burns: 9 kg a mile, cruise included (cruise: 4 to 6)."""
 
@@ -132,15 +142,12 @@ _MOST_BURN = 5e-3
 def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, name: str) -> list[Fault]:
     faults = [Fault(name, *fault) for fault in arrival_faults(declared.arrival)]
     start, arrival = declared.start, declared.arrival
-    for index, window in enumerate(arrival.windows):
-        if window.distance >= start.distance:
-            given = f"got {window.distance / 1852:.1f}"
-            allowed = f"less than start.distance_nm ({start.distance / 1852:.1f})"
-            faults.append(Fault(name, f"arrival.windows[{index}].distance_nm", given, allowed))
+    faults += [Fault(name, *fault) for fault in start_faults(start, arrival)]
     bottom = arrival.elevation + arrival.glide_path.capture_at_most
     if start.altitude <= bottom:
         allowed = f"above the highest capture of the glide path, {bottom / FOOT:.0f} ft"
         faults.append(Fault(name, "start.altitude_ft", f"got {start.altitude / FOOT:.0f}", allowed))
+    faults += _anti_ice_faults(declared.handling.anti_ice, airframe, name)
     if airframe is None:
         return faults
     speed = float(calibrated_from_mach(start.mach, pressure(start.altitude)))
@@ -167,10 +174,35 @@ def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, n
     return faults
 
 
-def _text(declared: ScenarioDeclaration, airframe: Airframe, wind: Wind) -> str:
+_THINNEST = 1000.0 * FOOT
+"""Thinnest layer [m] in which idle is raised in full."""
+
+
+def _anti_ice_faults(use: AntiIceUse, airframe: Airframe | None, name: str) -> list[Fault]:
+    """Faults of the use of engine anti-ice [SI]."""
+    faults: list[Fault] = []
+    if isinstance(use, AntiIceLayer) and use.top - use.bottom < _THINNEST - 1e-6:
+        given = f"got {use.top / FOOT:.0f}, {(use.top - use.bottom) / FOOT:.0f} ft above bottom_ft"
+        faults.append(Fault(name, "handling.anti_ice.top_ft", given, f"at least {_THINNEST / FOOT:.0f} ft above it"))
+    if not isinstance(use, AntiIceOff) and airframe is not None and airframe.engines.anti_ice_idle is None:
+        allowed = f"'off', or an airframe with engines.anti_ice_idle ({airframe.title} has none)"
+        faults.append(Fault(name, "handling.anti_ice.kind", f"got {use.kind!r}", allowed))
+    return faults
+
+
+def _warmth(source: str | None, place: WindPlace) -> tuple[tuple[float, ...] | None, str]:
+    """Coefficients of a sounding's temperature [-] and the sounding's text."""
+    if source is None:
+        return None, ""
+    sounding = sounding_of(source, place, "air.temperature_sounding")
+    return tuple(warmth_of(sounding, source).tolist()), sounding.text
+
+
+def _text(declared: ScenarioDeclaration, airframe: Airframe, wind: Wind, warm_text: str) -> str:
     parts: dict[str, Any] = {
         "scenario": declared.model_dump(mode="json"),
         "airframe": airframe.model_dump(mode="json"),
-        "sounding": wind.sounding.text if isinstance(wind, ProfileWind) else None,
+        "wind": wind.text,
+        "temperature": warm_text,
     }
     return json.dumps(parts, sort_keys=True, indent=1)

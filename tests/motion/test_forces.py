@@ -42,7 +42,7 @@ def test_the_ends_of_the_thrust_range_are_idle_and_largest(
     )
     assert float(idle.thrust) == float(idle.idle) == float(engine.idle_thrust(AIRFRAME, sample.pressure, idle.mach))
     assert float(full.thrust) == pytest.approx(float(engine.maximum_thrust(AIRFRAME, sample.density, full.mach)))
-    assert float(idle.fuel_flow) == pytest.approx(float(engine.idle_flow(AIRFRAME, sample.pressure)))
+    assert float(idle.fuel_flow) == pytest.approx(float(engine.idle_flow(AIRFRAME, sample.pressure, idle.mach)))
     assert float(full.fuel_flow) == pytest.approx(float(engine.maximum_flow(AIRFRAME, sample.density, full.mach)))
 
 

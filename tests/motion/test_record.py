@@ -124,7 +124,7 @@ def test_thrust_and_brake_are_counted_where_they_are_used_in_the_descent() -> No
     pushed = flight.column("thrust_fraction") > 0.0
     pressure = atmosphere.pressure(flight.column("pressure_altitude")[pushed])
     density = atmosphere.density(flight.column("pressure_altitude")[pushed], 0.0)
-    idle = np.asarray(idle_flow(STILL.airframe, pressure))
+    idle = np.asarray(idle_flow(STILL.airframe, pressure, 0.0))
     above = 0.5 * (np.asarray(maximum_flow(STILL.airframe, density, flight.column("mach")[pushed])) - idle)
     per_metre = above / flight.column("ground_speed")[pushed]
     assert flight.summary.thrust_fuel == pytest.approx(float(np.mean(per_metre)) * 20.0 * NAUTICAL_MILE, rel=0.03)

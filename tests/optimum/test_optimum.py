@@ -10,9 +10,10 @@ import pytest
 from optdescent.airframe.speeds import GEAR, devices
 from optdescent.ocp import Solution, certify, transcribe
 from optdescent.optimum import DemandsConflict
-from optdescent.optimum.events import COLLAPSED, Event, EventKind, order_of
+from optdescent.optimum.events import COLLAPSED, Event, EventKind
 from optdescent.optimum.glide import first_flight
 from optdescent.optimum.optimise import Optimum
+from optdescent.optimum.order import order_of
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.report import slopes
 from optdescent.optimum.trajectory import refly

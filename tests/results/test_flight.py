@@ -66,6 +66,23 @@ def test_twice_there_and_back_is_once(tmp_path: Path) -> None:
     assert first.summary == second.summary
 
 
+def test_further_gates_the_floor_and_hold_downs_come_back_too(tmp_path: Path) -> None:
+    asked = scenario(
+        "arrival.more_gates=[{height_ft=500},{height_ft=1500,speed_over_kt=30}]",
+        "arrival.floor=[{distance_nm=60,altitude_ft=9000},{distance_nm=12,altitude_ft=2000}]",
+        "arrival.hold_downs=[{altitude_ft=11000,from_nm=50,to_nm=40}]",
+    )
+    flight = record(asked, straight_down(101), Kind.RULE, "made up")
+    flight.to_netcdf(tmp_path / "f.nc")
+    again = Flight.from_netcdf(tmp_path / "f.nc")
+    assert again.summary == flight.summary
+    assert [round(gate.height / 0.3048) for gate in again.summary.more_gates] == [500, 1500]
+    assert again.marks == flight.marks
+    assert len(again.marks.floor) == 2
+    assert len(again.marks.hold_downs) == 1
+    assert [gate["height_ft"] for gate in flight_plain(again)["more_gates"]] == [500.0, 1500.0]
+
+
 def test_a_flight_that_never_reached_the_gate_comes_back_too(tmp_path: Path) -> None:
     gate = replace(FLIGHT.summary.gate, reached=False, calibrated_airspeed=float("nan"), reasons=("never passes",))
     breach = Breach("no climb", 1000.0, 30.0, "no climb: climbs 98 ft")

@@ -126,15 +126,15 @@ def test_the_brake_comes_with_height_or_speed(above_feet: float, over_knots: flo
 @given(between(0.0, 1.0))
 def test_the_brake_goes_in_as_the_step_after_the_last_comes_out(out: float) -> None:
     configuration = Configuration((1.0, 1.0, out, 0.0), 0.0)
-    assert float(brake_allowed(AIRFRAME, configuration, 5000.0, 300.0)) == pytest.approx(1.0 - out)
+    allowed = brake_allowed(AIRFRAME, configuration, 5000.0, 300.0, 110.0, 60000.0)
+    assert float(allowed) == pytest.approx(1.0 - out)
 
 
 def test_the_brake_is_in_at_its_lowest_height() -> None:
     lowest = 300.0
     heights = (lowest - 1.0, lowest, lowest + BRAKE_BAND / 2.0, lowest + BRAKE_BAND)
-    assert [float(brake_allowed(AIRFRAME, CLEAN, height, lowest)) for height in heights] == pytest.approx(
-        [0, 0, 0.5, 1]
-    )
+    found = [float(brake_allowed(AIRFRAME, CLEAN, height, lowest, 110.0, 60000.0)) for height in heights]
+    assert found == pytest.approx([0, 0, 0.5, 1])
 
 
 def test_the_largest_speed_is_the_lowest_that_applies_with_a_margin() -> None:

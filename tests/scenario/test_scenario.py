@@ -76,8 +76,8 @@ def test_the_text_holds_all_the_answer_depends_on() -> None:
     parts = json.loads(scenario().text)
     assert parts["scenario"]["start"]["mass_kg" if "mass_kg" in parts["scenario"]["start"] else "mass"] == 62000.0
     assert parts["airframe"]["title"].startswith("Fictional")
-    assert "Nashville" in parts["sounding"]
-    assert json.loads(scenario("air.wind.kind=none").text)["sounding"] is None
+    assert "Nashville" in parts["wind"]
+    assert json.loads(scenario("air.wind.kind=none").text)["wind"] == ""
 
 
 @pytest.mark.parametrize(
@@ -123,6 +123,18 @@ def test_the_air_is_set_on_the_airport() -> None:
     assert float(column.height(column.datum_pressure_altitude())) == pytest.approx(600.0 * FOOT)
 
 
+def test_a_name_that_is_a_word_of_python_has_its_key_without_the_underscore() -> None:
+    """`from` is one: the field is `from_`, the key `from_nm`."""
+    holds = scenario("arrival.hold_downs=[{altitude_ft=11000,from_nm=50,to_nm=40}]").arrival.hold_downs
+    assert holds[0].from_ == pytest.approx(50.0 * NAUTICAL_MILE)
+    assert "arrival.hold_downs[0].from__nm" in faults("arrival.hold_downs=[{altitude_ft=11000,from__nm=50,to_nm=40}]")
+
+
+def test_one_gate_in_a_table_is_enough() -> None:
+    assert scenario().arrival.more_gates == ()
+    assert scenario().arrival.gates == (scenario().arrival.gate,)
+
+
 # bad input
 
 
@@ -147,6 +159,34 @@ def test_the_air_is_set_on_the_airport() -> None:
         (["start.mass_kg=41999"], "start.mass_kg", "42000 to 76000 kg"),
         (["start.mass_kg=76001"], "start.mass_kg", "42000 to 76000 kg"),
         (["start.mach=0.82"], "start.mach", "at most 0.81"),
+        (
+            ["arrival.windows[0].altitude_at_least_ft=36000", "arrival.windows[0].altitude_at_most_ft=37000"],
+            "arrival.windows[0].altitude_at_least_ft",
+            "at most start.altitude_ft (35000)",
+        ),
+        (
+            ["arrival.hold_downs=[{altitude_ft=11000,from_nm=170,to_nm=40}]"],
+            "arrival.hold_downs[0].from_nm",
+            "less than start.distance_nm (160.0)",
+        ),
+        (
+            ["arrival.hold_downs=[{altitude_ft=35000,from_nm=140,to_nm=130}]"],
+            "arrival.hold_downs[0].altitude_ft",
+            "below start.altitude_ft (35000)",
+        ),
+        (
+            ["arrival.floor=[{distance_nm=150,altitude_ft=36000},{distance_nm=100,altitude_ft=1000}]"],
+            "arrival.floor",
+            "up to 1000 ft above the start",
+        ),
+        (
+            ["arrival.speed_limits=[{within_nm=200,speed_kt=250}]"],
+            "arrival.speed_limits[0].speed_kt",
+            "kt of the cruise where it holds from the start",
+        ),
+        (["arrival.speed_limits=[{speed_kt=250}]"], "arrival.speed_limits[0]", "exactly one of below_altitude_ft"),
+        (["arrival.glide_path.capture=beside"], "arrival.glide_path.capture", "'below' or 'above'"),
+        (["arrival.floor=[{distance_nm=20,height_ft=5000}]"], "arrival.floor[0].height_ft", "nearest known key"),
         (["arrival.windows[0].distance_nm=160"], "arrival.windows[0].distance_nm", "start.distance_nm (160.0)"),
         (
             ["arrival.windows[0].altitude_at_most_ft=15000"],

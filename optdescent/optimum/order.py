@@ -1,0 +1,194 @@
+"""The order of the events of a descent: read off a flown flight, mended when a solution shows what overlaps."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+
+import numpy as np
+
+from optdescent.airframe.speeds import Device, devices, reference_speed
+from optdescent.arrival import Capture
+from optdescent.optimum.events import (
+    COLLAPSED,
+    Event,
+    EventKind,
+    Order,
+    approach_meets,
+    asks_for,
+    cruise_meets,
+    fixed_distance,
+    fixed_events,
+    gates_in_force,
+    hold_down_at,
+    is_exchangeable,
+    level_meets,
+)
+from optdescent.results import Flight
+from optdescent.scenario import Scenario
+from optdescent.units import KNOT, NAUTICAL_MILE
+
+_ON_SPEED = 0.5 * KNOT
+_APART = 0.02 * NAUTICAL_MILE
+_ASIDE = 1.0 * NAUTICAL_MILE
+
+
+def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, float]]:
+    """Order of the events in a flown flight, and the coordinate along the track [m] of each."""
+    arrival = scenario.arrival
+    x, altitude = -flight.column("distance_to_go"), flight.column("pressure_altitude")
+    path = arrival.glide_path
+    places = {event: fixed_distance(scenario, event) for event in fixed_events(scenario)}
+    places[Event(EventKind.TOP_OF_DESCENT)] = min(
+        [-flight.summary.top_of_descent]
+        + [places[event] - _APART for event in places if not cruise_meets(scenario, event)]
+    )
+    places[Event(EventKind.CAPTURE)] = path.distance(path.capture_middle)
+    found = _device_places(scenario, flight)
+    places |= found
+    faster = [places[gate] + _APART for gate in gates_in_force(tuple(places)) if not approach_meets(scenario, gate)]
+    places[Event(EventKind.ON_SPEED)] = max([_on_speed(scenario, flight), *found.values(), *faster])
+    for index in range(len(arrival.hold_downs)):
+        places[Event(EventKind.RESUMED, index)] = _resumed(scenario, flight, places, index)
+    for index, limit in enumerate(arrival.speed_limits):
+        if limit.below_altitude is None or hold_down_at(scenario, index) is not None:
+            continue
+        bound = scenario.pressure_altitude(limit.below_altitude)
+        below = np.flatnonzero(altitude < bound)
+        if below.size and below[0] > 0:
+            first, last = _between_demands(scenario, bound)
+            places[Event(EventKind.SPEED_LIMIT, index)] = float(np.clip(x[below[0]], first, last))
+    ordered = sorted(places, key=lambda event: (places[event], list(EventKind).index(event.kind)))
+    return _proper(tuple(ordered)), places
+
+
+def _resumed(scenario: Scenario, flight: Flight, places: Mapping[Event, float], index: int) -> float:
+    """Coordinate [m] where the level of a hold-down is left: where the flight is down to it, at its end or later."""
+    ends, level = (
+        places[Event(EventKind.HOLD_ENDS, index)],
+        scenario.pressure_altitude(scenario.arrival.hold_downs[index].altitude),
+    )
+    x, altitude = -flight.column("distance_to_go"), flight.column("pressure_altitude")
+    later = [
+        place
+        for event, place in places.items()
+        if place > ends
+        and (
+            event.kind in (EventKind.HOLD_BEGINS, EventKind.BELOW_PATH, EventKind.CAPTURE)
+            or not level_meets(scenario, Event(EventKind.RESUMED, index), event)
+        )
+    ]
+    wanted = float(np.interp(-level, -altitude, x))
+    return max(ends, min([wanted, *(place - _ASIDE for place in later)]))
+
+
+def _on_speed(scenario: Scenario, flight: Flight) -> float:
+    """Coordinate [m] where a flight has slowed to the approach speed, at the latest on the last part of the path."""
+    gate = scenario.arrival.gate
+    x = -flight.column("distance_to_go")
+    over = flight.column("calibrated_airspeed") - flight.column("reference_speed") - gate.speed_above_reference
+    slow = x[(over < _ON_SPEED) & (x > fixed_distance(scenario, Event(EventKind.BELOW_PATH)))]
+    last = 0.7 * fixed_distance(scenario, Event(EventKind.GATE))
+    return min(float(slow[0]), last) if slow.size else last
+
+
+def _device_places(scenario: Scenario, flight: Flight) -> dict[Event, float]:
+    """Where a flight passes the speeds at which devices are selected, and where each is out [m].
+
+    A device is out before every gate that asks for it, and all are before the last gate; it is selected after a gate
+    that asks for more speed than its own.
+    """
+    x, time = -flight.column("distance_to_go"), flight.column("time")
+    speed, mass = flight.column("calibrated_airspeed"), flight.column("mass")
+    descending = x > -flight.summary.top_of_descent
+    gates = {event: fixed_distance(scenario, event) for event in fixed_events(scenario) if event.kind is EventKind.GATE}
+    places: dict[Event, float] = {}
+    order = devices(scenario.airframe)
+    latest = max(gates.values())
+    for number, device in reversed(list(enumerate(order))):
+        latest = min([latest, *(place for gate, place in gates.items() if asks_for(scenario, gate, device.number))])
+        slow = np.flatnonzero(descending & (speed <= np.asarray(device.scheduled_speed(scenario.airframe, mass))))
+        faster = [place for gate, place in gates.items() if _is_faster(scenario, gate, device)]
+        late = (number - len(order)) * _APART
+        first = float(x[slow[0]]) if slow.size else latest
+        first = min(max([first, *faster]), latest + late)
+        arrived = float(np.interp(np.interp(first, x, time) + device.travel_time, time, x))
+        places[Event(EventKind.SELECTED, device.number)] = first
+        places[Event(EventKind.OUT, device.number)] = min(arrived, latest + late + 0.5 * _APART)
+    return places
+
+
+def _is_faster(scenario: Scenario, gate: Event, device: Device) -> bool:
+    """Whether a gate that does not ask for a device asks for more speed than the one at which it is selected."""
+    airframe, mass, asked = scenario.airframe, scenario.start.mass, scenario.arrival.gates[gate.index]
+    least = float(reference_speed(airframe, mass)) + asked.speed_above_reference - asked.speed_under
+    return not asks_for(scenario, gate, device.number) and least > float(device.scheduled_speed(airframe, mass))
+
+
+def _between_demands(scenario: Scenario, altitude: float) -> tuple[float, float]:
+    """Coordinates [m] between which windows and hold-downs let a pressure altitude [m] be passed on the way down."""
+    arrival = scenario.arrival
+    first, last = -scenario.start.distance, fixed_distance(scenario, Event(EventKind.GATE))
+    ends = [(window.distance, window.distance, window.lowest, window.highest) for window in arrival.windows]
+    ends += [(hold.from_, hold.to, hold.altitude, hold.altitude) for hold in arrival.hold_downs]
+    for begins, stops, low, high in ends:
+        if low is not None and scenario.pressure_altitude(low) > altitude:
+            first = max(first, _ASIDE - stops)
+        if high is not None and scenario.pressure_altitude(high) < altitude:
+            last = min(last, -_ASIDE - begins)
+    return min(first, last), last
+
+
+def _proper(order: Order) -> Order:
+    """The order without a device before the descent, and with the capture after it must come from below."""
+    top = Event(EventKind.TOP_OF_DESCENT)
+    ahead = [event for event in order[: order.index(top)] if event.is_fixed]
+    rest = [event for event in order if event not in ahead and event != top]
+    below, capture = Event(EventKind.BELOW_PATH), Event(EventKind.CAPTURE)
+    if below in rest and rest.index(below) > rest.index(capture):
+        rest.remove(capture)
+        rest.insert(rest.index(below) + 1, capture)
+    return (*ahead, top, *rest)
+
+
+def with_other_captures(scenario: Scenario, order: Order) -> list[Order]:
+    """Orders whose capture comes after more or fewer of the devices, the nearest first.
+
+    From above, whether the gear helps before the path is met or after it is not seen from an order in which it does the
+    other: each is its own best, so that no event asks to change places.
+    """
+    if scenario.arrival.glide_path.capture is not Capture.ABOVE:
+        return []
+    found: list[Order] = []
+    for step in (1, -1):
+        events, at = list(order), order.index(Event(EventKind.CAPTURE))
+        for _ in range(_MOST_PASSED):
+            other = at + step
+            before, after = (events[at], events[other]) if step > 0 else (events[other], events[at])
+            if not is_exchangeable(scenario, before, after):
+                break
+            events[at], events[other] = events[other], events[at]
+            at = other
+            found.append(tuple(events))
+    return found
+
+
+_MOST_PASSED = 4
+
+
+def reordered(scenario: Scenario, order: Order, places: Mapping[Event, float], asking: Collection[Event]) -> Order:
+    """Order after neighbours that overlap have changed places where that is open.
+
+    `places` [m] are those that a solution gives the events; `asking` those that would rather lie ahead of the event
+    before them although they do not overlap it.
+    """
+    events = list(order)
+    for index in range(1, len(events)):
+        before, after = events[index - 1 : index + 1]
+        if after in asking and is_exchangeable(scenario, before, after):
+            events[index - 1 : index + 1] = [after, before]
+    for _ in events:
+        for index in range(1, len(events)):
+            before, after = events[index - 1 : index + 1]
+            if places[before] > places[after] + COLLAPSED and is_exchangeable(scenario, before, after):
+                events[index - 1 : index + 1] = [after, before]
+    return tuple(events)

@@ -1,0 +1,43 @@
+"""Demands of the arrival that the start of the flight contradicts, with the amount."""
+
+from __future__ import annotations
+
+from optdescent.air.airspeed import calibrated_from_mach
+from optdescent.air.atmosphere import pressure
+from optdescent.arrival import Arrival, highest_floor
+from optdescent.scenario.declaration import Start
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+
+_ROUNDING = 1e-6
+
+
+def start_faults(start: Start, arrival: Arrival) -> list[tuple[str, str, str]]:
+    """What does not lie between the start and the threshold: key, what was given, what is allowed [file units].
+
+    Nothing may need a climb from the cruise altitude, and no limit that holds from the start may be slower than it.
+    """
+    faults: list[tuple[str, str, str]] = []
+    nearer = f"less than start.distance_nm ({start.distance / NAUTICAL_MILE:.1f})"
+    cruise = f"start.altitude_ft ({start.altitude / FOOT:.0f})"
+    for index, window in enumerate(arrival.windows):
+        key = f"arrival.windows[{index}]"
+        if window.distance >= start.distance:
+            faults.append((f"{key}.distance_nm", f"got {window.distance / NAUTICAL_MILE:.1f}", nearer))
+        if window.lowest is not None and window.lowest > start.altitude:
+            bound = "altitude_at_ft" if window.altitude_at is not None else "altitude_at_least_ft"
+            faults.append((f"{key}.{bound}", f"got {window.lowest / FOOT:.0f}", f"at most {cruise}"))
+    for index, hold in enumerate(arrival.hold_downs):
+        key = f"arrival.hold_downs[{index}]"
+        if hold.from_ >= start.distance:
+            faults.append((f"{key}.from_nm", f"got {hold.from_ / NAUTICAL_MILE:.1f}", nearer))
+        if hold.altitude >= start.altitude:
+            faults.append((f"{key}.altitude_ft", f"got {hold.altitude / FOOT:.0f}", f"below {cruise}"))
+    if arrival.floor and (over := highest_floor(arrival, start.distance) - start.altitude) > _ROUNDING:
+        faults.append(("arrival.floor", f"up to {over / FOOT:.0f} ft above the start", f"at most {cruise}"))
+    speed = float(calibrated_from_mach(start.mach, pressure(start.altitude)))
+    for index, limit in enumerate(arrival.speed_limits):
+        if limit.within is not None and limit.within >= start.distance and limit.speed < speed:
+            given = f"{limit.speed / KNOT:.0f} kt from {limit.within / NAUTICAL_MILE:.1f} nm on"
+            allowed = f"at least the {speed / KNOT:.0f} kt of the cruise where it holds from the start"
+            faults.append((f"arrival.speed_limits[{index}].speed_kt", given, allowed))
+    return faults
