@@ -76,6 +76,18 @@ def motion(
 ) -> Motion:
     """Rates of a state [SI] at a coordinate along the track [m]: the equations of this module."""
     sample = air_at(surroundings, distance, state.pressure_altitude)
+    return motion_in(sample, surroundings, distance, state, control, configuration)
+
+
+def motion_in(
+    sample: AirSample,
+    surroundings: Surroundings,
+    distance: Value,
+    state: State,
+    control: Control,
+    configuration: Configuration,
+) -> Motion:
+    """Rates of a state [SI] in air that has been looked up at its place along the track [m]."""
     anti_ice = surroundings.anti_ice_share(state.pressure_altitude)
     over = passage(sample, state.true_airspeed, state.path_angle)
     lateral = lateral_load(surroundings, distance, over.ground_speed)

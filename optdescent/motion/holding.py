@@ -15,7 +15,7 @@ from optdescent.motion.equations import (
     Motion,
     air_at,
     load_factor_on,
-    motion,
+    motion_in,
     path_angle_on,
     thrust_fraction_for,
     thrust_needed,
@@ -40,10 +40,11 @@ def level(
 ) -> Held:
     """Level flight at an acceleration [m/s2] with the thrust this needs; the state's path angle must be zero [rad]."""
     control = Control(load_factor=1.0, thrust_fraction=0.0, speed_brake=0.0)
-    at = motion(surroundings, distance, state, control, configuration)
+    sample = air_at(surroundings, distance, state.pressure_altitude)
+    at = motion_in(sample, surroundings, distance, state, control, configuration)
     fraction = thrust_fraction_for(at, thrust_needed(at, state, acceleration))
     control = replace(control, thrust_fraction=fraction)
-    return Held(state, control, motion(surroundings, distance, state, control, configuration))
+    return Held(state, control, motion_in(sample, surroundings, distance, state, control, configuration))
 
 
 def on_gradient_at_idle(
@@ -64,10 +65,10 @@ def on_gradient_at_idle(
     sample = air_at(surroundings, distance, state.pressure_altitude)
     state = replace(state, path_angle=path_angle_on(gradient, sample, state.true_airspeed))
     control = Control(load_factor=1.0, thrust_fraction=0.0, speed_brake=speed_brake)
-    at = motion(surroundings, distance, state, control, configuration)
+    at = motion_in(sample, surroundings, distance, state, control, configuration)
     for _ in range(2):
         control = replace(control, load_factor=load_factor_on(gradient, at, state, at.acceleration))
-        at = motion(surroundings, distance, state, control, configuration)
+        at = motion_in(sample, surroundings, distance, state, control, configuration)
     return Held(state, control, at)
 
 
@@ -81,13 +82,13 @@ def on_gradient_at_speed(
     sample = air_at(surroundings, distance, state.pressure_altitude)
     state = replace(state, path_angle=path_angle_on(gradient, sample, state.true_airspeed))
     control = Control(load_factor=1.0, thrust_fraction=0.0, speed_brake=0.0)
-    at = motion(surroundings, distance, state, control, configuration)
+    at = motion_in(sample, surroundings, distance, state, control, configuration)
     acceleration = at.by_distance.pressure_altitude * at.passage.ground_speed * _speed_by_altitude(surroundings, state)
     control = replace(control, load_factor=load_factor_on(gradient, at, state, acceleration))
-    at = motion(surroundings, distance, state, control, configuration)
+    at = motion_in(sample, surroundings, distance, state, control, configuration)
     fraction = thrust_fraction_for(at, thrust_needed(at, state, acceleration))
     control = replace(control, thrust_fraction=fraction)
-    return Held(state, control, motion(surroundings, distance, state, control, configuration))
+    return Held(state, control, motion_in(sample, surroundings, distance, state, control, configuration))
 
 
 def _speed_by_altitude(surroundings: Surroundings, state: State) -> Value:
