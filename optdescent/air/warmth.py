@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.air import atmosphere
-from optdescent.air.wind.sounding import Sounding
+from optdescent.air.wind.sounding import WIDEST_GAP, Sounding
 from optdescent.curves import CubicTable
 from optdescent.inputs import Fault, InputFault
 from optdescent.units import FOOT
@@ -20,6 +20,8 @@ WARMTH = CubicTable(tuple(FOOT * height for height in (*range(-2000, 20000, 2000
 """Spline of (T / T_standard - 1) over pressure altitude [m]."""
 _SPACING = 50.0
 _FEWEST = 5
+_HIGHEST = 9000.0
+"""Pressure altitude [m] up to which temperatures must be observed."""
 
 
 def warmth_of(sounding: Sounding, name: str) -> NDArray[np.float64]:
@@ -38,6 +40,12 @@ def warmth_of(sounding: Sounding, name: str) -> NDArray[np.float64]:
         index = int(np.argmax(np.diff(altitude) <= 0.0))
         given = f"{sounding.pressure[index]:.0f} Pa, then {sounding.pressure[index + 1]:.0f} Pa"
         raise InputFault([Fault(name, "pressure", given, "pressures that fall from row to row")])
+    gaps = np.diff(altitude[altitude < _HIGHEST])
+    if float(np.max(gaps, initial=0.0)) > WIDEST_GAP or altitude[-1] < _HIGHEST:
+        widest = float(np.max(gaps, initial=0.0))
+        given = f"temperatures {altitude[0]:.0f} to {altitude[-1]:.0f} m, up to {widest:.0f} m apart"
+        allowed = f"up to {_HIGHEST:.0f} m in pressure altitude, gaps up to {WIDEST_GAP:.0f} m"
+        raise InputFault([Fault(name, "temperature", given, allowed)])
     ratio = sounding.temperature / np.asarray(atmosphere.standard_temperature(altitude)) - 1.0
     at = np.arange(WARMTH.knots[0], WARMTH.knots[-1] + 0.5 * _SPACING, _SPACING)
     shape = np.column_stack(

@@ -24,6 +24,8 @@ from optdescent.units import DEGREE, NAUTICAL_MILE
 
 _WGS84: Any = Geodesic.WGS84
 _STEP = 250.0
+_LARGEST_CHANGE = 340.0 * DEGREE
+_HALF = 0.5 * DEGREE
 _KNOTS = tuple(float(-NAUTICAL_MILE * nm) for nm in range(420, -21, -20))
 """Where the convergence of the meridians is tabulated [m]: a flight begins at most 400 nm to go."""
 
@@ -128,6 +130,7 @@ def leg_faults(legs: Sequence[Leg], final_course: float, lowest: float) -> list[
     if faults:
         return faults
     turns = turns_of(legs, final_course)
+    faults += _change_faults(legs, turns)
     for one, other in pairwise(turns):
         if one.ends > other.begins:
             overlap = _miles(one.ends - other.begins)
@@ -138,6 +141,19 @@ def leg_faults(legs: Sequence[Leg], final_course: float, lowest: float) -> list[
             given = f"the turn at {_miles(-turn.middle)} ends at {_miles(-turn.ends)}"
             allowed = f"turns that end by {_miles(lowest)} to go, before the glide path may be captured"
             faults.append(("arrival.legs", given, allowed))
+    return faults
+
+
+def _change_faults(legs: Sequence[Leg], turns: Sequence[Turn]) -> list[tuple[str, str, str]]:
+    """Turns that are nearly a circle, and half turns of which nothing says the side."""
+    sided = {-leg.until for leg in legs if leg.side is not None}
+    faults: list[tuple[str, str, str]] = []
+    for turn in turns:
+        given = f"the turn at {_miles(-turn.middle)} is of {abs(turn.change) / DEGREE:.0f} degrees"
+        if abs(turn.change) > _LARGEST_CHANGE:
+            faults.append(("arrival.legs", given, "turns of up to 340 degrees"))
+        elif abs(abs(turn.change) - math.pi) < _HALF and turn.middle not in sided:
+            faults.append(("arrival.legs", given, "a `side`, 'left' or 'right', for half a turn"))
     return faults
 
 

@@ -91,7 +91,7 @@ def _demands(axes: Axes, labels: Labels, marks: Marks, page: Page) -> None:
             x, y = np.array([start, 0.0]), np.array([level, level])
             line(axes, x, y, QUIET, 0.6 * page.stroke, dash=(1.0, 2.5), order=1.8)
             labels.avoid(x, y)
-            text = f"{number(limit.altitude / FOOT)} ft altitude, at most {limit.speed / KNOT:.0f} kt below"
+            text = f"{number(limit.published / FOOT)} ft altitude, at most {limit.speed / KNOT:.0f} kt below"
             labels.name(text, x, y, QUIET, size)
     _floor(axes, labels, marks, page)
     for hold in marks.hold_downs:

@@ -50,6 +50,8 @@ class MeasuredSpeed(Enum):
 IDLE = 0.005
 """Largest thrust fraction [-] that counts as idle: what a lag of the engines leaves a few seconds after the lever."""
 SETTLED = 0.02
+WINGS_LEVEL = np.radians(1.0)
+"""Bank [rad] up to which lift is taken to be upright."""
 """Largest distance [-] of flaps and gear from a step, from up and from down, that counts as settled."""
 LONGEST_GAP = 2.5
 """Longest time [s] between points that are joined: longer ones end a segment."""
@@ -159,13 +161,15 @@ def _rows(rows: NDArray[np.intp]) -> str:
 
 
 def _is_used(flight: Flight, scenario: Scenario | None) -> NDArray[np.bool_]:
-    """Points at idle, settled, and on a straight part of a scenario's track."""
+    """Points at idle, settled, with wings level, and on a straight part of a scenario's track."""
     flaps, gear = flight.column("flaps"), flight.column("gear")
     settled = (np.abs(flaps - np.rint(flaps)) <= SETTLED) & (np.abs(gear - np.rint(gear)) <= SETTLED)
-    straight = True
+    straight = np.ones(flaps.size, dtype=bool)
+    if "bank" in flight.dataset:
+        straight = np.abs(np.nan_to_num(flight.column("bank"))) <= WINGS_LEVEL
     if scenario is not None:
         curvature = surroundings(scenario).track.curvature(-flight.column("distance_to_go"))
-        straight = np.asarray(curvature, dtype=float) == 0.0
+        straight = straight & (np.asarray(curvature, dtype=float) == 0.0)
     return settled & straight & (flight.column("thrust_fraction") <= IDLE)
 
 

@@ -104,7 +104,9 @@ def marks_of(scenario: Scenario) -> Marks:
         for window in arrival.windows
     )
     limits = tuple(
-        SpeedMark(float(air.height(scenario.pressure_altitude(limit.below_altitude))), limit.speed)
+        SpeedMark(
+            float(air.height(scenario.pressure_altitude(limit.below_altitude))), limit.speed, limit.below_altitude
+        )
         for limit in arrival.speed_limits
         if limit.below_altitude is not None
     )

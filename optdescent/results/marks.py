@@ -20,10 +20,11 @@ class WindowMark:
 
 @dataclass(frozen=True)
 class SpeedMark:
-    """A largest calibrated airspeed [m/s] below an altitude above mean sea level [m]."""
+    """A largest calibrated airspeed [m/s] below an altitude above mean sea level [m], also as it is published."""
 
     altitude: float
     speed: float
+    published: float
 
 
 @dataclass(frozen=True)

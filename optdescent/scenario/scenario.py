@@ -18,7 +18,7 @@ from optdescent.air.atmosphere import pressure
 from optdescent.air.warmth import warmth_of
 from optdescent.air.wind import Wind, WindPlace, sounding_of, wind_of
 from optdescent.airframe import Airframe, read_airframe
-from optdescent.airframe.speeds import manoeuvre_speed
+from optdescent.airframe.speeds import manoeuvre_speed, reference_speed
 from optdescent.arrival import Arrival, arrival_faults
 from optdescent.inputs import Fault, InputFault, read_toml, validated_in_part, with_settings
 from optdescent.scenario.declaration import (
@@ -150,6 +150,14 @@ def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, n
     faults += _anti_ice_faults(declared.handling.anti_ice, airframe, name)
     if airframe is None:
         return faults
+    lightest = max(start.mass - airframe.engines.count * _MOST_BURN * start.distance, airframe.masses.least)
+    reference = float(reference_speed(airframe, lightest))
+    for index, limit in enumerate(arrival.speed_limits):
+        if limit.speed < reference:
+            allowed = f"at least {reference / KNOT:.0f} kt, the reference speed for landing at {lightest:.0f} kg"
+            faults.append(
+                Fault(name, f"arrival.speed_limits[{index}].speed_kt", f"got {limit.speed / KNOT:.0f}", allowed)
+            )
     speed = float(calibrated_from_mach(start.mach, pressure(start.altitude)))
     if speed > airframe.limits.maximum_speed:
         given = f"Mach {start.mach:g} at {start.altitude / FOOT:.0f} ft is {speed / KNOT:.0f} kt calibrated"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.atmosphere import pressure
 from optdescent.arrival import Arrival, highest_floor
@@ -9,6 +11,8 @@ from optdescent.scenario.declaration import Start
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 _ROUNDING = 1e-6
+FARTHEST_NORTH = 85.0
+"""Latitude [degrees] beyond which courses turn too fast to be tabulated."""
 
 
 def start_faults(start: Start, arrival: Arrival) -> list[tuple[str, str, str]]:
@@ -34,10 +38,26 @@ def start_faults(start: Start, arrival: Arrival) -> list[tuple[str, str, str]]:
             faults.append((f"{key}.altitude_ft", f"got {hold.altitude / FOOT:.0f}", f"below {cruise}"))
     if arrival.floor and (over := highest_floor(arrival, start.distance) - start.altitude) > _ROUNDING:
         faults.append(("arrival.floor", f"up to {over / FOOT:.0f} ft above the start", f"at most {cruise}"))
+    faults += _track_faults(start, arrival)
     speed = float(calibrated_from_mach(start.mach, pressure(start.altitude)))
     for index, limit in enumerate(arrival.speed_limits):
         if limit.within is not None and limit.within >= start.distance and limit.speed < speed:
             given = f"{limit.speed / KNOT:.0f} kt from {limit.within / NAUTICAL_MILE:.1f} nm on"
             allowed = f"at least the {speed / KNOT:.0f} kt of the cruise where it holds from the start"
             faults.append((f"arrival.speed_limits[{index}].speed_kt", given, allowed))
+    return faults
+
+
+def _track_faults(start: Start, arrival: Arrival) -> list[tuple[str, str, str]]:
+    """Turns that begin before the flight, and a track too near a pole."""
+    faults: list[tuple[str, str, str]] = []
+    nearer = f"less than start.distance_nm ({start.distance / NAUTICAL_MILE:.1f})"
+    for turn in arrival.track.turns:
+        if turn.begins <= -start.distance:
+            given = f"the turn at {-turn.middle / NAUTICAL_MILE:.1f} nm begins at {-turn.begins / NAUTICAL_MILE:.1f} nm"
+            faults.append(("arrival.legs", given, f"turns that begin at {nearer}"))
+    route = arrival.route((-start.distance, 0.0))
+    if route is not None and float(np.max(np.abs(route.latitude))) > FARTHEST_NORTH:
+        given = f"the track comes to latitude {float(np.max(np.abs(route.latitude))):.1f}"
+        faults.append(("arrival.position", given, f"a track within {FARTHEST_NORTH:.0f} degrees of the equator"))
     return faults

@@ -106,7 +106,9 @@ def test_a_turning_track_keeps_its_length_on_the_ellipsoid() -> None:
     [
         ([{"until_nm": 18.5}, {"until_nm": 20.0}], "less than the leg before, 18.5 nm"),
         ([{"until_nm": 18.5}, {"until_nm": 16.0, "course_deg": 35.0}], "overlap by"),
-        ([{"until_nm": 9.0}], "before the glide path may be captured"),
+        ([{"until_nm": 9.0, "course_deg": 35.0}], "before the glide path may be captured"),
+        ([{"until_nm": 40.0, "course_deg": 125.0}], "a `side`, 'left' or 'right', for half a turn"),
+        ([{"until_nm": 40.0, "course_deg": 305.01, "side": "right"}], "turns of up to 340 degrees"),
     ],
 )
 def test_legs_that_cannot_be_flown_are_named(tables: list[dict[str, float]], said: str) -> None:

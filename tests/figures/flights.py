@@ -23,7 +23,7 @@ MARKS = Marks(
         WindowMark("BRIAR", 30.0 * NAUTICAL_MILE, 7000.0 * FOOT, None, 210.0 * KNOT, 250.0 * KNOT),
         WindowMark("CEDAR", 45.0 * NAUTICAL_MILE, None, None, None, 280.0 * KNOT),
     ),
-    speed_limits=(SpeedMark(10000.0 * FOOT, 250.0 * KNOT),),
+    speed_limits=(SpeedMark(10000.0 * FOOT, 250.0 * KNOT, 10000.0 * FOOT),),
     gradient=float(np.tan(3.0 * DEGREE)),
     crossing_height=50.0 * FOOT,
     gate_height=1000.0 * FOOT,

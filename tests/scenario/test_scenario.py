@@ -295,6 +295,14 @@ def test_a_copy_with_only_the_kind_of_wind_edited_works() -> None:
         ("air.wind.sounding=nashvile", "scenario.toml: air.wind.sounding: got 'nashvile': sounding cannot be read"),
         ("start.mass_kg=72000", "to land with 66000 kg"),
         ("start.mach=0.5", "the least manoeuvring speed"),
+        ("arrival.speed_limits=[{speed_kt=100,within_nm=20}]", "the reference speed for landing"),
+        (
+            "arrival.legs=[{course_deg=35,until_nm=160,radius_nm=2.5}]",
+            "that begin at less than start.distance_nm",
+        ),
+        ("arrival.position={latitude_deg=85,longitude_deg=0}", "degrees of the equator"),
+        ("air.wind={kind='grid',file='none.nc'}", "arrival.position: is not there"),
+        ("air.temperature_sounding=nowhere", "air.temperature_sounding: got 'nowhere'"),
         ("air.windd.kind=none", "nearest known key is 'wind'"),
     ],
 )

@@ -29,6 +29,13 @@ _HEIGHT_NAMES = ("geopotential_height", *_GEOMETRIC)
 WIDEST_STEP = 4000.0
 """Widest step [m] between two levels below the highest that is bridged; 500 to 300 hPa is 3.6 km."""
 _HIGHEST = 15000.0
+LOWEST = 2000.0
+HIGHEST = 8000.0
+"""A grid has to begin at least as low and end at least as high [m]; beyond its levels the wind is held constant."""
+WIDEST_CELL = 5.0
+"""Widest step [degrees] between two latitudes or longitudes around the track."""
+LARGEST = 150.0
+"""Wind [m/s] beyond which a value is not believed."""
 _ROUNDING = 1e-9
 
 
@@ -66,7 +73,10 @@ def read_box(path: Path, route: Route, time: str | None) -> Box:
     except (OSError, ValueError) as error:
         raise InputFault([Fault(str(path), "", "the grid cannot be read", "a netCDF file")]) from error
     with data:
-        return _Reader(str(path), data).box(route, time)
+        try:
+            return _Reader(str(path), data).box(route, time)
+        except OSError as error:
+            raise InputFault([Fault(str(path), "", "the grid is damaged", "a netCDF file that can be read")]) from error
 
 
 class _Reader:
@@ -75,18 +85,23 @@ class _Reader:
 
     def box(self, route: Route, time: str | None) -> Box:
         east, north = self._wind("eastward_wind"), self._wind("northward_wind")
+        if set(north.dims) != set(east.dims):
+            given = f"has axes {', '.join(str(name) for name in north.dims)}"
+            raise self._fault(str(north.name), given, f"those of {east.name}: {', '.join(str(n) for n in east.dims)}")
         latitude = self._axis(east, "latitude", ("degrees_north", "degree_north"))
         longitude = self._axis(east, "longitude", ("degrees_east", "degree_east"))
         level = self._level(east)
         middle = _middle(route.longitude)
         rows = self._cover(latitude, east[latitude].to_numpy().astype(float), route.latitude)
         turned = _turned(east[longitude].to_numpy().astype(float), middle)
-        columns = self._cover(longitude, turned, _turned(route.longitude, middle))
+        is_cyclic = np.unique(east[longitude].to_numpy()).size == turned.size
+        columns = self._cover(longitude, turned, _turned(route.longitude, middle), is_cyclic=is_cyclic)
         where = {latitude: rows, longitude: columns}
         order = (level, latitude, longitude)
-        winds = [self._values(self._at(one, time).isel(where), order) * self._unit(one) for one in (east, north)]
+        winds = [self._values(self._at(one.isel(where), time), order) * self._unit(one) for one in (east, north)]
         height = self._heights(east, level, where, order, time)
-        self._complete((east, winds[0]), (north, winds[1]))
+        self._complete((east[level], height), (east, winds[0]), (north, winds[1]))
+        self._plausible((east, winds[0]), (north, winds[1]))
         rising = np.argsort(height.mean(axis=(1, 2)))
         self._steps(height[rising], level)
         axis = east[latitude].to_numpy().astype(float)[rows]
@@ -110,6 +125,8 @@ class _Reader:
         for name in wind.dims:
             own = _attributes(wind, name)
             if own.get("standard_name") == standard or own.get("units") in units:
+                if own.get("units") not in units:
+                    raise self._fault(f"{name}, units", f"got {own.get('units')!r}", " or ".join(units))
                 return name
         given = ", ".join(str(name) for name in wind.dims)
         raise self._fault(str(wind.name), f"has axes {given}", f"an axis with standard_name {standard!r}")
@@ -131,9 +148,15 @@ class _Reader:
             raise self._fault(f"{wind.name}, units", f"got {unit!r}", ", ".join(_SPEED_UNITS))
         return _SPEED_UNITS[unit]
 
-    def _cover(self, axis: Hashable, values: NDArray[np.float64], wanted: NDArray[np.float64]) -> NDArray[np.intp]:
+    def _cover(
+        self, axis: Hashable, values: NDArray[np.float64], wanted: NDArray[np.float64], *, is_cyclic: bool = False
+    ) -> NDArray[np.intp]:
         """Indices, in rising order of the values, of the part of an axis that holds all that is wanted."""
-        order = np.argsort(values)
+        if not np.all(np.isfinite(values)):
+            raise self._fault(str(axis), "holds a value that is not a number", "numbers")
+        order = np.argsort(values, kind="stable")
+        # A global grid may repeat its first meridian 360 degrees on.
+        order = order[np.append(True, np.diff(values[order]) > _ROUNDING)] if is_cyclic else order
         sorted_values = values[order]
         if np.any(np.diff(sorted_values) < _ROUNDING):
             raise self._fault(str(axis), "holds a value twice", "values that differ")
@@ -143,12 +166,17 @@ class _Reader:
             raise self._fault(str(axis), f"covers {span} degrees", f"the track's {low:.2f} to {high:.2f} degrees")
         first = int(np.clip(np.searchsorted(sorted_values, low, side="right") - 1, 0, values.size - 2))
         last = int(np.clip(np.searchsorted(sorted_values, high, side="left"), first + 1, values.size - 1))
+        widest = float(np.max(np.diff(sorted_values[first : last + 1])))
+        if widest > WIDEST_CELL:
+            raise self._fault(str(axis), f"leaves out {widest:.1f} degrees", f"steps up to {WIDEST_CELL:.0f} degrees")
         return order[first : last + 1]
 
     def _at(self, array: xr.DataArray, time: str | None) -> xr.DataArray:
         """The array at one time."""
         axis = next((d for d in array.dims if _is_time(array, d)), None)
         if axis is None:
+            if time is not None:
+                raise self._fault("time", f"got {time}", "no air.wind.time: the file holds one time without an axis")
             return array
         count = array.sizes[axis]
         if time is None:
@@ -156,6 +184,8 @@ class _Reader:
                 raise self._fault(str(axis), f"holds {count} times", "the scenario's air.wind.time to say which")
             return array.isel({axis: 0})
         times = array[axis].to_numpy()
+        if np.unique(times).size < times.size:
+            raise self._fault(str(axis), "holds a time twice", "times that differ")
         try:
             wanted = np.datetime64(time)
         except ValueError as error:
@@ -184,6 +214,9 @@ class _Reader:
         shape = (wind.sizes[level], *(rows.size for rows in where.values()))
         axis = wind[level]
         values, unit = axis.to_numpy().astype(float), str(axis.attrs.get("units", "")).lower()
+        is_pressure = axis.attrs.get("standard_name") == "air_pressure"
+        if is_pressure and unit not in _PRESSURE_UNITS:
+            raise self._fault(f"{level}, units", f"got {unit!r}", ", ".join(_PRESSURE_UNITS))
         if unit in _HEIGHT_UNITS:
             metres = values * _HEIGHT_UNITS[unit]
             if axis.attrs.get("standard_name") in _GEOMETRIC:
@@ -193,11 +226,29 @@ class _Reader:
             self.data.data_vars.values(), lambda one: one.attrs.get("standard_name") == "geopotential_height"
         )
         if own and set(order) <= set(own[0].dims):
-            return self._values(self._at(own[0], time).isel(where), order)
+            found = self._values(self._at(own[0].isel(where), time), order)
+            return found * self._height_unit(own[0])
         if unit not in _PRESSURE_UNITS:
             raise self._fault(f"{level}, units", f"got {unit!r}", ", ".join((*_PRESSURE_UNITS, *_HEIGHT_UNITS)))
+        if not np.all(values > 0.0):
+            raise self._fault(str(level), f"holds {float(np.min(values)):g} {unit}", "pressures above nothing")
         heights = np.asarray(pressure_altitude(values * _PRESSURE_UNITS[unit]), dtype=float)
         return np.broadcast_to(heights[:, None, None], shape)
+
+    def _height_unit(self, array: xr.DataArray) -> float:
+        unit = str(array.attrs.get("units", "")).lower()
+        if unit not in _HEIGHT_UNITS:
+            raise self._fault(f"{array.name}, units", f"got {unit!r}", ", ".join(_HEIGHT_UNITS))
+        return _HEIGHT_UNITS[unit]
+
+    def _plausible(self, *winds: tuple[xr.DataArray, NDArray[np.float64]]) -> None:
+        for array, values in winds:
+            largest = float(np.max(np.abs(values)))
+            if largest > LARGEST:
+                given = f"holds {largest:.0f} m/s around the track"
+                raise self._fault(
+                    str(array.name), given, f"winds up to {LARGEST:.0f} m/s: is a fill value not declared?"
+                )
 
     def _complete(self, *winds: tuple[xr.DataArray, NDArray[np.float64]]) -> None:
         for array, values in winds:
@@ -209,6 +260,11 @@ class _Reader:
 
     def _steps(self, height: NDArray[np.float64], level: Hashable) -> None:
         middle = height.mean(axis=(1, 2))
+        if height.shape[0] > 1 and float(np.diff(height, axis=0).min()) < 1.0:
+            raise self._fault(str(level), "holds levels that repeat or cross", "levels that rise one above the other")
+        if middle[0] > LOWEST or middle[-1] < HIGHEST:
+            given = f"covers {middle[0]:.0f} to {middle[-1]:.0f} m"
+            raise self._fault(str(level), given, f"levels from {LOWEST:.0f} m or lower to {HIGHEST:.0f} m or higher")
         below = middle[middle <= _HIGHEST]
         steps = np.diff(below)
         if below.size < 2 or float(steps.max()) > WIDEST_STEP:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal, assert_never
 
@@ -15,9 +16,10 @@ from optdescent.air.wind.perturbed import Disturbance, PerturbedWind
 from optdescent.air.wind.profile import ProfileDeclaration, ProfileWind
 from optdescent.air.wind.route import Route
 from optdescent.air.wind.section import SectionDeclaration, section_of
-from optdescent.air.wind.section_field import knots_along
+from optdescent.air.wind.section_field import NEAREST, knots_along
 from optdescent.air.wind.sounding import Sounding, read_sounding, sounding_text
 from optdescent.inputs import Fault, InputFault, choice, entry
+from optdescent.units import NAUTICAL_MILE
 
 Measured = NoWind | ConstantWind | ProfileDeclaration | SectionDeclaration | GridDeclaration
 
@@ -88,6 +90,11 @@ def _section(declared: SectionDeclaration, place: WindPlace) -> Wind:
     if len(set(distances)) < max(2, len(distances)):
         given = f"{len(distances)} stations at {len(set(distances))} distances"
         faults.append(Fault(place.name, "air.wind.stations", given, "at least two, at distances that differ"))
+    ordered = sorted(distances)
+    near = [(a, b) for a, b in pairwise(ordered) if 0.0 < b - a < NEAREST]
+    if near:
+        given = f"stations {(near[0][1] - near[0][0]) / NAUTICAL_MILE:.2f} nm apart"
+        faults.append(Fault(place.name, "air.wind.stations", given, f"at least {NEAREST / NAUTICAL_MILE:.1f} nm apart"))
     if faults:
         raise InputFault(faults)
     return section_of(stations, place.start_distance)

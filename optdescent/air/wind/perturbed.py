@@ -26,9 +26,9 @@ class Disturbance(Declared):
     shear: float = quantity("kt_per_1000ft", -20, 20, "its growth with height", default=0.0)
     shear_zero: float = quantity("ft", -1000, 50000, "height above sea level where it is nothing", default=0.0)
     random: float = quantity("kt", 0, 50, "standard deviation of a random wind, each component", default=0.0)
-    correlation_height: float = quantity("ft", 500, 50000, "its correlation length in height", default=6000.0)
+    correlation_height: float = quantity("ft", 4000, 50000, "its correlation length in height", default=6000.0)
     correlation_distance: float | None = quantity(
-        "nm", 5, 2000, "its correlation length along the track; without it, the same at every distance", default=None
+        "nm", 40, 2000, "its correlation length along the track; without it, the same at every distance", default=None
     )
     seed: int = whole(0, 2**31 - 1, "which random wind", default=0)
 

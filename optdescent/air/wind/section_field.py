@@ -16,7 +16,8 @@ from optdescent.units import NAUTICAL_MILE
 _ROUNDING = 1e-6
 WIDEST = 40.0 * NAUTICAL_MILE
 """Largest distance [m] between knots along the track."""
-_NEAREST = 0.5 * NAUTICAL_MILE
+NEAREST = 0.5 * NAUTICAL_MILE
+"""Least distance [m] between two knots along the track."""
 BEYOND = 10.0 * NAUTICAL_MILE
 """How far the knots go beyond the start of the flight and the threshold [m]."""
 
@@ -67,8 +68,8 @@ def knots_along(start_distance: float, places: Iterable[float] = ()) -> tuple[fl
     All ``places`` [m] in between are among them, and no two are farther apart than `WIDEST`.
     """
     low, high = -start_distance - BEYOND, BEYOND
-    inner = sorted(p for p in places if low + _NEAREST < p < high - _NEAREST)
-    fixed = [low, *(p for p, before in zip(inner, [low, *inner], strict=False) if p - before >= _NEAREST), high]
+    inner = sorted(p for p in places if low + NEAREST < p < high - NEAREST)
+    fixed = [low, *(p for p, before in zip(inner, [low, *inner], strict=False) if p - before >= NEAREST), high]
     knots = [low]
     for before, after in pairwise(fixed):
         parts = int(np.ceil((after - before) / WIDEST - _ROUNDING))

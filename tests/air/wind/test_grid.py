@@ -6,6 +6,7 @@ import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 import xarray as xr
@@ -147,7 +148,14 @@ def holed(data: xr.Dataset) -> xr.Dataset:
         (lambda d: d.assign(u=d.u.assign_attrs(units="m")), "u, units: got 'm'"),
         (holed, "u: 1 of"),
         (lambda d: d.isel(level=[0, 1, 2, 8, 9, 10]), "no level between 2000 and 8000 m"),
-        (lambda d: d.isel(level=[0]), "level: one level"),
+        (lambda d: d.isel(level=[0]), "level: covers 0 to 0 m"),
+        (lambda d: d.isel(level=slice(9, None)), "level: covers 9000 to 15000 m"),
+        (lambda d: d.assign(v=d.v.rename(lat="lat2")), "v: has axes"),
+        (lambda d: d.assign(u=(d.u * 0 + 9999.0).assign_attrs(d.u.attrs)), "u: holds 9999 m/s"),
+        (lambda d: d.assign_coords(lat=d.lat.assign_attrs(units="radians")), "lat, units: got 'radians'"),
+        (lambda d: d.assign_coords(level=d.level.assign_attrs(standard_name="air_pressure")), "level, units: got 'm'"),
+        (lambda d: d.isel(level=[0, 2, 2, 4, 6, 8, 10]), "levels that repeat or cross"),
+        (lambda d: d.isel(lat=[0, 4, 12]), "lat: leaves out 8.0 degrees"),
         (lambda d: d.assign_coords(level=d.level.assign_attrs(standard_name="height")), "standard_name air_pressure"),
         (lambda d: d.expand_dims(member=2), "'member' too many"),
         (lambda d: d.isel(lat=[0, 3, 3, 6, 9]), "lat: holds a value twice"),
@@ -159,6 +167,38 @@ def test_what_a_file_lacks_is_named(change: Change, said: str, tmp_path: Path) -
         read(change(made()), tmp_path)
     assert said in str(caught.value)
     assert "winds.nc" in str(caught.value)
+
+
+def test_a_repeated_meridian_is_taken_once(tmp_path: Path) -> None:
+    data = made(np.arange(-180.0, 181.0))
+    check(read(data, tmp_path))
+
+
+def test_heights_in_other_units_are_converted_and_without_units_refused(tmp_path: Path) -> None:
+    data = made().assign_coords(level=("level", np.arange(16.0, 0.0, -1.0), {"units": "hPa"}))
+    heights = np.broadcast_to(HEIGHT[:, None, None], data.u.shape) / 1000.0
+    data["z"] = (data.u.dims, heights, {"standard_name": "geopotential_height", "units": "km"})
+    check(read(data, tmp_path))
+    del data["z"].attrs["units"]
+    with pytest.raises(InputFault, match="z, units: got ''"):
+        read(data, tmp_path)
+
+
+def test_a_damaged_file_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "winds.nc"
+    made().to_netcdf(path, engine="h5netcdf", encoding={n: {"zlib": True} for n in ("u", "v")})
+    with h5py.File(path) as file:
+        chunk = file["u"].id.get_chunk_info(0)
+    content = bytearray(path.read_bytes())
+    content[chunk.byte_offset : chunk.byte_offset + chunk.size] = bytes(chunk.size)
+    path.write_bytes(bytes(content))
+    with pytest.raises(InputFault, match=r"winds\.nc: the grid is damaged"):
+        read_grid(path, ROUTE, None)
+
+
+def test_a_time_for_a_file_without_times_is_named(tmp_path: Path) -> None:
+    with pytest.raises(InputFault, match="one time without an axis"):
+        read(made(), tmp_path, "2026-01-31T00:00")
 
 
 def test_what_is_no_grid_is_named(tmp_path: Path) -> None:
