@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, cast
 
@@ -187,7 +188,7 @@ class _Reader:
         if np.unique(times).size < times.size:
             raise self._fault(str(axis), "holds a time twice", "times that differ")
         try:
-            wanted = np.datetime64(time)
+            wanted = _moment(time)
         except ValueError as error:
             raise self._fault("time", f"got {time!r}", "a time as 2026-01-31T12:00") from error
         if not times.min() <= wanted <= times.max():
@@ -271,6 +272,14 @@ class _Reader:
             where = int(np.argmax(steps)) if steps.size else 0
             given = f"no level between {below[where]:.0f} and {below[where + 1]:.0f} m" if steps.size else "one level"
             raise self._fault(str(level), given, f"at least two levels, at most {WIDEST_STEP:.0f} m apart")
+
+
+def _moment(text: str) -> np.datetime64:
+    """A time of ISO 8601; one with an offset becomes that of Greenwich, as files hold it."""
+    moment = datetime.fromisoformat(text)
+    if moment.tzinfo is not None:
+        moment = moment.astimezone(UTC).replace(tzinfo=None)
+    return np.datetime64(moment, "ns")
 
 
 def _is_time(array: xr.DataArray, name: Hashable) -> bool:

@@ -126,6 +126,7 @@ def test_between_two_times_it_is_linear(tmp_path: Path) -> None:
     for name in ("u", "v"):
         data[name].attrs = made()[name].attrs
     check(read(data, tmp_path, "2026-01-31T03:00"), 2.0)
+    check(read(data, tmp_path, "2026-01-31T04:00+01:00"), 2.0)
     with pytest.raises(InputFault, match="holds 2 times"):
         read(data, tmp_path)
     with pytest.raises(InputFault, match="2026-02-01"):
