@@ -79,6 +79,16 @@ class Box:
     row_low: Array
     row_high: Array
 
+    @property
+    def low_of_all(self) -> Array:
+        """Lower limits (n + m,) [-] of columns, then rows."""
+        return np.concatenate([self.low, self.row_low])
+
+    @property
+    def high_of_all(self) -> Array:
+        """Upper limits (n + m,) [-] of columns, then rows."""
+        return np.concatenate([self.high, self.row_high])
+
 
 def bounds(
     problem: Problem,

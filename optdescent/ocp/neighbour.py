@@ -12,14 +12,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optdescent.ocp.basis import Array
 from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.limits import Box
 from optdescent.ocp.slopes import Slopes
 from optdescent.ocp.solution import Raw
-from optdescent.ocp.walk import Data, Standing, walk
+from optdescent.ocp.walk import Data, Flags, Standing, walk
 
 _REGULAR = 1e-9
 _STEPS = 25
@@ -54,7 +53,7 @@ class _Place:
 
 @dataclass(frozen=True)
 class _Facts:
-    """Exact values at a point: rows and their derivative, gradient of the Lagrangian."""
+    """Exact values at a point: rows, gradient of the Lagrangian."""
 
     value: Array
     pull: Array
@@ -66,11 +65,11 @@ class Chord:
     def __init__(self, slopes: Slopes, base: Raw, p: Array, box: Box) -> None:
         self.base = base
         self._slopes = slopes
-        active = active_limits(base, self._slopes.rows(base.x, p)[0], box)
-        x = np.where(active.columns, np.where(active.columns_high, box.high, box.low), base.x)
-        held = np.concatenate([active.columns, active.rows])
-        high = np.concatenate([active.columns_high, active.rows_high])
-        self._home = self._placed(Standing(x, np.where(active.rows, base.lam_g, 0.0), held, high), p, box)
+        held, at_high = active_limits(base, self._slopes.rows(base.x, p)[0], box)
+        size = base.x.size
+        x = np.where(held[:size], np.where(at_high[:size], box.high, box.low), base.x)
+        lam = np.where(held[size:], base.lam_g, 0.0)
+        self._home = self._placed(Standing(x, lam, held, at_high), p, box)
         self._failures = 0
 
     @property
@@ -116,9 +115,8 @@ class Chord:
 
     def _placed(self, standing: Standing, p: Array, box: Box) -> _Place:
         """Matrices at a point, and data for which just this point, with these limits in force, is optimal."""
-        value, slope = self._slopes.rows(standing.x, p)
+        value, slope, pull = self._slopes.around(standing.x, p, standing.lam)
         curve = self._slopes.curve(standing.x, p, standing.lam)
-        pull = self._slopes.pull(standing.x, p, standing.lam)[1]
         size = standing.x.size
         columns, rows = standing.held[:size], standing.held[size:]
         columns_high, rows_high = standing.at_high[:size], standing.at_high[size:]
@@ -144,7 +142,7 @@ def _data(system: Bordered, standing: Standing, pull: Array, value: Array, box: 
 def _residual(facts: _Facts, standing: Standing, box: Box) -> float:
     """How far the optimality conditions are from holding [-]: slopes, signs, limits passed."""
     size = standing.x.size
-    low, high = np.concatenate([box.low, box.row_low]), np.concatenate([box.high, box.row_high])
+    low, high = box.low_of_all, box.high_of_all
     value = np.concatenate([standing.x, facts.value])
     passed = np.maximum(np.maximum(low - value, value - high), 0.0)
     with np.errstate(invalid="ignore"):
@@ -155,23 +153,11 @@ def _residual(facts: _Facts, standing: Standing, box: Box) -> float:
     return float(max(np.max(off, initial=0.0), np.max(slope, initial=0.0)))
 
 
-@dataclass(frozen=True)
-class Active:
-    """Which columns and rows are held, and whether at their upper limit; an equation is always held."""
+def active_limits(base: Raw, value: Array, box: Box) -> tuple[Flags, Flags]:
+    """Which columns and rows (n + m,) are held, all scaled [-], and whether at their upper limit.
 
-    columns: NDArray[np.bool_]
-    columns_high: NDArray[np.bool_]
-    rows: NDArray[np.bool_]
-    rows_high: NDArray[np.bool_]
-
-
-def active_limits(base: Raw, value: Array, box: Box) -> Active:
-    """Columns held at a limit, and rows that are equations or held at a limit, all scaled [-]."""
-    columns = (box.low == box.high) | (np.minimum(base.x - box.low, box.high - base.x) < np.abs(base.lam_x))
-    room = np.minimum(value - box.row_low, box.row_high - value)
-    return Active(
-        columns,
-        np.abs(box.high - base.x) < np.abs(base.x - box.low),
-        (box.row_low == box.row_high) | (room < np.abs(base.lam_g)),
-        np.abs(box.row_high - value) < np.abs(value - box.row_low),
-    )
+    An equation is always held.
+    """
+    low, high = box.low_of_all, box.high_of_all
+    at, push = np.concatenate([base.x, value]), np.abs(np.concatenate([base.lam_x, base.lam_g]))
+    return (low == high) | (np.minimum(at - low, high - at) < push), np.abs(high - at) < np.abs(at - low)

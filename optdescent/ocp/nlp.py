@@ -99,11 +99,12 @@ class NonlinearProgram:
         unit = column_scales(self.layout, scale)
         p = np.concatenate([parameters, scale])
         box = bounds(self.problem, self.layout, limits, unit, scale)
-        attempt = self._beside(start, physical / unit, p, box, settings)
+        x0 = np.clip(physical / unit, box.low, box.high)
+        near = self._near(start, x0, scale) if settings.warmth is not Warmth.COLD else None
+        attempt = self._beside(start, near, p, box, settings)
         if attempt is None:
-            x0 = np.clip(physical / unit, box.low, box.high)
             self._fill_integrals(x0, p)
-            attempt = self._attempt(start, x0, p, box, settings)
+            attempt = self._attempt(near, x0, p, box, settings)
         raw, ending = attempt
         cost, row_values = self.functions.nlp(raw.x, p)
         rows = np.asarray(row_values.full(), dtype=float).ravel()
@@ -129,19 +130,15 @@ class NonlinearProgram:
         )
 
     def _beside(
-        self, start: Guess | Solution, x: Array, p: Array, box: Box, settings: SolverSettings
+        self, start: Guess | Solution, near: Raw | None, p: Array, box: Box, settings: SolverSettings
     ) -> tuple[Raw, Ending] | None:
         """By Newton's method from a solution, on this mesh or another, if the answer is near enough to it."""
-        if not isinstance(start, Solution) or settings.warmth is Warmth.COLD or not start.outcome.is_success:
+        if not isinstance(start, Solution) or near is None or not start.outcome.is_success:
+            return None
+        if np.any(box.low > box.high):
             return None
         scale = p[p.size - self.layout.scales :]
-        if not np.array_equal(start.raw.scales, scale) or np.any(box.low > box.high):
-            return None
-        if start.mesh != self.mesh:
-            near = transfer(self.problem, self.mesh, self.layout, start, np.clip(x, box.low, box.high))
-            chord = Chord(self._slopes, near, p, box)
-        else:
-            chord = self._held(start, scale)
+        chord = self._held(start, scale) if start.mesh == self.mesh else Chord(self._slopes, near, p, box)
         found = chord.to(p, box, settings.tolerance) if chord.is_useful else None
         if found is None:
             return None
@@ -163,16 +160,13 @@ class NonlinearProgram:
             return start.raw.x * column_scales(self.layout, start.raw.scales)
         return from_solution(self.problem, self.mesh, self.layout, start)
 
-    def _attempt(
-        self, start: Guess | Solution, x0: Array, p: Array, box: Box, settings: SolverSettings
-    ) -> tuple[Raw, Ending]:
+    def _attempt(self, near: Raw | None, x0: Array, p: Array, box: Box, settings: SolverSettings) -> tuple[Raw, Ending]:
         """Warm if multipliers are at hand, then cold if that failed; nothing if bounds exclude each other."""
         scale = p[p.size - self.layout.scales :]
         given = {"lbx": box.low, "ubx": box.high, "lbg": box.row_low, "ubg": box.row_high, "p": p}
         if np.any(box.low > box.high):
             nothing = Raw(x0, np.full(self.columns, np.nan), np.full(self.rows, np.nan), scale)
             return nothing, Ending(Outcome.INFEASIBLE, Start.COLD, 0, np.nan)
-        near = self._near(start, x0, scale) if settings.warmth is not Warmth.COLD else None
         spent = 0
         if near is not None:
             begin = {"x0": near.x, "lam_x0": near.lam_x, "lam_g0": near.lam_g}

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import casadi as ca
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_array
 
 from optdescent.ocp.assemble import Piece
 from optdescent.ocp.basis import Array
@@ -24,7 +23,7 @@ from optdescent.ocp.neighbour import active_limits
 from optdescent.ocp.nlp import NonlinearProgram
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.scale import column_scales
-from optdescent.ocp.slopes import symmetric
+from optdescent.ocp.slopes import Slopes
 from optdescent.ocp.solution import Raw, Solution
 
 _REGULAR = 1e-11
@@ -59,8 +58,9 @@ def trajectory_sensitivity(program: NonlinearProgram, solution: Solution) -> Tra
     """Derivative of the trajectory to every parameter by one factorisation of the KKT system."""
     state = _State(program, solution)
     size = program.columns
-    held, rows = state.active()
-    live = np.concatenate([~held, rows])
+    active, _ = active_limits(state.raw, state.value, state.box)
+    held = active[:size]
+    live = np.concatenate([~held, active[size:]])
     system = Bordered(state.hessian, state.jacobian, live, _REGULAR)
     given = np.vstack([np.where(held[:, None], state.bound_slopes[0], 0.0), np.zeros_like(state.bound_slopes[1])])
     right = np.vstack([-state.cross(), state.bound_slopes[1] - state.row_slopes()])
@@ -97,11 +97,9 @@ class _State:
         self.limits = limit_values(problem, self.parameters)
         self.unit = column_scales(layout, self.raw.scales)
         self.box = bounds(problem, layout, self.limits, self.unit, self.raw.scales)
-        functions = program.functions
-        self.value = np.asarray(functions.nlp(self.raw.x, self.p)[1].full(), dtype=float).ravel()
-        self.jacobian = csc_array(functions.jacobian(self.raw.x, self.p)[1].sparse())
-        upper = csc_array(functions.hessian(self.raw.x, self.p, 1.0, self.raw.lam_g).sparse())
-        self.hessian = symmetric(upper)
+        slopes = Slopes(program.functions)
+        self.value, self.jacobian = slopes.rows(self.raw.x, self.p)
+        self.hessian = slopes.curve(self.raw.x, self.p, self.raw.lam_g)
         self.bound_slopes = self._bound_slopes()
 
     def cost_push(self) -> Array:
@@ -163,11 +161,6 @@ class _State:
             slopes = slopes / self.unit[index][:, None]
             columns[index] = np.where((limit == binding)[:, None], slopes, columns[index])
         return columns, rows
-
-    def active(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-        """Columns held at a bound, and rows that are equations or held at a limit."""
-        found = active_limits(self.raw, self.value, self.box)
-        return found.columns, found.rows
 
 
 def _by_parameter(problem: Problem, column: Array) -> dict[str, Array]:

@@ -33,13 +33,18 @@ class Slopes:
         value, entries = self._jacobian(x, p)
         return value, self._jacobian.matrix(1, entries)
 
+    def around(self, x: Array, p: Array, lam: Array) -> tuple[Array, csc_array, Array]:
+        """Rows (m,) [-], their derivative (m, n) [-] and the gradient (n,) [-] of the Lagrangian."""
+        value, slope = self.rows(x, p)
+        return value, slope, self._gradient(x, p)[1] + slope.T @ lam
+
     def curve(self, x: Array, p: Array, lam: Array) -> csc_array:
         """Second derivative (n, n) [-] of the Lagrangian."""
-        return symmetric(self._hessian.matrix(0, self._hessian(x, p, np.ones(1), lam)[0]))
+        return _symmetric(self._hessian.matrix(0, self._hessian(x, p, np.ones(1), lam)[0]))
 
 
-def symmetric(upper: csc_array) -> csc_array:
-    """The symmetric matrix (n, n) [-] of its upper triangle."""
+def _symmetric(upper: csc_array) -> csc_array:
+    """The symmetric matrix (n, n) of its upper triangle."""
     return csc_array(upper + upper.T - diags_array(upper.diagonal()))
 
 

@@ -30,16 +30,6 @@ class Data:
     offset: Array
     box: Box
 
-    @property
-    def low(self) -> Array:
-        """Lower limits (n + m,) of variables and rows."""
-        return np.concatenate([self.box.low, self.box.row_low])
-
-    @property
-    def high(self) -> Array:
-        """Upper limits (n + m,) of variables and rows."""
-        return np.concatenate([self.box.high, self.box.row_high])
-
 
 @dataclass(frozen=True)
 class Standing:
@@ -65,11 +55,12 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
     """
     size = standing.x.size
     curve, slope, across = system.curve, system.slope, system.slope_across
-    low, high = begin.low, begin.high
+    low, high = begin.box.low_of_all, begin.box.high_of_all
+    last_low, last_high = end.box.low_of_all, end.box.high_of_all
     with np.errstate(invalid="ignore"):
-        low_rate, high_rate = (np.nan_to_num(b - a) for a, b in ((low, end.low), (high, end.high)))
+        low_rate, high_rate = (np.nan_to_num(b - a) for a, b in ((low, last_low), (high, last_high)))
     pull_rate, offset_rate = end.pull - begin.pull, end.offset - begin.offset
-    fixed = (low == high) & (end.low == end.high)
+    fixed = (low == high) & (last_low == last_high)
     held, at_high = standing.held.copy(), standing.at_high.copy()
     # What must stay within its limits, and what must keep its sign (positive at the lower one) while it is held there.
     value = np.concatenate([standing.x, slope @ standing.x + begin.offset])
@@ -99,7 +90,7 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
         low, high = low + step * low_rate, high + step * high_rate
         if done >= 1.0:
             # What is held in the border is there but for rounding errors, which would stay for good.
-            x = np.where(held[:size], np.where(at_high, end.high, end.low)[:size], value[:size])
+            x = np.where(held[:size], np.where(at_high, last_high, last_low)[:size], value[:size])
             return Standing(x, np.where(held[size:], -force[size:], 0.0), held, at_high), changes
         if done - turned.get(unknown, -1.0) < _SAME_PLACE:
             return None
