@@ -107,6 +107,6 @@ class Air:
         datum = self.datum_pressure_altitude()
         rise = atmosphere.geopotential_rise(datum, pressure_altitude, self.temperature_offset)
         if self.warmth is not None:
-            gained = (WARMTH.integral(self.warmth, WARMTH.place(at)) for at in (pressure_altitude, datum))
-            rise = rise + next(gained) - next(gained)
+            above, below = (WARMTH.integral(self.warmth, WARMTH.place(at)) for at in (pressure_altitude, datum))
+            rise = rise + above - below
         return self.datum_elevation + rise

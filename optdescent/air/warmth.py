@@ -47,9 +47,4 @@ def warmth_of(sounding: Sounding, name: str) -> NDArray[np.float64]:
         allowed = f"up to {_HIGHEST:.0f} m in pressure altitude, gaps up to {WIDEST_GAP:.0f} m"
         raise InputFault([Fault(name, "temperature", given, allowed)])
     ratio = sounding.temperature / np.asarray(atmosphere.standard_temperature(altitude)) - 1.0
-    at = np.arange(WARMTH.knots[0], WARMTH.knots[-1] + 0.5 * _SPACING, _SPACING)
-    shape = np.column_stack(
-        [WARMTH.value_and_slope(WARMTH.coefficients(unit), at)[0] for unit in np.eye(len(WARMTH.knots))]
-    )
-    fitted = np.linalg.lstsq(shape, np.interp(at, altitude, ratio), rcond=None)[0]
-    return WARMTH.coefficients(fitted)
+    return WARMTH.coefficients(WARMTH.fitted(altitude, ratio, _SPACING))

@@ -19,7 +19,8 @@ from optdescent.arrival.glide_path import Capture
 from optdescent.arrival.hold_down import HoldDown
 from optdescent.arrival.legs import leg_faults
 from optdescent.arrival.window import SpeedLimit, Window
-from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from optdescent.arrival.words import feet, knots, miles
+from optdescent.units import FOOT, KNOT
 
 Contradiction = tuple[str, str, str]
 """Key, what was given, what is allowed [file units]."""
@@ -37,18 +38,6 @@ def arrival_faults(arrival: Arrival) -> list[Contradiction]:
         *_floor_faults(arrival),
         *_hold_down_faults(arrival),
     ]
-
-
-def _feet(value: float) -> str:
-    return f"{value / FOOT:.0f} ft"
-
-
-def _knots(value: float) -> str:
-    return f"{value / KNOT:.0f} kt"
-
-
-def _miles(value: float) -> str:
-    return f"{value / NAUTICAL_MILE:.1f} nm"
 
 
 def _window_faults(windows: Sequence[Window]) -> list[Contradiction]:
@@ -89,8 +78,8 @@ def _climb_faults(far: Window, near: Window) -> list[Contradiction]:
     if far.highest is None or near.lowest is None or near.lowest <= far.highest:
         return []
     after, before = ("at least" if near.altitude_at is None else "at"), ("at most" if far.altitude_at is None else "at")
-    given = f"window {near.name!r} {after} {_feet(near.lowest)} after window {far.name!r} {before} {_feet(far.highest)}"
-    climb = _feet(near.lowest - far.highest)
+    given = f"window {near.name!r} {after} {feet(near.lowest)} after window {far.name!r} {before} {feet(far.highest)}"
+    climb = feet(near.lowest - far.highest)
     return [("arrival.windows", given, f"windows that need no climb (these need {climb})")]
 
 
@@ -104,8 +93,8 @@ def _speed_limit_faults(arrival: Arrival) -> list[Contradiction]:
             continue
         for window in arrival.windows:
             if window.slowest is not None and window.slowest > limit.speed and _holds_at(limit, window):
-                given = f"at most {_knots(limit.speed)} where window {window.name!r} asks for {_knots(window.slowest)}"
-                over = _knots(window.slowest - limit.speed)
+                given = f"at most {knots(limit.speed)} where window {window.name!r} asks for {knots(window.slowest)}"
+                over = knots(window.slowest - limit.speed)
                 faults.append((f"{key}.speed_kt", given, f"at least the window's speed ({over} more)"))
     return faults
 
@@ -121,12 +110,12 @@ def _glide_path_faults(arrival: Arrival) -> list[Contradiction]:
     path = arrival.glide_path
     faults: list[Contradiction] = []
     if path.capture_at_least > path.capture_at_most:
-        given = f"at least {_feet(path.capture_at_least)}, at most {_feet(path.capture_at_most)}"
+        given = f"at least {feet(path.capture_at_least)}, at most {feet(path.capture_at_most)}"
         faults.append(("arrival.glide_path", given, "capture_at_least_ft <= capture_at_most_ft"))
     highest = -path.distance(path.capture_at_most)
     if highest > path.below_within:
-        allowed = f"at least the distance of the highest capture, {_miles(highest)}"
-        faults.append(("arrival.glide_path.below_within_nm", f"got {_miles(path.below_within)}", allowed))
+        allowed = f"at least the distance of the highest capture, {miles(highest)}"
+        faults.append(("arrival.glide_path.below_within_nm", f"got {miles(path.below_within)}", allowed))
     return faults
 
 
@@ -137,19 +126,19 @@ def _gate_faults(arrival: Arrival) -> list[Contradiction]:
     least = arrival.glide_path.capture_at_least
     for key, gate in gates:
         if gate.height > least:
-            given = f"gate at {_feet(gate.height)}, capture from {_feet(least)}"
+            given = f"gate at {feet(gate.height)}, capture from {feet(least)}"
             faults.append((f"{key}.height_ft", given, "a gate below the capture of the glide path"))
     highest_first = sorted(gates, key=lambda entry: -entry[1].height)
     for (_, high), (key, low) in pairwise(highest_first):
         if high.height == low.height:
-            faults.append((f"{key}.height_ft", f"two gates at {_feet(low.height)}", "gates at heights that differ"))
+            faults.append((f"{key}.height_ft", f"two gates at {feet(low.height)}", "gates at heights that differ"))
         faults += _speeding_up(key, high, low)
     held = arrival.gate.speed_above_reference
     for key, gate in gates[1:]:
         most = gate.speed_above_reference + gate.speed_over
         if most < held - _ROUNDING:
-            given = f"at most the reference speed + {_knots(most)}"
-            allowed = f"at least + {_knots(held)}, the target of arrival.gate: the flight slows to it and no further"
+            given = f"at most the reference speed + {knots(most)}"
+            allowed = f"at least + {knots(held)}, the target of arrival.gate: the flight slows to it and no further"
             faults.append((f"{key}.speed_over_kt", given, allowed))
     return faults
 
@@ -160,8 +149,8 @@ def _speeding_up(key: str, high: Gate, low: Gate) -> list[Contradiction]:
     least = low.speed_above_reference - low.speed_under
     if least <= most + _ROUNDING:
         return []
-    given = f"at least the reference speed + {_knots(least)} after at most + {_knots(most)} at {_feet(high.height)}"
-    allowed = f"gates between which the flight need not speed up (by {_knots(least - most)})"
+    given = f"at least the reference speed + {knots(least)} after at most + {knots(most)} at {feet(high.height)}"
+    allowed = f"gates between which the flight need not speed up (by {knots(least - most)})"
     return [(f"{key}.speed_above_reference_kt", given, allowed)]
 
 
@@ -172,14 +161,14 @@ def _floor_faults(arrival: Arrival) -> list[Contradiction]:
     seen: set[float] = set()
     for index, point in enumerate(arrival.floor):
         if point.distance in seen:
-            given = f"another point at {_miles(point.distance)}"
+            given = f"another point at {miles(point.distance)}"
             faults.append((f"arrival.floor[{index}].distance_nm", given, "one point at each distance"))
         seen.add(point.distance)
     for window in arrival.windows:
         if window.highest is not None:
             over = highest_floor(arrival, window.distance) - window.highest
             if over > _ROUNDING:
-                given = f"{_feet(over)} above the highest altitude of window {window.name!r}, {_feet(window.highest)}"
+                given = f"{feet(over)} above the highest altitude of window {window.name!r}, {feet(window.highest)}"
                 faults.append(("arrival.floor", given, "a floor under the window and all that follows it"))
     return [*faults, *_floor_and_path_faults(arrival)]
 
@@ -209,13 +198,13 @@ def _floor_and_path_faults(arrival: Arrival) -> list[Contradiction]:
     faults: list[Contradiction] = []
     least = float(np.min(over(nearest, farthest)))
     if least > _ROUNDING:
-        given = f"{_feet(least)} or more above the glide path from {_miles(farthest)} to {_miles(nearest)}"
+        given = f"{feet(least)} or more above the glide path from {miles(farthest)} to {miles(nearest)}"
         allowed = "a floor that does not lie above the glide path everywhere that it may be captured"
         faults.append(("arrival.floor", given, allowed))
     elif path.capture is Capture.BELOW and path.below_within > farthest:
         most = float(np.max(over(farthest, path.below_within)))
         if most > _ROUNDING:
-            given = f"up to {_feet(most)} above the glide path from {_miles(path.below_within)} to {_miles(farthest)}"
+            given = f"up to {feet(most)} above the glide path from {miles(path.below_within)} to {miles(farthest)}"
             allowed = "a floor below the glide path where the flight stays below it (glide_path.below_within_nm)"
             faults.append(("arrival.floor", given, allowed))
     return faults
@@ -226,13 +215,13 @@ def _hold_down_faults(arrival: Arrival) -> list[Contradiction]:
     for index, hold in enumerate(arrival.hold_downs):
         key = f"arrival.hold_downs[{index}]"
         if hold.from_ <= hold.to:
-            given = f"from {_miles(hold.from_)} to {_miles(hold.to)}"
+            given = f"from {miles(hold.from_)} to {miles(hold.to)}"
             faults.append((f"{key}.from_nm", given, "a level segment that begins farther out than it ends"))
         faults += _hold_down_and_path_faults(arrival, key, hold)
         if arrival.floor:
             over = highest_floor(arrival, hold.from_) - hold.altitude
             if over > _ROUNDING:
-                given = f"{_feet(hold.altitude)}, {_feet(over)} below the floor there or after it"
+                given = f"{feet(hold.altitude)}, {feet(over)} below the floor there or after it"
                 faults.append((f"{key}.altitude_ft", given, "a level above the floor"))
         for window in arrival.windows:
             faults += _hold_down_and_window_faults(key, hold, window)
@@ -240,12 +229,12 @@ def _hold_down_faults(arrival: Arrival) -> list[Contradiction]:
     for (_, far), (index, near) in pairwise(order):
         key = f"arrival.hold_downs[{index}]"
         if near.from_ >= far.to:
-            given = f"begins at {_miles(near.from_)}, before the one ahead of it ends at {_miles(far.to)}"
+            given = f"begins at {miles(near.from_)}, before the one ahead of it ends at {miles(far.to)}"
             faults.append((f"{key}.from_nm", given, "hold-downs that neither overlap nor touch"))
         if near.altitude > far.altitude:
             climb = near.altitude - far.altitude
-            given = f"{_feet(near.altitude)} after {_feet(far.altitude)}"
-            faults.append((f"{key}.altitude_ft", given, f"hold-downs that need no climb (these need {_feet(climb)})"))
+            given = f"{feet(near.altitude)} after {feet(far.altitude)}"
+            faults.append((f"{key}.altitude_ft", given, f"hold-downs that need no climb (these need {feet(climb)})"))
     return faults
 
 
@@ -253,14 +242,14 @@ def _hold_down_and_path_faults(arrival: Arrival, key: str, hold: HoldDown) -> li
     path, height = arrival.glide_path, hold.altitude - arrival.elevation
     if height < path.capture_at_least:
         least = path.capture_at_least + arrival.elevation
-        return [(f"{key}.altitude_ft", f"got {_feet(hold.altitude)}", f"at least {_feet(least)}, the lowest capture")]
+        return [(f"{key}.altitude_ft", f"got {feet(hold.altitude)}", f"at least {feet(least)}, the lowest capture")]
     nearest = -path.distance(path.capture_at_least)
     if hold.to < nearest:
-        given = f"got {_miles(hold.to)}"
-        return [(f"{key}.to_nm", given, f"at least {_miles(nearest)}, before the capture of the glide path")]
+        given = f"got {miles(hold.to)}"
+        return [(f"{key}.to_nm", given, f"at least {miles(nearest)}, before the capture of the glide path")]
     above = height - float(path.height(-hold.to))
     if path.capture is Capture.BELOW and hold.to <= path.below_within and above > 0.0:
-        given = f"got {_miles(hold.to)}, where the level is {_feet(above)} above the glide path"
+        given = f"got {miles(hold.to)}, where the level is {feet(above)} above the glide path"
         return [(f"{key}.to_nm", given, "an end where the level is still below the glide path")]
     return []
 
@@ -269,9 +258,9 @@ def _hold_down_and_window_faults(key: str, hold: HoldDown, window: Window) -> li
     """A window inside or after the hold-down that lies above it, inside or before it one that lies below it."""
     low, high = window.lowest, window.highest
     if low is not None and window.distance <= hold.from_ and low > hold.altitude:
-        given = f"{_feet(hold.altitude)}, {_feet(low - hold.altitude)} below the lowest altitude of {window.name!r}"
+        given = f"{feet(hold.altitude)}, {feet(low - hold.altitude)} below the lowest altitude of {window.name!r}"
         return [(f"{key}.altitude_ft", given, "a level from which no window needs a climb")]
     if high is not None and window.distance >= hold.to and high < hold.altitude:
-        given = f"{_feet(hold.altitude)}, {_feet(hold.altitude - high)} above the highest altitude of {window.name!r}"
+        given = f"{feet(hold.altitude)}, {feet(hold.altitude - high)} above the highest altitude of {window.name!r}"
         return [(f"{key}.altitude_ft", given, "a level that needs no climb after a window")]
     return []

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from optdescent.air.wind.route import Route
 from optdescent.arrival.track import Track, Turn
+from optdescent.arrival.words import miles
 from optdescent.inputs import Declared, entry, quantity
 from optdescent.units import DEGREE, NAUTICAL_MILE
 
@@ -125,21 +126,21 @@ def leg_faults(legs: Sequence[Leg], final_course: float, lowest: float) -> list[
     faults: list[tuple[str, str, str]] = []
     for index, (before, leg) in enumerate(pairwise(legs), 1):
         if leg.until >= before.until:
-            allowed = f"less than the leg before, {_miles(before.until)}"
-            faults.append((f"arrival.legs[{index}].until_nm", f"got {_miles(leg.until)}", allowed))
+            allowed = f"less than the leg before, {miles(before.until)}"
+            faults.append((f"arrival.legs[{index}].until_nm", f"got {miles(leg.until)}", allowed))
     if faults:
         return faults
     turns = turns_of(legs, final_course)
     faults += _change_faults(legs, turns)
     for one, other in pairwise(turns):
         if one.ends > other.begins:
-            overlap = _miles(one.ends - other.begins)
-            given = f"the turns at {_miles(-one.middle)} and {_miles(-other.middle)} overlap by {overlap}"
+            overlap = miles(one.ends - other.begins)
+            given = f"the turns at {miles(-one.middle)} and {miles(-other.middle)} overlap by {overlap}"
             faults.append(("arrival.legs", given, "turns that end before the next begins"))
     for turn in turns:
         if turn.ends > -lowest:
-            given = f"the turn at {_miles(-turn.middle)} ends at {_miles(-turn.ends)}"
-            allowed = f"turns that end by {_miles(lowest)} to go, before the glide path may be captured"
+            given = f"the turn at {miles(-turn.middle)} ends at {miles(-turn.ends)}"
+            allowed = f"turns that end by {miles(lowest)} to go, before the glide path may be captured"
             faults.append(("arrival.legs", given, allowed))
     return faults
 
@@ -149,13 +150,9 @@ def _change_faults(legs: Sequence[Leg], turns: Sequence[Turn]) -> list[tuple[str
     sided = {-leg.until for leg in legs if leg.side is not None}
     faults: list[tuple[str, str, str]] = []
     for turn in turns:
-        given = f"the turn at {_miles(-turn.middle)} is of {abs(turn.change) / DEGREE:.0f} degrees"
+        given = f"the turn at {miles(-turn.middle)} is of {abs(turn.change) / DEGREE:.0f} degrees"
         if abs(turn.change) > _LARGEST_CHANGE:
             faults.append(("arrival.legs", given, "turns of up to 340 degrees"))
         elif abs(abs(turn.change) - math.pi) < _HALF and turn.middle not in sided:
             faults.append(("arrival.legs", given, "a `side`, 'left' or 'right', for half a turn"))
     return faults
-
-
-def _miles(distance: float) -> str:
-    return f"{distance / NAUTICAL_MILE:.1f} nm"

@@ -9,6 +9,10 @@ with the convergence of the meridians.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
 
 from optdescent.curves import CubicTable
 from optdescent.curves.elementary import Value, clip, maximum
@@ -91,13 +95,19 @@ class Track:
         for turn in self.turns:
             course = course - turn.change * (1.0 - turn.turned(distance))
         if self.convergence is not None:
-            table = CubicTable(self.convergence[0])
-            course = course + table.value_and_slope(table.coefficients(self.convergence[1]), distance)[0]
+            table, coefficients = _table(*self.convergence)
+            course = course + table.value_and_slope(coefficients, distance)[0]
         return course
 
     def curvature(self, distance: Value) -> Value:
         """Change of course per distance [rad/m] that the aircraft has to turn, positive to the right."""
         return sum((turn.curvature(distance) for turn in self.turns), 0.0)
+
+
+@lru_cache(maxsize=64)
+def _table(places: tuple[float, ...], added: tuple[float, ...]) -> tuple[CubicTable, NDArray[np.float64]]:
+    table = CubicTable(places)
+    return table, table.coefficients(added)
 
 
 def _summed_step(x: Value) -> Value:

@@ -40,12 +40,6 @@ class CubicSheet:
         half = np.stack([self.along.coefficients(row) for row in grid])
         return np.stack([self.across.coefficients(column) for column in half.T], axis=1).ravel()
 
-    def values_gradient(self, by_coefficients: ArrayLike) -> NDArray[np.float64]:
-        """Gradient [per unit of f] by the values (knots across, knots along), from one by the coefficients (size,)."""
-        grid = np.asarray(by_coefficients, dtype=float).reshape(self.across.size, self.along.size)
-        half = np.stack([self.along.values_gradient(row) for row in grid])
-        return np.stack([self.across.values_gradient(column) for column in half.T], axis=1)
-
     def place(self, x: Value, y: Value) -> tuple[tuple[Value, Value], tuple[Value, Value]]:
         """Where (x, y) lies among the knots of both tables; shared by every sheet over these knots [-]."""
         return self.across.place(x), self.along.place(y)

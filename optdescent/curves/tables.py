@@ -8,7 +8,7 @@ expression being rebuilt; and tables over the same knots share the place.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import casadi as ca
 import numpy as np
@@ -65,6 +65,17 @@ class CubicTable:
     def coefficients(self, values: ArrayLike) -> NDArray[np.float64]:
         """Coefficients (size,) of the table through `values` (knots,) [unit of f]."""
         return self._from_values @ np.asarray(values, dtype=float)
+
+    def fitted(self, at: ArrayLike, values: ArrayLike, spacing: float) -> NDArray[np.float64]:
+        """Values (knots, ...) [unit of f] at the knots whose spline fits best what is known at other places.
+
+        ``values`` (n, ...) at ``at`` (n,), rising [unit of x], are joined by straight lines and held constant beyond;
+        the fit is of least squares at places ``spacing`` [unit of x] apart.
+        """
+        places, smoother = _smoother(self.knots, spacing)
+        known = np.asarray(values, dtype=float).reshape(np.size(at), -1)
+        drawn = np.column_stack([np.interp(places, np.asarray(at, dtype=float), column) for column in known.T])
+        return (smoother @ drawn).reshape(len(self.knots), *np.shape(values)[1:])
 
     def values_gradient(self, by_coefficients: ArrayLike) -> NDArray[np.float64]:
         """Gradient [per unit of f] by the knot values (knots,), from a gradient by the coefficients (size,)."""
@@ -153,3 +164,12 @@ class CubicTable:
         w = u - 0.5 * (len(self.knots) - 1)
         value = ca.vertcat(1.0, u, w**3, -3.0 * w**2, 3.0 * w, -1.0)
         return value, ca.vertcat(0.0, 1.0, 3.0 * w**2, -6.0 * w, 3.0, 0.0) / self._spacing
+
+
+@lru_cache(maxsize=8)
+def _smoother(knots: tuple[float, ...], spacing: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Places between the knots, and the matrix (knots, places) from values there to the best values at the knots."""
+    table = CubicTable(knots)
+    places = np.arange(knots[0], knots[-1] + 0.5 * spacing, spacing)
+    shape = [table.value_and_slope(table.coefficients(unit), places)[0] for unit in np.eye(len(knots))]
+    return places, np.asarray(np.linalg.pinv(np.column_stack(shape)), dtype=float)

@@ -85,13 +85,13 @@ class Scenario:
             airframe = read_airframe(declared.airframe, folder)
         except InputFault as fault:
             faults += _placed(fault, name, "airframe", declared.airframe)
+        place = WindPlace(name, folder, declared.start.distance, declared.arrival.route)
         try:
-            place = WindPlace(name, folder, declared.start.distance, declared.arrival.route)
             wind = wind_of(declared.air.wind, place)
         except InputFault as fault:
             faults += fault.faults
         try:
-            warmth, warm_text = _warmth(declared.air.temperature_sounding, WindPlace(name, folder, 0.0, lambda _: None))
+            warmth, warm_text = _warmth(declared.air.temperature_sounding, place)
         except InputFault as fault:
             faults += fault.faults
         faults += _scenario_faults(declared, airframe, name)

@@ -7,6 +7,7 @@ import numpy as np
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.atmosphere import pressure
 from optdescent.arrival import Arrival, highest_floor
+from optdescent.arrival.words import miles
 from optdescent.scenario.declaration import Start
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
@@ -54,7 +55,7 @@ def _track_faults(start: Start, arrival: Arrival) -> list[tuple[str, str, str]]:
     nearer = f"less than start.distance_nm ({start.distance / NAUTICAL_MILE:.1f})"
     for turn in arrival.track.turns:
         if turn.begins <= -start.distance:
-            given = f"the turn at {-turn.middle / NAUTICAL_MILE:.1f} nm begins at {-turn.begins / NAUTICAL_MILE:.1f} nm"
+            given = f"the turn at {miles(-turn.middle)} begins at {miles(-turn.begins)}"
             faults.append(("arrival.legs", given, f"turns that begin at {nearer}"))
     route = arrival.route((-start.distance, 0.0))
     if route is not None and float(np.max(np.abs(route.latitude))) > FARTHEST_NORTH:

@@ -67,8 +67,3 @@ def test_numbers_and_arrays_broadcast() -> None:
     assert whole.shape == (40, 40)
     assert whole[3, 7] == pytest.approx(float(at(X[3], Y[7])[0]), abs=1e-12)
     assert at(1.0, Y)[0] == pytest.approx(at(np.full(40, 1.0), Y)[0], abs=1e-12)
-
-
-def test_the_gradient_by_values_is_the_transpose() -> None:
-    weights = RANDOM.normal(size=SHEET.size)
-    assert np.sum(SHEET.values_gradient(weights) * VALUES) == pytest.approx(weights @ COEFFICIENTS, abs=1e-10)

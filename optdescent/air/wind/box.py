@@ -5,7 +5,7 @@ Only the box around the route is read, whatever the size of the file.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -112,15 +112,14 @@ class _Reader:
         return InputFault([Fault(self.name, key, given, allowed)])
 
     def _wind(self, standard: str) -> xr.DataArray:
-        found = self._named(self.data.data_vars.values(), lambda one: one.attrs.get("standard_name") == standard)
-        if not found:
+        found = self._with_name(standard)
+        if found is None:
             names = ", ".join(str(name) for name in self.data.data_vars) or "nothing"
             raise self._fault("", f"holds {names}", f"a variable with standard_name {standard!r}")
-        return found[0]
+        return found
 
-    @staticmethod
-    def _named(arrays: Iterable[xr.DataArray], wanted: Callable[[xr.DataArray], bool]) -> list[xr.DataArray]:
-        return [one for one in arrays if wanted(one)]
+    def _with_name(self, standard: str) -> xr.DataArray | None:
+        return next((one for one in self.data.data_vars.values() if one.attrs.get("standard_name") == standard), None)
 
     def _axis(self, wind: xr.DataArray, standard: str, units: tuple[str, ...]) -> Hashable:
         for name in wind.dims:
@@ -223,12 +222,10 @@ class _Reader:
             if axis.attrs.get("standard_name") in _GEOMETRIC:
                 metres = np.asarray(geopotential(metres), dtype=float)
             return np.broadcast_to(metres[:, None, None], shape)
-        own = self._named(
-            self.data.data_vars.values(), lambda one: one.attrs.get("standard_name") == "geopotential_height"
-        )
-        if own and set(order) <= set(own[0].dims):
-            found = self._values(self._at(own[0].isel(where), time), order)
-            return found * self._height_unit(own[0])
+        own = self._with_name("geopotential_height")
+        if own is not None and set(order) <= set(own.dims):
+            found = self._values(self._at(own.isel(where), time), order)
+            return found * self._height_unit(own)
         if unit not in _PRESSURE_UNITS:
             raise self._fault(f"{level}, units", f"got {unit!r}", ", ".join((*_PRESSURE_UNITS, *_HEIGHT_UNITS)))
         if not np.all(values > 0.0):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -69,20 +69,5 @@ def fitted_column(
 
     The levels (levels,), heights [m] rising, are joined by straight lines; beyond them the wind is held constant.
     """
-    at, smoother = _smoother(knots)
-    drawn = np.column_stack([np.interp(at, height, east), np.interp(at, height, north)])
-    fitted = smoother @ drawn
+    fitted = CubicTable(knots).fitted(height, np.column_stack([east, north]), _SPACING)
     return fitted[:, 0], fitted[:, 1]
-
-
-@lru_cache(maxsize=8)
-def _smoother(knots: tuple[float, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Heights [m] at which levels are drawn, and the matrix (knots, heights) from there to the knots' values."""
-    at = np.arange(knots[0], knots[-1] + 0.5 * _SPACING, _SPACING)
-    return at, np.asarray(np.linalg.pinv(_shape(CubicTable(knots), at)), dtype=float)
-
-
-def _shape(table: CubicTable, height: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Matrix (height, knots) of the spline through each unit vector of knot values."""
-    columns = [table.value_and_slope(table.coefficients(unit), height)[0] for unit in np.eye(len(table.knots))]
-    return np.column_stack(columns)
