@@ -6,13 +6,12 @@ The brake spoils lift, so the stall speed rises with it (Torenbeek, Synthesis of
 
 from __future__ import annotations
 
-from optdescent.air.atmosphere import SEA_LEVEL_DENSITY
 from optdescent.airframe.declaration import Airframe
 from optdescent.airframe.polar import maximum_lift_coefficient
-from optdescent.airframe.speeds import Configuration, manoeuvre_speed, stall_speed
-from optdescent.curves.elementary import Value, sqrt
+from optdescent.airframe.speeds import Configuration, manoeuvre_speed, stall_speed, stall_speed_of
+from optdescent.curves.elementary import Value
 from optdescent.curves.smooth import smooth_step
-from optdescent.units import GRAVITY, KNOT
+from optdescent.units import KNOT
 
 SPEED_BAND = 5.0 * KNOT
 """Speed [m/s] inside each bound over which the brake comes in (our choice)."""
@@ -21,8 +20,7 @@ SPEED_BAND = 5.0 * KNOT
 def least_speed_with_brake(airframe: Airframe, configuration: Configuration, mass: Value, speed_brake: Value) -> Value:
     """Least speed [m/s, calibrated] at a mass [kg] with the speed brake out at a fraction [-]."""
     lift = maximum_lift_coefficient(airframe, configuration, speed_brake)
-    stall = sqrt(2.0 * mass * GRAVITY / (SEA_LEVEL_DENSITY * airframe.wing.area * lift))
-    return airframe.speeds.with_speed_brake * stall
+    return airframe.speeds.with_speed_brake * stall_speed_of(airframe, lift, mass)
 
 
 def lift_loss_limits(airframe: Airframe) -> bool:

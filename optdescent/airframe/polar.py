@@ -78,17 +78,18 @@ def maximum_lift_coefficient(airframe: Airframe, configuration: Configuration, s
     return lift - airframe.speed_brake.lift_loss * speed_brake
 
 
-def best_glide(airframe: Airframe, configuration: Configuration) -> tuple[float, float]:
+def best_glide(airframe: Airframe, configuration: Configuration, speed_brake: float = 0.0) -> tuple[float, float]:
     """Largest lift over drag [-] below the drag rise, and the lift coefficient [-] at which it is had.
 
     Notes
     -----
     Of parabolic polars 1 / (2 √(CD0 K)) at CL = √(CD0 / K); with a table, the best of finely spaced lift coefficients.
+    So too with the speed brake, whose lift loss may end the lift before that.
     """
-    if any(isinstance(step.polar, TabulatedPolar) for step in airframe.steps):
-        most = float(maximum_lift_coefficient(airframe, configuration, 0.0))
+    if speed_brake or any(isinstance(step.polar, TabulatedPolar) for step in airframe.steps):
+        most = float(maximum_lift_coefficient(airframe, configuration, speed_brake))
         lift = np.linspace(5e-5 * most, most, 20000)
-        ratio = lift / np.asarray(drag_coefficient(airframe, configuration, lift, 0.0, 0.0))
+        ratio = lift / np.asarray(drag_coefficient(airframe, configuration, lift, 0.0, speed_brake))
         best = int(np.argmax(ratio))
         return float(ratio[best]), float(lift[best])
     zero_lift = float(drag_coefficient(airframe, configuration, 0.0, 0.0, 0.0))

@@ -30,12 +30,16 @@ class Configuration:
 
 
 def stall_speed(airframe: Airframe, step: int, mass: Value) -> Value:
-    """Stall speed at one g [m/s] with a step out, at a mass [kg].
+    """Stall speed at one g [m/s] with a step out, at a mass [kg]."""
+    return stall_speed_of(airframe, airframe.steps[step].maximum_lift, mass)
+
+
+def stall_speed_of(airframe: Airframe, lift: Value, mass: Value) -> Value:
+    """Stall speed at one g [m/s] with a largest lift coefficient [-], at a mass [kg].
 
     It is an equivalent airspeed; at these speeds and heights the calibrated airspeed is at most 1 kt more, and the
     difference is neglected.
     """
-    lift = airframe.steps[step].maximum_lift
     return sqrt(2.0 * mass * GRAVITY / (SEA_LEVEL_DENSITY * airframe.wing.area * lift))
 
 

@@ -45,6 +45,7 @@ from optdescent.motion.state import anti_ice_of
 from optdescent.optimum import NotConverged
 from optdescent.results import Fit, Flight, Provenance
 from optdescent.results.fit import fit_dataset
+from optdescent.results.provenance import fingerprint
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT
 
@@ -244,4 +245,4 @@ def _provenance(
     text = json.dumps(asked, sort_keys=True, indent=1)
     count = len(flights)
     title = f"{airframe.title}: coefficients from {count} recorded flight{'s' if count > 1 else ''}"
-    return Provenance(title, text, hashlib.sha256(text.encode()).hexdigest()[:12])
+    return Provenance(title, text, fingerprint(text))

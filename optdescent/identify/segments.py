@@ -12,6 +12,7 @@ Columns used, with their units in memory (`results.schema`):
 | thrust_fraction | - | known; a point above `IDLE` is left out |
 | speed_brake | - | known |
 | flaps, gear | - | known; a point where either is travelling is left out |
+| bank, if there | rad | known; a point in a turn is left out |
 | temperature, wind_along, wind_across | K, m/s, m/s | known, unless a scenario gives the air instead |
 
 Winds between points are straight lines along the track; so are load factor, mass and speed brake in time.
@@ -49,9 +50,9 @@ class MeasuredSpeed(Enum):
 
 IDLE = 0.005
 """Largest thrust fraction [-] that counts as idle: what a lag of the engines leaves a few seconds after the lever."""
-SETTLED = 0.02
 WINGS_LEVEL = np.radians(1.0)
 """Bank [rad] up to which lift is taken to be upright."""
+SETTLED = 0.02
 """Largest distance [-] of flaps and gear from a step, from up and from down, that counts as settled."""
 LONGEST_GAP = 2.5
 """Longest time [s] between points that are joined: longer ones end a segment."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 
 import numpy as np
@@ -16,6 +15,7 @@ from optdescent.airframe.polar import best_glide, drag_coefficient, maximum_lift
 from optdescent.airframe.speeds import manoeuvre_speed, selection_speed, stall_speed
 from optdescent.results import Provenance
 from optdescent.results.airframe import AirframeNumbers
+from optdescent.results.provenance import fingerprint
 from optdescent.units import FOOT
 
 LIFTS = 141
@@ -35,9 +35,7 @@ def airframe_numbers(airframe: Airframe) -> AirframeNumbers:
     mass = np.linspace(airframe.masses.least, airframe.masses.most, MASSES)
     steps = range(len(airframe.steps))
     unselected = np.full(mass.size, np.nan)
-    glides = [best_glide(airframe, out) for _, out, _ in configurations]
-    best = [_best_with_brake(airframe, out, brake) if brake else glide for (_, out, brake), glide in
-            zip(configurations, glides, strict=True)]  # fmt: skip
+    best = [best_glide(airframe, out, brake) for _, out, brake in configurations]
     values: dict[str, ArrayLike] = {
         "drag_coefficient": [_drag(airframe, out, brake, lift) for _, out, brake in configurations],
         "best_lift_over_drag": [ratio for ratio, _ in best],
@@ -64,8 +62,7 @@ def airframe_numbers(airframe: Airframe) -> AirframeNumbers:
         "mass": mass,
     }
     text = json.dumps(airframe.model_dump(mode="json"), sort_keys=True, indent=1)
-    digest = hashlib.sha256(text.encode()).hexdigest()[:12]
-    return AirframeNumbers.of(values, coordinates, Provenance(airframe.title, text, digest, "airframe"))
+    return AirframeNumbers.of(values, coordinates, Provenance(airframe.title, text, fingerprint(text), "airframe"))
 
 
 def _configurations(airframe: Airframe) -> list[tuple[str, Configuration, float]]:
@@ -86,13 +83,6 @@ def _drag(airframe: Airframe, out: Configuration, brake: float, lift: NDArray[np
     """Drag coefficient (lift,) [-], not a number beyond the largest lift coefficient."""
     most = float(maximum_lift_coefficient(airframe, out, brake))
     return np.where(lift <= most, np.asarray(drag_coefficient(airframe, out, lift, 0.0, brake)), np.nan)
-
-
-def _best_with_brake(airframe: Airframe, out: Configuration, brake: float) -> tuple[float, float]:
-    """Best lift over drag [-] and where [-], of finely spaced lift coefficients."""
-    lift = np.linspace(0.01, float(maximum_lift_coefficient(airframe, out, brake)), 2001)
-    ratio = lift / np.asarray(drag_coefficient(airframe, out, lift, 0.0, brake))
-    return float(ratio.max()), float(lift[ratio.argmax()])
 
 
 def _flown(airframe: Airframe, mach: float, values: NDArray[np.float64]) -> NDArray[np.float64]:

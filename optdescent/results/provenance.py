@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from importlib.metadata import version
 
@@ -11,6 +12,11 @@ from optdescent.results.caution import CAUTION as CAUTION
 def software_version() -> str:
     """Version [-] of the package that made a result."""
     return version("optdescent")
+
+
+def fingerprint(text: str) -> str:
+    """First twelve hexadecimal digits [-] of the SHA-256 of a text."""
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
 @dataclass(frozen=True)
