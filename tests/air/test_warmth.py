@@ -77,6 +77,12 @@ def test_the_offset_is_added_and_height_is_hydrostatic() -> None:
         assert slope == pytest.approx(float(air.sample(0.0, altitude, 0.0).stretch), abs=1e-7)
 
 
+def test_the_datum_is_at_its_elevation_whatever_the_day() -> None:
+    for qnh in (98000.0, 101325.0, 104000.0):
+        air = Air(4.0, qnh, 183.0, ColumnField(), STILL, day("norman-1999-05-04").warmth)
+        assert float(air.height(air.datum_pressure_altitude())) == pytest.approx(183.0, abs=1e-9)
+
+
 def test_expressions_and_parameters_give_the_same_numbers() -> None:
     altitude, numbers = ca.SX.sym("altitude"), ca.SX.sym("warmth", WARMTH.size)
     air = Air(2.0, 101325.0, 50.0, ColumnField(), ca.DM(STILL), numbers)

@@ -82,6 +82,26 @@ def test_a_neighbour_with_other_limits_active_is_the_same_solution(limit: float)
     assert again.dual_infeasibility < 1e-7
 
 
+def test_a_limit_is_let_go_when_only_its_multiplier_turns() -> None:
+    """Nothing else in the conditions sees the parameter: a price on a static, above nothing and then below it."""
+    phase = Phase("arc", (Variable("x", -1, 1),), (), lambda p: {"x": -p["x"]}, Span(0.0, 0.0), Span(1.0, 1.0))
+    start = BoundaryConstraint("start", lambda e: e["arc"].start["x"], 0.5, 0.5)
+    problem = Problem(
+        "price",
+        (phase,),
+        lambda e: e.parameters["price"] * e.static["amount"],
+        boundaries=(start,),
+        statics=(Variable("amount", 0.0, 2.0),),
+        parameters=(Parameter("price"),),
+    )
+    guess = Guess({"arc": PhaseGuess([0.0, 1.0], {"x": [0.5, 0.2]}, {})}, {"amount": 1.0})
+    program = transcribe(problem, Mesh.uniform(problem, 3, 3))
+    first = program.solve({"price": 1.0}, guess)
+    again = program.solve({"price": -1.0}, first)
+    assert first.statics["amount"] == pytest.approx(0.0, abs=1e-6)
+    assert again.statics["amount"] == pytest.approx(2.0, abs=1e-6)
+
+
 def test_what_is_no_neighbour_is_left_to_the_interior_point() -> None:
     problem, guess = posed.hang_glider()
     program = transcribe(problem, Mesh.uniform(problem, 15, 4))
