@@ -52,7 +52,7 @@ class _Place:
 
 
 @dataclass(frozen=True)
-class _Facts:
+class Facts:
     """Exact values at a point: rows, gradient of the Lagrangian."""
 
     value: Array
@@ -89,20 +89,20 @@ class Chord:
         standing, data = place.standing, place.data
         for count in range(_STEPS):
             facts = self._facts(standing, p)
-            residual = _residual(facts, standing, box)
-            if not np.isfinite(residual):
+            left = residual(facts, standing, box)
+            if not np.isfinite(left):
                 return None
-            stalls = step > _SETTLING and residual > _CONTRACTION * before
-            if residual <= (_STALLED if stalls else 1.0) * tolerance:
+            stalls = step > _SETTLING and left > _CONTRACTION * before
+            if left <= (_STALLED if stalls else 1.0) * tolerance:
                 held = standing.held[: standing.x.size]
                 raw = Raw(standing.x, np.where(held, -facts.pull, 0.0), standing.lam, self.base.scales)
-                return Neighbour(raw, count, residual)
-            if stalls or (step > 0 and residual > _FAR):
+                return Neighbour(raw, count, left)
+            if stalls or (step > 0 and left > _FAR):
                 if renewals == _RENEWALS:
                     return None
                 place, renewals, step = self._placed(standing, p, box), renewals + 1, 0
                 standing, data = place.standing, place.data
-            before, step = residual, step + 1
+            before, step = left, step + 1
             aim = _data(place.system, standing, facts.pull, facts.value, box)
             after = walk(place.system, data, aim, standing, _CHANGES - changes)
             if after is None:
@@ -110,8 +110,8 @@ class Chord:
             standing, data, changes = after[0], aim, changes + after[1]
         return None
 
-    def _facts(self, standing: Standing, p: Array) -> _Facts:
-        return _Facts(*self._slopes.pull(standing.x, p, standing.lam))
+    def _facts(self, standing: Standing, p: Array) -> Facts:
+        return Facts(*self._slopes.pull(standing.x, p, standing.lam))
 
     def _placed(self, standing: Standing, p: Array, box: Box) -> _Place:
         """Matrices at a point, and data for which just this point, with these limits in force, is optimal."""
@@ -139,7 +139,7 @@ def _data(system: Bordered, standing: Standing, pull: Array, value: Array, box: 
     return Data(pull - own, value - system.slope @ standing.x, box)
 
 
-def _residual(facts: _Facts, standing: Standing, box: Box) -> float:
+def residual(facts: Facts, standing: Standing, box: Box) -> float:
     """How far the optimality conditions are from holding [-]: slopes, signs, limits passed."""
     size = standing.x.size
     low, high = box.low_of_all, box.high_of_all
@@ -147,10 +147,11 @@ def _residual(facts: _Facts, standing: Standing, box: Box) -> float:
     passed = np.maximum(np.maximum(low - value, value - high), 0.0)
     with np.errstate(invalid="ignore"):
         off = np.where(standing.held, np.abs(value - np.where(standing.at_high, high, low)), passed)
-    columns = standing.held[:size]
-    turned = np.maximum(np.where(standing.at_high[:size], facts.pull, -facts.pull), 0.0)
-    slope = np.where(columns, np.where(box.low == box.high, 0.0, turned), np.abs(facts.pull))
-    return float(max(np.max(off, initial=0.0), np.max(slope, initial=0.0)))
+    # At an upper limit the Lagrangian must fall across a column, and a row's multiplier be positive.
+    force = np.concatenate([facts.pull, -standing.lam])
+    turned = np.where((low == high) | ~standing.held, 0.0, np.where(standing.at_high, force, -force))
+    slope = np.where(standing.held[:size], 0.0, np.abs(facts.pull))
+    return float(max(np.max(part, initial=0.0) for part in (off, turned, slope)))
 
 
 def active_limits(base: Raw, value: Array, box: Box) -> tuple[Flags, Flags]:

@@ -50,7 +50,8 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
     """The solution for ``end``, from that for ``begin``, and how often the working set changed on the way.
 
     None if it cannot be followed or changes more than ``most`` times. Where the data exclude each other, the shift of
-    ``system`` may lead to an end that does not keep the limits: whoever asks looks at the residual.
+    ``system`` may lead to an end that does not keep the limits; where the curvature along a limit that is let go is
+    negative, to a multiplier of the wrong sign: whoever asks looks at the residual.
     ``system`` must stand for what is live in ``standing``; afterwards it stands for what is live in the result.
     """
     size = standing.x.size
@@ -65,7 +66,7 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
     # What must stay within its limits, and what must keep its sign (positive at the lower one) while it is held there.
     value = np.concatenate([standing.x, slope @ standing.x + begin.offset])
     force = np.concatenate([curve @ standing.x + across @ standing.lam + begin.pull, -standing.lam])
-    done, turned = 0.0, dict[int, float]()
+    done, turned, stuck = 0.0, dict[int, float](), np.zeros(held.size, dtype=np.bool_)
     for changes in range(most + 1):
         limit_rate = np.where(at_high, high_rate, low_rate)
         right = np.concatenate([-pull_rate, limit_rate[size:] - offset_rate])
@@ -77,7 +78,7 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
         sign = np.where(at_high, -1.0, 1.0)
         meets_low = np.where(held, np.inf, _reach(value - low, value_rate - low_rate))
         meets_high = np.where(held, np.inf, _reach(high - value, high_rate - value_rate))
-        lets_go = np.where(held & ~fixed, _reach(sign * force, sign * force_rate), np.inf)
+        lets_go = np.where(held & ~fixed & ~stuck, _reach(sign * force, sign * force_rate), np.inf)
         first = np.minimum(np.minimum(meets_low, meets_high), lets_go)
         if changes == 0:
             system.prepare(np.flatnonzero(first < 1.0))
@@ -93,7 +94,10 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
             x = np.where(held[:size], np.where(at_high, last_high, last_low)[:size], value[:size])
             return Standing(x, np.where(held[size:], -force[size:], 0.0), held, at_high), changes
         if done - turned.get(unknown, -1.0) < _SAME_PLACE:
-            return None
+            # Held it asks to be let go, let go it passes its limit: the matrix curves the wrong way. It stays held.
+            stuck[unknown] = True
+            if held[unknown]:
+                continue
         turned[unknown] = done
         held[unknown] = not held[unknown]
         if held[unknown]:

@@ -9,6 +9,7 @@ from scipy.sparse import csc_array
 
 from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.limits import Box
+from optdescent.ocp.neighbour import Facts, residual
 from optdescent.ocp.walk import Data, Standing, walk
 
 COLUMNS, ROWS = 14, 9
@@ -147,3 +148,27 @@ def test_what_every_equation_sees_does_not_fill_the_factors() -> None:
     found = system.solve(right, np.zeros(size + 1))
     assert curve @ found == pytest.approx(right, abs=1e-10)
     assert system.filled < 5 * size
+
+
+def test_a_limit_along_which_the_matrix_curves_down_is_held_with_its_wrong_sign() -> None:
+    """min -x²/2 + q x on x <= 1: for q = 1.5 its bound is no minimum any more, and nowhere inside is either."""
+    curve, slope = csc_array(np.array([[-1.0]])), csc_array((0, 1))
+    box = Box(np.array([-9.0]), np.array([1.0]), np.zeros(0), np.zeros(0))
+    begin, end = (Data(np.array([pull]), np.zeros(0), box) for pull in (0.5, 1.5))
+    standing = Standing(np.ones(1), np.zeros(0), np.array([True]), np.array([True]))
+    found = walk(Bordered(curve, slope, standing.live, 1e-10), begin, end, standing, 20)
+    assert found is not None
+    after = found[0]
+    assert (after.x.item(), after.held.item()) == (1.0, True)
+    facts = Facts(np.zeros(0), end.pull - after.x)
+    assert residual(facts, after, box) == pytest.approx(0.5)
+
+
+def test_a_multiplier_of_the_wrong_sign_is_a_residual() -> None:
+    """A row at its upper limit pushes down: its multiplier is positive, and negative at the lower one."""
+    box = Box(np.full(2, -9.0), np.full(2, 9.0), np.array([-9.0, -9.0, 1.0]), np.ones(3))
+    held, at_high = np.array([False, False, True, False, True]), np.array([False, False, True, False, True])
+    facts = Facts(np.ones(3), np.zeros(2))
+    for lam, expected in (((0.3, 0.0, -7.0), 0.0), ((-0.3, 0.0, 7.0), 0.3)):
+        standing = Standing(np.zeros(2), np.array(lam), held, at_high)
+        assert residual(facts, standing, box) == pytest.approx(expected)
