@@ -105,8 +105,9 @@ def _bind(name: str, field: FieldInfo, extra: dict[str, Any]) -> None:
             raise ValueError(f"{low:g} to {high:g} {unit.symbol}".strip())
         return value * unit.factor
 
-    if unit.suffix:
-        field.alias = field.validation_alias = field.serialization_alias = f"{name.rstrip('_')}_{unit.suffix}"
+    key = "_".join(filter(None, (name.rstrip("_"), unit.suffix)))
+    if key != name:
+        field.alias = field.validation_alias = field.serialization_alias = key
         field.alias_priority = 2
     field.metadata.append(AfterValidator(convert))
     extra["bound"] = True
