@@ -14,7 +14,7 @@ from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.report import solver_record
 from optdescent.optimum.trajectory import trajectory_of
-from optdescent.optimum.trial import in_right_order, mended
+from optdescent.optimum.trial import Trial, in_right_order, mended
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 
@@ -60,23 +60,38 @@ def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
     NotConverged
         Neither an optimum nor a conflict was found.
     """
+    trial = found_cold(scenario, progress, Memory(), SETTINGS)
+    return Optimum(trial.pose, trial.problem, trial.solution, trial.orders, flight_of(trial))
+
+
+def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings: Settings) -> Trial:
+    """The best order of events, solved on a mesh fine enough [SI]; scenarios alike may share a `memory`.
+
+    Raises
+    ------
+    DemandsConflict
+        No descent meets the demands.
+    NotConverged
+        Neither an optimum nor a conflict was found.
+    """
     progress("first flight")
     flight = first_flight(scenario)
     order, places = order_of(scenario, flight)
-    memory = Memory()
     trial = in_right_order(scenario, flight, order, places, progress, memory)
     for _ in range(_MOST_MENDED):
         progress("optimum on a finer mesh, events in the order " + trial.sentence)
-        trial = replace(trial, solution=refined(trial.problem, trial.solution, SETTINGS))
+        trial = replace(trial, solution=refined(trial.problem, trial.solution, settings))
         if trial.overlap < COLLAPSED:
-            break
+            return trial
         trial = mended(scenario, trial, progress, memory)
-    else:
-        raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh")
-    solution = trial.solution
-    trajectory = trajectory_of(trial.pose, solution, local_errors(trial.problem, solution))
-    flight = record(scenario, trajectory, Kind.OPTIMUM, "optimum")
-    return Optimum(trial.pose, trial.problem, solution, trial.orders, flight)
+    raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh")
 
 
-__all__ = ["DemandsConflict", "NotConverged", "Optimum", "find_optimum", "optimise"]
+def flight_of(trial: Trial) -> Flight:
+    """The flight of a solved trial [SI]."""
+    errors = local_errors(trial.problem, trial.solution)
+    trajectory = trajectory_of(trial.pose, trial.solution, errors)
+    return record(trial.pose.scenario, trajectory, Kind.OPTIMUM, "optimum")
+
+
+__all__ = ["DemandsConflict", "NotConverged", "Optimum", "find_optimum", "flight_of", "found_cold", "optimise"]

@@ -103,31 +103,33 @@ def slopes(pose: Pose, problem: Problem, solution: Solution) -> tuple[Slope, ...
     moved = trajectory_sensitivity(program, solution)
     idle = next(leg.name for leg in pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT)
     last = pose.legs[-1].name
-    offsets = _offsets(problem)
     whole = np.concatenate([cost[parameter.name] for parameter in problem.parameters])
     start_mass = np.zeros(whole.size)
-    start_mass[offsets["start mass"]] = 1.0
+    start_mass[_offsets(problem)["start mass"]] = 1.0
     fuel = start_mass - moved.states[last, "mass"][-1]
     place = -moved.edges[idle][1]
+    return tuple(
+        Slope(quantity, unit, *(float(column @ direction) for column in (whole, fuel, place)))
+        for quantity, unit, direction in directions(pose.scenario, problem)
+    )
 
-    def slope(quantity: str, unit: str, direction: Array) -> Slope:
-        return Slope(quantity, unit, *(float(column @ direction) for column in (whole, fuel, place)))
 
-    def along(name: str) -> Array:
-        direction = np.zeros(whole.size)
-        direction[offsets[name]] = 1.0
+def directions(scenario: Scenario, problem: Problem) -> list[tuple[str, str, Array]]:
+    """Quantity, suffix of the unit it is shown in, and what one SI unit of it changes in the column of parameters."""
+    offsets = _offsets(problem)
+    size = sum(parameter.size for parameter in problem.parameters)
+
+    def along(name: str, values: Array | float = 1.0) -> Array:
+        direction = np.zeros(size)
+        direction[offsets[name]] = values
         return direction
 
-    found = [
-        slope(f"tailwind {sentence}", "kt", _placed(whole.size, offsets["wind"], wind))
-        for sentence, wind in _winds(pose.scenario)
+    return [
+        *((f"tailwind {sentence}", "kt", along("wind", wind)) for sentence, wind in _winds(scenario)),
+        ("mass at the start", "t", along("start mass")),
+        ("temperature at every pressure altitude", "k", along("temperature offset")),
+        ("cost of time", "kg_per_min", along("cost of time")),
     ]
-    return (
-        *found,
-        slope("mass at the start", "t", along("start mass")),
-        slope("temperature at every pressure altitude", "k", along("temperature offset")),
-        slope("cost of time", "kg_per_min", along("cost of time")),
-    )
 
 
 def _offsets(problem: Problem) -> dict[str, slice]:
@@ -138,12 +140,6 @@ def _offsets(problem: Problem) -> dict[str, slice]:
         found[parameter.name] = slice(first, first + parameter.size)
         first += parameter.size
     return found
-
-
-def _placed(size: int, where: slice, values: Array) -> Array:
-    direction = np.zeros(size)
-    direction[where] = values
-    return direction
 
 
 def _winds(scenario: Scenario) -> list[tuple[str, Array]]:

@@ -20,7 +20,8 @@ from optdescent.scenario import Scenario
 
 _MOST_ORDERS = 8
 _MOST_EXCHANGES = 6
-_GAIN = 0.01
+GAIN = 0.01
+"""Cost [kg] that another order of events must save to be taken."""
 _WORTH = 5e-4
 FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=250)
 """For a guess that is a flight."""
@@ -29,13 +30,14 @@ _NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=250)
 
 @dataclass(frozen=True)
 class Trial:
-    """One order of events, solved on its first mesh."""
+    """One order of events, solved on a mesh: `orders` that were tried in words, those `seen` as they are."""
 
     pose: Pose
     problem: Problem
     guess: Guess
     solution: Solution
     orders: tuple[str, ...] = ()
+    seen: frozenset[Order] = frozenset()
 
     @property
     def sentence(self) -> str:
@@ -122,11 +124,16 @@ def in_right_order(
         if not new:
             break
         seen.add(new[0])
-        found = _tried(scenario, memory, *_again(scenario, trial, flight, new[0]), _NEARBY)
+        found = tried_again(scenario, memory, trial, flight, new[0])
         log.append(_told(found))
-        if found.is_orderly and found.solution.cost < trial.solution.cost - _GAIN:
+        if found.is_orderly and found.solution.cost < trial.solution.cost - GAIN:
             trial = found
-    return replace(trial, orders=tuple(log))
+    return replace(trial, orders=tuple(log), seen=frozenset(seen))
+
+
+def tried_again(scenario: Scenario, memory: Memory, trial: Trial, flight: Flight, order: Order) -> Trial:
+    """Another order on its first mesh, from the descent of a solved trial or else from a flight [SI]."""
+    return _tried(scenario, memory, *_again(scenario, trial, flight, order), _NEARBY)
 
 
 def _without_overlap(

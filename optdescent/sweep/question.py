@@ -1,0 +1,170 @@
+"""What is asked of each case of a sweep: the contract of a question, and its answers.
+
+A question is frozen and can be pickled. Once a sweep it prepares what every worker needs (`prepare`), once a worker it
+holds what can be shared by all blocks of cases there (`hold`), and once a block it opens a session that answers case
+after case, each from the answers of its neighbours in the block. So an answer depends on its block alone: neither on
+the number of workers nor on the order of the blocks. A failed case answers with its status, never with an exception.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Protocol, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.results.sweep import Status, SweepColumn
+from optdescent.scenario import Conditions, Level, Scenario
+
+Value = float | int | str | NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The scenario that a sweep starts from, as parsed; `name` stands in messages, `folder` is where paths start."""
+
+    data: Mapping[str, Any]
+    name: str
+    folder: Path | None
+    conditions: Conditions
+
+    def scenario(self, levels: Sequence[Level]) -> Scenario:
+        """Scenario with each axis at its level [file units].
+
+        Raises
+        ------
+        InputFault
+            The levels together make no valid scenario.
+        """
+        data = self.conditions.scenario_data(self.data, levels, self.name)
+        return Scenario.from_data(data, self.name, self.folder)
+
+
+@dataclass(frozen=True)
+class Case:
+    """One case: its number, its levels [file units], and where it lies on each axis (axes,), 0 to 1 [-]."""
+
+    asked: Asked
+    number: int
+    levels: tuple[Level, ...]
+    place: NDArray[np.float64]
+
+    @cached_property
+    def scenario(self) -> Scenario:
+        """The case's scenario [SI]. Raises InputFault."""
+        return self.asked.scenario(self.levels)
+
+    def moved(self, axis: int, by: float) -> Scenario:
+        """The case's scenario with one ordered axis moved [file unit]. Raises InputFault."""
+        level = float(self.levels[axis]) + by
+        return self.asked.scenario((*self.levels[:axis], level, *self.levels[axis + 1 :]))
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a case answers: values by column name [SI], how it ended and why.
+
+    `start` is what a neighbour may start from; it is not stored.
+    """
+
+    status: Status
+    reason: str = ""
+    values: Mapping[str, Value] = field(default_factory=dict[str, Value])
+    start: object = None
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Columns of a question, and coordinates of the dimensions they have beyond those of the cases.
+
+    A coordinate is its values and its attributes.
+    """
+
+    columns: tuple[SweepColumn, ...]
+    coordinates: Mapping[str, tuple[NDArray[Any], Mapping[str, str]]]
+
+
+class Session(Protocol):
+    """Answers the cases of one block."""
+
+    def answer(self, case: Case, near: object) -> Answer:
+        """Answer of a case; `near` is the `start` of its nearest answered neighbour, None without one."""
+        ...
+
+
+class Held(Protocol):
+    """What a worker keeps from block to block."""
+
+    def session(self) -> Session:
+        """A session for one block, as if it were the first."""
+        ...
+
+
+class Question(Protocol):
+    """What is asked of each case."""
+
+    def layout(self, asked: Asked) -> Layout:
+        """Columns and coordinates [SI] of the answers."""
+        ...
+
+    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+        """What every worker needs, from one case of each kind: picklable [-]."""
+        ...
+
+    def hold(self, prepared: object) -> Held:
+        """What a worker keeps [-], from what was prepared."""
+        ...
+
+
+class Say(Protocol):
+    """How far a preparation is."""
+
+    def __call__(self, sentence: str) -> None:
+        """Say it."""
+        ...
+
+
+@dataclass(frozen=True)
+class Together:
+    """Several questions asked of each case: the first decides how the case ended."""
+
+    questions: tuple[Question, ...]
+
+    def layout(self, asked: Asked) -> Layout:
+        """Columns and coordinates [SI] of all."""
+        layouts = [question.layout(asked) for question in self.questions]
+        columns = tuple(column for layout in layouts for column in layout.columns)
+        return Layout(columns, {name: given for layout in layouts for name, given in layout.coordinates.items()})
+
+    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+        """What every worker needs for each question [-]."""
+        return tuple(question.prepare(cases, say) for question in self.questions)
+
+    def hold(self, prepared: object) -> Held:
+        """What a worker keeps for each question [-]."""
+        parts = cast(tuple[object, ...], prepared)
+        return _HeldTogether(tuple(q.hold(part) for q, part in zip(self.questions, parts, strict=True)))
+
+
+@dataclass(frozen=True)
+class _HeldTogether:
+    helds: tuple[Held, ...]
+
+    def session(self) -> Session:
+        return _SessionTogether(tuple(held.session() for held in self.helds))
+
+
+@dataclass(frozen=True)
+class _SessionTogether:
+    sessions: tuple[Session, ...]
+
+    def answer(self, case: Case, near: object) -> Answer:
+        starts = cast(tuple[object, ...], near or (None,) * len(self.sessions))
+        answers = [session.answer(case, start) for session, start in zip(self.sessions, starts, strict=True)]
+        values = {name: value for answer in answers for name, value in answer.values.items()}
+        first = answers[0]
+        return Answer(first.status, first.reason, values, tuple(answer.start for answer in answers))
