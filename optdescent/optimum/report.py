@@ -34,6 +34,14 @@ from optdescent.units import FOOT, KNOT
 Array = NDArray[np.float64]
 BANDS = tuple(FOOT * height for height in (-2000.0, 5000.0, 10000.0, 20000.0, 30000.0, 50000.0))
 """Heights [m] above sea level between which winds are counted together."""
+QUANTITIES = (
+    ("tailwind at every height", "kt"),
+    *((f"tailwind from {max(low, 0.0) / FOOT:.0f} to {high / FOOT:.0f} ft", "kt") for low, high in pairwise(BANDS)),
+    ("mass at the start", "t"),
+    ("temperature at every pressure altitude", "k"),
+    ("cost of time", "kg_per_min"),
+)
+"""What an optimum's slopes are taken to, each with the suffix of the unit it is shown in."""
 
 
 def solver_record(
@@ -124,12 +132,17 @@ def directions(scenario: Scenario, problem: Problem) -> list[tuple[str, str, Arr
         direction[offsets[name]] = values
         return direction
 
-    return [
-        *((f"tailwind {sentence}", "kt", along("wind", wind)) for sentence, wind in _winds(scenario)),
-        ("mass at the start", "t", along("start mass")),
-        ("temperature at every pressure altitude", "k", along("temperature offset")),
-        ("cost of time", "kg_per_min", along("cost of time")),
+    def tailwind(low: float, high: float) -> Array:
+        return along("wind", scenario.wind.field.tailwind(scenario.arrival.course, low, high))
+
+    found = [
+        tailwind(-np.inf, np.inf),
+        *(tailwind(low, high) for low, high in pairwise(BANDS)),
+        along("start mass"),
+        along("temperature offset"),
+        along("cost of time"),
     ]
+    return [(quantity, unit, direction) for (quantity, unit), direction in zip(QUANTITIES, found, strict=True)]
 
 
 def _offsets(problem: Problem) -> dict[str, slice]:
@@ -139,16 +152,4 @@ def _offsets(problem: Problem) -> dict[str, slice]:
     for parameter in problem.parameters:
         found[parameter.name] = slice(first, first + parameter.size)
         first += parameter.size
-    return found
-
-
-def _winds(scenario: Scenario) -> list[tuple[str, Array]]:
-    """Change of the wind's coefficients for one more metre a second of tailwind, everywhere and within each band."""
-
-    def tailwind(low: float, high: float) -> Array:
-        return scenario.wind.field.tailwind(scenario.arrival.course, low, high)
-
-    found = [("at every height", tailwind(-np.inf, np.inf))]
-    for low, high in pairwise(BANDS):
-        found.append((f"from {max(low, 0.0) / FOOT:.0f} to {high / FOOT:.0f} ft", tailwind(low, high)))
     return found

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Enum, IntEnum
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import xarray as xr
 
@@ -50,7 +51,7 @@ class Content(Enum):
 
     @property
     def missing(self) -> float | int | str:
-        """What stands where a case has no answer."""
+        """What stands where a case has no answer [SI]."""
         return {Content.NUMBER: float("nan"), Content.COUNT: -1, Content.FLAG: -1, Content.TEXT: ""}[self]
 
 
@@ -103,7 +104,9 @@ def read_sweep(path: str | Path) -> xr.Dataset:
         There is no sweep.
     """
     try:
-        dataset = xr.open_zarr(path)
+        # xarray leaves part of the annotation of its function open
+        read = cast(Callable[..., xr.Dataset], xr.open_zarr)
+        dataset = read(path)
     except (OSError, ValueError, KeyError) as error:
         given = f"cannot be read ({str(error).splitlines()[0]})"
         raise InputFault([Fault(str(path), "", given, "a sweep written by this package")]) from error
@@ -120,4 +123,4 @@ def export_sweep(dataset: xr.Dataset, path: Path) -> None:
     InputFault
         The file cannot be written.
     """
-    write_netcdf(path, dataset.load())
+    write_netcdf(path, dataset)

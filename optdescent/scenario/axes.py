@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Annotated, Any, Literal, TypeAlias, assert_never
+from typing import Annotated, Any, Literal, TypeAlias, assert_never, cast
 
 import numpy as np
-from scipy.stats import truncnorm
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
+from optdescent.air.wind import Disturbance
 from optdescent.inputs import BY_KIND, Declared, Fault, InputFault, as_given, entry, quantity, whole, with_values
 from optdescent.units import UNITS, Unit
 
@@ -17,7 +19,12 @@ Level: TypeAlias = bool | int | float | str
 """One level of an axis, in the unit of the scenario file."""
 ADDED_TAILWIND = "added_tailwind_kt"
 """Key of a wind added at every height along the final course; negative against it."""
-_BOUND = 1e9
+LARGEST = 1e9
+"""Largest number that a level may be, in the unit of the file."""
+_TAIL = 2.0**-31
+"""Least share of a normal distribution on either side of a draw [-]: half a step of scipy's Sobol' points, of which one
+in 2**30 is 0, where the level would be infinite."""
+_WIND = "air.wind."
 
 
 class _Keyed(Declared):
@@ -25,19 +32,49 @@ class _Keyed(Declared):
     name: str | None = entry("name of the axis in the dataset; without it the last part of the key", default=None)
 
 
+@dataclass(frozen=True)
+class Cut:
+    """A normal distribution between two levels."""
+
+    mean: float
+    deviation: float
+    lowest: float
+    highest: float
+
+    @cached_property
+    def _sides(self) -> tuple[float, float, float, float]:
+        """Part of the whole below the lowest level, below the highest; above the highest, above the lowest."""
+        low, high = ((end - self.mean) / self.deviation for end in (self.lowest, self.highest))
+        return float(ndtr(low)), float(ndtr(high)), float(ndtr(-high)), float(ndtr(-low))
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether doubles see nothing of the distribution between the levels."""
+        below, up_to, above, down_to = self._sides
+        return up_to <= below and down_to <= above
+
+    def quantile(self, share: float) -> float:
+        """The level that leaves this share [-] below it, found from the nearer tail, where doubles are fine."""
+        below, up_to, above, down_to = self._sides
+        inside = min(max(share, _TAIL), 1.0 - _TAIL)
+        left, right = below + inside * (up_to - below), above + (1.0 - inside) * (down_to - above)
+        standard = float(ndtri(left)) if left < right else -float(ndtri(right))
+        return min(max(self.mean + self.deviation * standard, self.lowest), self.highest)
+
+
 class ValuesAxis(_Keyed):
     """Levels one by one; equally likely where they are drawn."""
 
     kind: Literal["values"] = entry("levels one by one")
-    values: tuple[bool | int | float | str, ...] = entry("the levels, in the unit of the key")
+    values: tuple[object, ...] = entry("the levels, in the unit of the key: numbers, words or flags")
 
 
 class RangeAxis(_Keyed):
     """Equal steps of a grid; uniform where it is drawn."""
 
     kind: Literal["range"] = entry("from one level to another")
-    from_: float = quantity("", -_BOUND, _BOUND, "first level, in the unit of the key")
-    to: float = quantity("", -_BOUND, _BOUND, "last level, in the unit of the key")
+    from_: float = quantity("", -LARGEST, LARGEST, "first level, in the unit of the key")
+    to: float = quantity("", -LARGEST, LARGEST, "last level, in the unit of the key")
     count: int | None = whole(2, 100000, "levels of a grid", default=None)
 
 
@@ -45,11 +82,16 @@ class NormalAxis(_Keyed):
     """A normal distribution, cut at the lowest and highest level; in a grid levels of equal probability."""
 
     kind: Literal["normal"] = entry("normally distributed")
-    mean: float = quantity("", -_BOUND, _BOUND, "mean, in the unit of the key")
-    standard_deviation: float = quantity("", 1e-9, _BOUND, "standard deviation, in the unit of the key")
-    lowest: float = quantity("", -_BOUND, _BOUND, "cut off below this level", default=-_BOUND)
-    highest: float = quantity("", -_BOUND, _BOUND, "cut off above this level", default=_BOUND)
+    mean: float = quantity("", -LARGEST, LARGEST, "mean, in the unit of the key")
+    standard_deviation: float = quantity("", 1e-9, LARGEST, "standard deviation, in the unit of the key")
+    lowest: float = quantity("", -LARGEST, LARGEST, "cut off below this level", default=-LARGEST)
+    highest: float = quantity("", -LARGEST, LARGEST, "cut off above this level", default=LARGEST)
     count: int | None = whole(2, 100000, "levels of a grid", default=None)
+
+    @cached_property
+    def cut(self) -> Cut:
+        """The distribution itself [file unit]."""
+        return Cut(self.mean, self.standard_deviation, self.lowest, self.highest)
 
 
 class SoundingsAxis(Declared):
@@ -67,7 +109,7 @@ class EnsembleAxis(Declared):
     kind: Literal["ensemble"] = entry("the wind disturbed at random, each member its own way")
     name: str = entry("name of the axis in the dataset", default="member")
     members: int = whole(1, 100000, "how many members")
-    random: float = quantity("kt", 0, 50, "standard deviation of the random wind, each component")
+    random: float = quantity("kt", 0.1, 50, "standard deviation of the random wind, each component")
     correlation_height: float = quantity("ft", 4000, 50000, "its correlation length in height", default=6000.0)
     correlation_distance: float | None = quantity(
         "nm", 40, 2000, "its correlation length along the track; without it, the same at every distance", default=None
@@ -75,7 +117,8 @@ class EnsembleAxis(Declared):
     seed: int = whole(0, 2**30, "seed of the first member", default=0)
 
 
-AxisDeclaration = Annotated[ValuesAxis | RangeAxis | NormalAxis | SoundingsAxis | EnsembleAxis, BY_KIND]
+_AnyAxis: TypeAlias = ValuesAxis | RangeAxis | NormalAxis | SoundingsAxis | EnsembleAxis
+AxisDeclaration = Annotated[_AnyAxis, BY_KIND]
 """What an entry of `conditions.axes` may hold; its `kind` decides."""
 
 
@@ -83,10 +126,11 @@ AxisDeclaration = Annotated[ValuesAxis | RangeAxis | NormalAxis | SoundingsAxis 
 class Axis:
     """One axis of a study.
 
-    Its dataset name ends in the unit of the scenario file, in which levels are kept: an input is stored as it was given.
+    Its levels are kept in the unit of the scenario file, in which its own name in the dataset ends unless another was
+    given: an input is stored as it was given.
     """
 
-    declared: ValuesAxis | RangeAxis | NormalAxis | SoundingsAxis | EnsembleAxis
+    declared: _AnyAxis
 
     @property
     def name(self) -> str:
@@ -95,18 +139,60 @@ class Axis:
             case SoundingsAxis() | EnsembleAxis():
                 return self.declared.name
             case _:
-                return self.declared.name or self.declared.key.rpartition(".")[2]
+                return self.declared.key.rpartition(".")[2] if self.declared.name is None else self.declared.name
 
     @property
     def key(self) -> str:
         """What is moved: a dotted key of the scenario file, or what stands for it."""
         match self.declared:
             case SoundingsAxis():
-                return "air.wind.sounding"
+                return f"{_WIND}sounding"
             case EnsembleAxis():
-                return "air.wind.seed"
+                return f"{_WIND}seed"
             case _:
                 return self.declared.key
+
+    @property
+    def written(self) -> tuple[str, ...]:
+        """Every dotted key of the scenario file that it writes, each written in one way."""
+        match self.declared:
+            case SoundingsAxis(temperature=temperature):
+                return (self.key, "air.temperature_sounding") if temperature else (self.key,)
+            case EnsembleAxis():
+                return (self.key, *(f"{_WIND}{own}" for own in _disturbance(self.declared)))
+            case _ if self.key == ADDED_TAILWIND:
+                return f"{_WIND}bias_kt", f"{_WIND}bias_from_deg"
+            case _:
+                return (".".join(part for part in self.key.replace("[", ".").replace("]", "").split(".") if part),)
+
+    @property
+    def turn(self) -> tuple[int, int]:
+        """Order in which axes are applied: first what clears a table, then keys, then what wraps the wind they change.
+
+        Keys of a disturbed wind come last: an axis may be what disturbs it.
+        """
+        match self.declared:
+            case SoundingsAxis():
+                return 2, 0
+            case EnsembleAxis():
+                return 3, 0
+            case _ if self.key == ADDED_TAILWIND:
+                return 3, 0
+            case _ if self.key.rpartition(".")[2] == "kind":
+                return 0, self.key.count(".")
+            case _:
+                return (4 if self.is_of_disturbance else 1), 0
+
+    @property
+    def is_of_disturbance(self) -> bool:
+        """Whether it moves keys that only a perturbed wind has."""
+        return all(key.startswith(_WIND) and key.removeprefix(_WIND) in _DISTURBANCE for key in self.written)
+
+    @property
+    def is_replaced_by_soundings(self) -> bool:
+        """Whether it moves a key of the wind that is lost where soundings take its place."""
+        is_of_wind = f"{self.written[0]}.".startswith(_WIND)
+        return is_of_wind and not self.is_of_disturbance and not isinstance(self.declared, SoundingsAxis)
 
     @property
     def unit(self) -> Unit:
@@ -148,35 +234,76 @@ class Axis:
             case _:
                 assert_never(self.declared)
 
+    @property
+    def span(self) -> float:
+        """How far an ordered axis reaches [file unit]; of one level its size."""
+        if isinstance(self.declared, RangeAxis):
+            return abs(self.declared.to - self.declared.from_)
+        if isinstance(self.declared, NormalAxis):
+            return 4.0 * self.declared.standard_deviation
+        levels = [float(level) for level in self.levels]
+        return (max(levels) - min(levels)) or abs(levels[0]) or 1.0
+
     @cached_property
     def levels(self) -> tuple[Level, ...]:
-        """Levels of a grid, in the unit of the file; () where their count is missing."""
+        """Levels of a grid [file unit] in the order given; () where their count is missing."""
         count = self.count or 0
         match self.declared:
+            case ValuesAxis():
+                return tuple(value for value in self.declared.values if isinstance(value, bool | int | float | str))
             case RangeAxis():
                 return tuple(np.linspace(self.declared.from_, self.declared.to, count).tolist())
-            case _:
-                return tuple(self.drawn((index + 0.5) / count) for index in range(count))
-
-    def drawn(self, share: float) -> Level:
-        """The level [file unit] that leaves this share [-] of the distribution below it."""
-        match self.declared:
-            case ValuesAxis():
-                values = self.declared.values
-                return values[min(int(share * len(values)), len(values) - 1)]
-            case RangeAxis():
-                return self.declared.from_ + share * (self.declared.to - self.declared.from_)
             case NormalAxis():
-                own = self.declared
-                low, high = ((end - own.mean) / own.standard_deviation for end in (own.lowest, own.highest))
-                return float(truncnorm.ppf(share, low, high, own.mean, own.standard_deviation))
+                return tuple(self.drawn((index + 0.5) / count) for index in range(count))
             case SoundingsAxis():
-                soundings = self.declared.soundings
-                return soundings[min(int(share * len(soundings)), len(soundings) - 1)]
+                return self.declared.soundings
             case EnsembleAxis():
-                return min(int(share * self.declared.members), self.declared.members - 1)
+                return tuple(range(count))
             case _:
                 assert_never(self.declared)
+
+    @cached_property
+    def _ranked(self) -> tuple[Level, ...]:
+        """Levels as draws fill them, numbers rising."""
+        return tuple(sorted(self.levels, key=float)) if self.is_ordered else self.levels
+
+    @cached_property
+    def places(self) -> tuple[float, ...]:
+        """Where each level of a grid lies, 0 to 1 [-]: numbers listed one by one in rising order, others as listed."""
+        last = max(len(self.levels) - 1, 1)
+        if isinstance(self.declared, ValuesAxis) and self.is_ordered:
+            ranks = {level: rank for rank, level in enumerate(self._ranked)}
+            return tuple(ranks[level] / last for level in self.levels)
+        return tuple(index / last for index in range(len(self.levels)))
+
+    @property
+    def middle(self) -> Level:
+        """The middle level [file unit] of a grid."""
+        levels = self._ranked
+        return levels[len(levels) // 2]
+
+    def drawn(self, share: float) -> Level:
+        """The level [file unit] at a share [-] of the distribution, from the first end of a range, else the lowest."""
+        match self.declared:
+            case NormalAxis():
+                return self.declared.cut.quantile(share)
+            case RangeAxis():
+                return self.declared.from_ + share * (self.declared.to - self.declared.from_)
+            case EnsembleAxis():
+                return min(int(share * self.declared.members), self.declared.members - 1)
+            case ValuesAxis() | SoundingsAxis():
+                levels = self._ranked
+                return levels[min(int(share * len(levels)), len(levels) - 1)]
+            case _:
+                assert_never(self.declared)
+
+    def reached(self, shares: NDArray[np.float64]) -> tuple[Level, ...]:
+        """Levels [file unit] at the ends of some shares [-]; each that they reach, where levels have no order."""
+        if self.is_ordered or isinstance(self.declared, EnsembleAxis):
+            return tuple(dict.fromkeys(self.drawn(float(end)) for end in (np.min(shares), np.max(shares))))
+        levels = self._ranked
+        places = np.minimum((shares * len(levels)).astype(np.int64), len(levels) - 1)
+        return tuple(levels[int(place)] for place in np.flatnonzero(np.bincount(places)))
 
     def applied(self, data: Mapping[str, Any], level: Level, name: str) -> dict[str, Any]:
         """Parsed scenario with a level [file unit] in its place; `name` stands in messages.
@@ -184,50 +311,75 @@ class Axis:
         Raises
         ------
         InputFault
-            The key does not lead to a table.
+            The key does not lead to a table, or the wind cannot be disturbed so.
         """
         match self.declared:
             case SoundingsAxis():
-                return _with_sounding(data, str(level), self.declared.temperature)
+                return _with_sounding(data, str(level), name, self.declared)
             case EnsembleAxis():
                 return _disturbed(data, {**_disturbance(self.declared), "seed": self.declared.seed + int(level)}, name)
-            case ValuesAxis() | RangeAxis() | NormalAxis() if self.declared.key == ADDED_TAILWIND:
-                return _disturbed(data, _along_the_final_course(data, float(level)), name)
+            case ValuesAxis() | RangeAxis() | NormalAxis() if self.key == ADDED_TAILWIND:
+                return _disturbed(data, _along_the_final_course(data, level, name), name)
             case _:
-                return with_values(data, [(self.declared.key, level)], name)
+                if self.is_of_disturbance and (kind := _wind(data, name).get("kind")) != "perturbed":
+                    allowed = "'perturbed', or an axis that disturbs it"
+                    raise InputFault([Fault(name, self.key, f"got a wind of kind {kind!r}", allowed)])
+                return with_values(data, [(self.key, level)], name)
 
 
-def _wind(data: Mapping[str, Any]) -> dict[str, Any]:
-    return dict(data.get("air", {}).get("wind", {"kind": "none"}))
+_DISTURBANCE = frozenset(field.alias or name for name, field in Disturbance.model_fields.items())
+"""Keys of a wind that is disturbed."""
+
+
+def _table(data: Mapping[str, Any], key: str, name: str) -> dict[str, Any]:
+    """The table at a dotted key of a parsed file; empty where it is not there."""
+    table = data
+    for part in key.split("."):
+        found = table.get(part, {})
+        if not isinstance(found, Mapping):
+            raise InputFault([Fault(name, key, f"got {found!r}", "a table")])
+        table = cast(Mapping[str, Any], found)
+    return dict(table)
+
+
+def _wind(data: Mapping[str, Any], name: str) -> dict[str, Any]:
+    return _table(data, "air.wind", name) if "wind" in _table(data, "air", name) else {"kind": "none"}
 
 
 def _with_wind(data: Mapping[str, Any], wind: Mapping[str, Any], **more: Any) -> dict[str, Any]:
     return {**data, "air": {**data.get("air", {}), "wind": dict(wind), **more}}
 
 
-def _with_sounding(data: Mapping[str, Any], sounding: str, is_warm: bool) -> dict[str, Any]:
-    wind, profile = _wind(data), {"kind": "profile", "sounding": sounding}
+def _with_sounding(data: Mapping[str, Any], sounding: str, name: str, declared: SoundingsAxis) -> dict[str, Any]:
+    wind, profile = _wind(data, name), {"kind": "profile", "sounding": sounding}
     new = {**wind, "of": profile} if wind.get("kind") == "perturbed" else profile
-    return _with_wind(data, new, temperature_sounding=sounding) if is_warm else _with_wind(data, new)
+    return _with_wind(data, new, temperature_sounding=sounding) if declared.temperature else _with_wind(data, new)
 
 
 def _disturbance(declared: EnsembleAxis) -> dict[str, Any]:
+    """Keys and values of an ensemble's disturbance; None where it has no value [file units]."""
     own = ("kind", "name", "members", "seed")
-    return {key: value for key, value in as_given(declared).items() if key not in own and value is not None}
+    return {key: value for key, value in as_given(declared).items() if key not in own}
 
 
 def _disturbed(data: Mapping[str, Any], change: Mapping[str, Any], name: str) -> dict[str, Any]:
     """The wind disturbed, or disturbed further where it is disturbed already."""
-    wind = _wind(data)
+    wind = _wind(data, name)
     if wind.get("kind") != "perturbed":
-        wind = {"kind": "perturbed", "of": wind}
+        # keys left over from a kind that was edited away would be unknown one table down
+        wind = {"kind": "perturbed", "of": {key: wind[key] for key in wind if key not in {*_DISTURBANCE, "of"}}}
     twice = [key for key in ("bias_kt", "random_kt") if key in change and wind.get(key)]
     if twice:
-        raise InputFault([Fault(name, f"air.wind.{twice[0]}", f"got {wind[twice[0]]}", "0, where an axis moves it")])
+        given = f"got {wind[twice[0]]}"
+        raise InputFault([Fault(name, f"{_WIND}{twice[0]}", given, "0, where an axis moves it")])
     return _with_wind(data, {**wind, **change})
 
 
-def _along_the_final_course(data: Mapping[str, Any], speed: float) -> dict[str, Any]:
+def _along_the_final_course(data: Mapping[str, Any], level: Level, name: str) -> dict[str, Any]:
     """An added wind [kt] towards the final course, or from it where it is negative."""
-    course = float(data.get("arrival", {}).get("course_deg", 0.0))
+    course = _table(data, "arrival", name).get("course_deg", 0.0)  # where it is missing the scenario says so
+    for key, number in ((ADDED_TAILWIND, level), ("arrival.course_deg", course)):
+        if isinstance(number, bool) or not isinstance(number, int | float):
+            raise InputFault([Fault(name, key, f"got {number!r}", "a number")])
+    speed = float(level)
     return {"bias_kt": abs(speed), "bias_from_deg": (course + 180.0 if speed >= 0.0 else course) % 360.0}

@@ -3,16 +3,32 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated, Any, Literal
+from functools import cached_property
+from typing import Annotated, Any, Literal, TypeAlias, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from optdescent.inputs import BY_KIND, Declared, Fault, InputFault, entry, whole
-from optdescent.scenario.axes import Axis, AxisDeclaration, Level, NormalAxis, RangeAxis, SoundingsAxis, ValuesAxis
+from optdescent.scenario.axes import (
+    ADDED_TAILWIND,
+    LARGEST,
+    Axis,
+    AxisDeclaration,
+    Level,
+    NormalAxis,
+    RangeAxis,
+    SoundingsAxis,
+    ValuesAxis,
+)
+
+_MOST = 10_000_000
+"""Most cases of a study."""
+_KEY = re.compile(r"\w+(\[\d+\])*(\.\w+(\[\d+\])*)*")
 
 
 class GridSampling(Declared):
@@ -22,7 +38,7 @@ class GridSampling(Declared):
 
 
 class _Drawn(Declared):
-    count: int = whole(1, 10_000_000, "how many cases")
+    count: int = whole(1, _MOST, "how many cases")
     seed: int = whole(0, 2**31 - 1, "which draw", default=0)
 
 
@@ -45,16 +61,19 @@ class SobolSampling(_Drawn):
 
 
 class SaltelliSampling(_Drawn):
-    """Two Sobol' samples of `count` and their exchanges, for Sobol' indices (Saltelli and others, 2010)."""
+    """Two Sobol' samples of `count` and their exchanges, for Sobol' indices.
+
+    A, B, then for each axis A with that axis from B: A. Saltelli and others, "Variance based sensitivity analysis of
+    model output", Computer Physics Communications 181 (2010), table 2.
+    """
 
     kind: Literal["saltelli"] = entry(
         "two Sobol' samples of count (a power of two) and, for each axis, the first with that axis from the second"
     )
 
 
-SamplingDeclaration = Annotated[
-    GridSampling | RandomSampling | LatinSampling | SobolSampling | SaltelliSampling, BY_KIND
-]
+_Sampling: TypeAlias = GridSampling | RandomSampling | LatinSampling | SobolSampling | SaltelliSampling
+SamplingDeclaration = Annotated[_Sampling, BY_KIND]
 """What the table `conditions.sampling` may hold; its `kind` decides."""
 
 
@@ -75,7 +94,7 @@ class Conditions:
     """
 
     axes: tuple[Axis, ...]
-    sampling: GridSampling | RandomSampling | LatinSampling | SobolSampling | SaltelliSampling
+    sampling: _Sampling
     shares: NDArray[np.float64] | None = None
     draw: NDArray[np.int64] | None = None
 
@@ -86,17 +105,21 @@ class Conditions:
         Raises
         ------
         InputFault
-            An axis without levels, levels given twice, two axes of one name, a count that does not suit the sampling.
+            An axis without levels, levels given twice, two axes of one name or one key, a count that does not suit the
+            sampling, too many cases.
         """
         axes = tuple(Axis(axis) for axis in declared.axes)
         sampling = declared.sampling
-        faults = [*_axis_faults(axes, sampling, name, f"{key}.axes"), *_count_faults(sampling, name, key)]
-        if faults:
-            raise InputFault(faults)
+        at = f"{key}." if key else ""
+        found = [*_axis_faults(axes, sampling), *_clashes(axes), *_count_faults(sampling, axes)]
+        if not found and isinstance(sampling, GridSampling):
+            found = _grid_faults(axes)
+        if found:
+            raise InputFault(Fault(name, f"{at}{leaf}", given, allowed) for leaf, given, allowed in found)
         shares = _shares(sampling, len(axes))
-        return cls(axes, sampling, shares, None if shares is None else np.arange(shares.shape[0]))
+        return cls(axes, sampling, shares, None if shares is None else np.arange(shares.shape[0], dtype=np.int64))
 
-    @property
+    @cached_property
     def shape(self) -> tuple[int, ...]:
         """Number of levels of each axis of a grid, or the number of cases of a sample."""
         if self.shares is not None:
@@ -111,16 +134,23 @@ class Conditions:
     def levels(self, number: int) -> tuple[Level, ...]:
         """Level of each axis [file unit] in a case."""
         if self.shares is not None:
-            return tuple(axis.drawn(float(share)) for axis, share in zip(self.axes, self.shares[number], strict=True))
-        places = np.unravel_index(number, self.shape)
-        return tuple(axis.levels[int(place)] for axis, place in zip(self.axes, places, strict=True))
+            shares = self.shares[number].tolist()
+            return tuple(axis.drawn(share) for axis, share in zip(self.axes, shares, strict=True))
+        return tuple(axis.levels[index] for axis, index in zip(self.axes, self._indices(number), strict=True))
 
     def place(self, number: int) -> NDArray[np.float64]:
         """Where a case lies on each axis (axes,), 0 to 1 [-]: its level's rank, or the share below it."""
         if self.shares is not None:
-            return self.shares[number]
-        places = np.unravel_index(number, self.shape)
-        return np.array([float(p) / max(n - 1, 1) for p, n in zip(places, self.shape, strict=True)])
+            return self.shares[number].copy()
+        return np.array([axis.places[i] for axis, i in zip(self.axes, self._indices(number), strict=True)])
+
+    def _indices(self, number: int) -> list[int]:
+        """Index of each axis's level in a case of a grid."""
+        found: list[int] = []
+        for length in reversed(self.shape[1:]):
+            number, index = divmod(number, length)
+            found.append(index)
+        return [number, *reversed(found)]
 
     def reordered(self, order: NDArray[np.int64]) -> Conditions:
         """A sample's cases numbered anew: new case i is old case ``order[i]`` [-]."""
@@ -129,20 +159,21 @@ class Conditions:
         return replace(self, shares=self.shares[order], draw=self.draw[order])
 
     def scenario_data(self, base: Mapping[str, Any], levels: Sequence[Level], name: str) -> dict[str, Any]:
-        """Parsed scenario of a case: the base with each axis at its level [file units].
+        """Parsed scenario of a case: the base with each axis at its level [file units], whatever order they stand in.
 
         Raises
         ------
         InputFault
-            A key does not lead to a table.
+            A key does not lead to a table, or the wind cannot be disturbed so.
         """
         data = dict(base)
-        for axis, level in zip(self.axes, levels, strict=True):
+        pairs = zip(self.axes, levels, strict=True)
+        for axis, level in sorted(pairs, key=lambda pair: pair[0].turn):
             data = axis.applied(data, level, name)
         return data
 
     def corners(self) -> list[tuple[int, tuple[Level, ...]]]:
-        """Axis and levels to try before a sweep [file units]: each axis at its ends or each level, others in their middle.
+        """Axis and levels to try before a sweep [file units]: each axis at its ends or each level, others mid-way.
 
         The ends of a drawn axis are those of the draw.
         """
@@ -155,67 +186,137 @@ class Conditions:
 
     def _middle(self, index: int) -> Level:
         axis = self.axes[index]
-        if self.shares is not None:
-            return axis.drawn(0.5)
-        levels = axis.levels
-        return levels[len(levels) // 2]
+        return axis.middle if self.shares is None else axis.drawn(0.5)
 
     def _tried(self, index: int, axis: Axis) -> tuple[Level, ...]:
-        if self.shares is None:
-            levels = axis.levels
-        else:
-            shares = self.shares[:, index] if axis.is_ordered else np.unique(self.shares[:, index])
-            ends = (float(np.min(shares)), float(np.max(shares))) if axis.is_ordered else shares.tolist()
-            levels = tuple(dict.fromkeys(axis.drawn(share) for share in ends))
+        levels = axis.levels if self.shares is None else axis.reached(self.shares[:, index])
         if axis.is_ordered:
             return tuple(dict.fromkeys((min(levels, key=float), max(levels, key=float))))
         return levels if axis.is_apart else levels[:1]
 
 
-def _axis_faults(axes: tuple[Axis, ...], sampling: object, name: str, key: str) -> list[Fault]:
-    faults = [] if axes else [Fault(name, key, "is empty", "at least one axis")]
+_Found: TypeAlias = tuple[str, str, str]
+"""A fault within the conditions: key, what was given, what is allowed [file units]."""
+
+
+def _axis_faults(axes: tuple[Axis, ...], sampling: _Sampling) -> list[_Found]:
+    """Faults of each axis, and of their names."""
+    if not axes:
+        return [("axes", "is empty", "at least one axis")]
+    found: list[_Found] = []
     names = [axis.name for axis in axes]
     for index, axis in enumerate(axes):
-        at = f"{key}[{index}]"
-        if axis.name in names[:index]:
-            faults.append(Fault(name, f"{at}.name", f"got {axis.name!r} twice", "a name for each axis"))
+        at = f"axes[{index}]"
+        if _KEY.fullmatch(axis.key) is None:
+            found.append((f"{at}.key", f"got {axis.key!r}", "a dotted key of the scenario file, as start.mass_kg"))
+        elif not axis.name.isidentifier():
+            found.append((f"{at}.name", f"got {axis.name!r}", "letters, digits and underscores, no digit first"))
+        elif axis.name in names[:index]:
+            found.append((f"{at}.name", f"got {axis.name!r} twice", "a name for each axis"))
         if isinstance(sampling, GridSampling) and axis.count is None:
-            faults.append(Fault(name, f"{at}.count", "missing", "how many levels, for a grid"))
-        fault = _level_fault(axis)
-        if fault is not None:
-            faults.append(Fault(name, at, *fault))
-    return faults
+            found.append((f"{at}.count", "missing", "how many levels, for a grid"))
+        found += [(f"{at}.{key}", given, allowed) for key, given, allowed in _level_faults(axis)]
+    return found
 
 
-def _level_fault(axis: Axis) -> tuple[str, str] | None:
-    """What is wrong with the levels of an axis: what was given, what is allowed [file units]."""
+def _level_faults(axis: Axis) -> list[_Found]:
+    """Faults of the levels of an axis: key in its table, what was given, what is allowed [file units]."""
     match axis.declared:
+        case ValuesAxis(values=levels):
+            return _listed_faults("values", levels, ("numbers",) if axis.key == ADDED_TAILWIND else _KINDS)
+        case SoundingsAxis(soundings=levels):
+            return _listed_faults("soundings", levels, ("words",))
         case RangeAxis(from_=first, to=last) if first == last:
-            return f"runs from {first:g} to {last:g}", "two ends that differ"
+            return [("to", f"got {last:g}, where the range begins", "two ends that differ")]
         case NormalAxis(lowest=low, highest=high) if low >= high:
-            return f"is cut off below {low:g} and above {high:g}", "lowest below highest"
-        case ValuesAxis(values=()) | SoundingsAxis(soundings=()):
-            return "has no levels", "at least one"
-        case ValuesAxis(values=levels) | SoundingsAxis(soundings=levels):
-            twice = [level for place, level in enumerate(levels) if level in levels[:place]]
-            if twice:
-                return f"got {twice[0]!r} twice", "levels that differ"
-            kinds = {str if isinstance(level, str) else bool if isinstance(level, bool) else float for level in levels}
-            return None if len(kinds) == 1 else ("mixes numbers, words and flags", "levels of one kind")
+            return [("lowest", f"got {low:g}", f"below highest, {high:g}")]
+        case NormalAxis(lowest=low, highest=high, cut=cut) if cut.is_empty:
+            return [
+                ("lowest", f"nothing is left from {low:g} to {high:g}", "ends nearer to the mean, or farther apart")
+            ]
         case _:
-            return None
+            return []
 
 
-def _count_faults(sampling: object, name: str, key: str) -> list[Fault]:
+_KINDS = ("numbers", "words", "flags")
+
+
+def _listed_faults(key: str, levels: tuple[object, ...], kinds: tuple[str, ...]) -> list[_Found]:
+    """Faults of levels listed one by one, which must be of one of these kinds [file units]."""
+    found: list[_Found] = [] if levels else [(key, "is empty", "at least one level")]
+    met: dict[str, None] = {}
+    seen: set[object] = set()
+    for index, level in enumerate(levels):
+        kind, at = _kind(level), f"{key}[{index}]"
+        if kind not in kinds:
+            found.append((at, f"got {level!r}", " or ".join(kinds)))
+            continue
+        if isinstance(level, int | float) and not -LARGEST <= level <= LARGEST:
+            found.append((at, f"got {level!r}", f"{-LARGEST:g} to {LARGEST:g}"))
+        elif (kind, level) in seen:
+            found.append((at, f"got {level!r} twice", "levels that differ"))
+        met[kind] = None
+        seen.add((kind, level))
+    if len(met) > 1:
+        found.append((key, f"mixes {' and '.join(met)}", "levels of one kind"))
+    return found
+
+
+def _kind(level: object) -> str:
+    match level:
+        case bool():
+            return "flags"
+        case int() | float():
+            return "numbers"
+        case str():
+            return "words"
+        case _:
+            return ""
+
+
+def _clashes(axes: tuple[Axis, ...]) -> list[_Found]:
+    """Axes that would overwrite one another."""
+    found: list[_Found] = []
+    for index, axis in enumerate(axes):
+        for other, earlier in enumerate(axes[:index]):
+            both = [key for key in axis.written if key in earlier.written]
+            if both:
+                given = f"moves {both[0]}, as axes[{other}] does"
+                found.append((f"axes[{index}]", given, "one axis for each key"))
+    if any(isinstance(axis.declared, SoundingsAxis) for axis in axes):
+        allowed = "no axis of the wind that the soundings replace"
+        found += [
+            (f"axes[{index}].key", f"got {axis.key!r} beside soundings", allowed)
+            for index, axis in enumerate(axes)
+            if axis.is_replaced_by_soundings
+        ]
+    return found
+
+
+def _count_faults(sampling: _Sampling, axes: tuple[Axis, ...]) -> list[_Found]:
     """Sobol' points fill the space evenly in powers of two only (Owen, On dropping the first Sobol' point, 2020)."""
-    if not isinstance(sampling, SobolSampling | SaltelliSampling) or sampling.count & (sampling.count - 1) == 0:
+    if not isinstance(sampling, SobolSampling | SaltelliSampling):
         return []
-    below = 1 << (sampling.count.bit_length() - 1)
-    return [Fault(name, f"{key}.sampling.count", f"got {sampling.count}", f"a power of two: {below} or {2 * below}")]
+    copies = len(axes) + 2 if isinstance(sampling, SaltelliSampling) else 1
+    most = 1 << ((_MOST // copies).bit_length() - 1)
+    count = sampling.count
+    if count > most:
+        return [("sampling.count", f"got {count}", f"a power of two up to {most}: {_MOST} cases in all")]
+    if count & (count - 1):
+        below = 1 << (count.bit_length() - 1)
+        return [("sampling.count", f"got {count}", f"a power of two: {below} or {2 * below}")]
+    return []
 
 
-def _shares(sampling: object, axes: int) -> NDArray[np.float64] | None:
+def _grid_faults(axes: tuple[Axis, ...]) -> list[_Found]:
+    size = math.prod(axis.count or 0 for axis in axes)
+    return [("axes", f"make a grid of {size} cases", f"at most {_MOST}, or a sample")] if size > _MOST else []
+
+
+def _shares(sampling: _Sampling, axes: int) -> NDArray[np.float64] | None:
     match sampling:
+        case GridSampling():
+            return None
         case RandomSampling(count=count, seed=seed):
             return np.random.default_rng(seed).random((count, axes))
         case LatinSampling(count=count, seed=seed):
@@ -225,10 +326,13 @@ def _shares(sampling: object, axes: int) -> NDArray[np.float64] | None:
         case SaltelliSampling(count=count, seed=seed):
             both = _sobol(2 * axes, count, seed)
             first, second = both[:, :axes], both[:, axes:]
-            exchanged = [np.where(np.arange(axes) == index, second, first) for index in range(axes)]
-            return np.concatenate([first, second, *exchanged])
+            shares = np.tile(first, (axes + 2, 1, 1))
+            shares[1] = second
+            for index in range(axes):
+                shares[index + 2, :, index] = second[:, index]
+            return shares.reshape(-1, axes)
         case _:
-            return None
+            assert_never(sampling)
 
 
 def _sobol(axes: int, count: int, seed: int) -> NDArray[np.float64]:

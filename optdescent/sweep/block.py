@@ -33,7 +33,8 @@ def answer_block(block: Block, plan: Plan, asked: Asked, layout: Layout, held: H
     session = held.session()
     answers: dict[int, Answer] = {}
     solved: list[int] = []
-    for index in np.argsort(np.linalg.norm(places - middle, axis=1), kind="stable").tolist():
+    outwards: list[int] = np.argsort(np.linalg.norm(places - middle, axis=1), kind="stable").tolist()
+    for index in outwards:
         near = None
         if solved:
             nearest = solved[int(np.argmin(np.linalg.norm(places[solved] - places[index], axis=1)))]
