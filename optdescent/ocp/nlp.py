@@ -171,7 +171,7 @@ class NonlinearProgram:
         if near is not None:
             begin = {"x0": near.x, "lam_x0": near.lam_x, "lam_g0": near.lam_g}
             raw, ending = self._interior.run({**begin, **given}, settings, settings.warmth, scale)
-            if ending.outcome.is_success:
+            if ending.outcome.is_success or not settings.again:
                 return raw, replace(ending, start=Start.WARM)
             spent = ending.iterations
         raw, ending = self._interior.run({"x0": x0, **given}, settings, Warmth.COLD, scale)

@@ -21,7 +21,8 @@ class SolverSettings:
     ``tolerance`` is on scaled optimality and violation; ``seconds`` is processor time; ``push`` is how far a cold start
     is moved off its limits, as a fraction of their width: small for a guess that is nearly a solution; ``barrier``
     is where the barrier parameter of a cold start begins to fall from (None: it is chosen anew in every iteration,
-    which forgives a poor guess; about 1e-3 suits a flown one); ``log`` 0 is silent, 5 shows every iteration.
+    which forgives a poor guess; about 1e-3 suits a flown one); ``again`` says whether a warm start that failed is
+    followed by a cold one; ``log`` 0 is silent, 5 shows every iteration.
     """
 
     tolerance: float = 1e-9
@@ -30,4 +31,5 @@ class SolverSettings:
     warmth: Warmth = Warmth.NEAR
     push: float = 0.1
     barrier: float | None = None
+    again: bool = True
     log: int = 0

@@ -7,6 +7,7 @@ for another order, a local error that has grown asks for a finer mesh.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -18,12 +19,11 @@ from optdescent.ocp import (
     RefineSettings,
     Settings,
     SolverSettings,
-    local_errors,
     refined,
     transcribe,
 )
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
-from optdescent.optimum.events import COLLAPSED
+from optdescent.optimum.events import Event, EventKind, Order
 from optdescent.optimum.order import reordered
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.progress import silent
@@ -33,7 +33,11 @@ from optdescent.optimum.trial import GAIN, Trial, mended, tried_again
 from optdescent.results import Kind
 from optdescent.scenario import Scenario
 
-_BESIDE = SolverSettings(iterations=150)
+BESIDE = SolverSettings(iterations=60, again=False)
+"""From a neighbour by Newton's method, and by the interior point where limits change too much for that."""
+CLOSE = SolverSettings(iterations=2, again=False)
+"""By Newton's method or not at all."""
+_MOST_ORDERS = 4
 _MARGIN = 0.3
 """Part of the local error asked for to which a mesh is refined, so that it serves neighbours too."""
 
@@ -52,7 +56,8 @@ class Accuracy:
     @property
     def again(self) -> Settings:
         """Settings of a mesh that has become too coarse for a neighbour."""
-        return replace(self.first, refinement=replace(self.first.refinement, cost_change=np.inf))
+        rules = replace(self.first.refinement, cost_change=np.inf, rounds=3)
+        return Settings(solver=SolverSettings(iterations=40, again=False), refinement=rules)
 
 
 @dataclass
@@ -74,55 +79,72 @@ class Programs:
         return program
 
 
-def found_beside(scenario: Scenario, near: Trial, programs: Programs, accuracy: Accuracy) -> Trial | None:
-    """The optimum of a scenario from a neighbour's [SI]; None where it is no neighbour: it has to be found cold."""
+def solved_beside(
+    scenario: Scenario, near: Trial, programs: Programs, settings: SolverSettings = BESIDE
+) -> Trial | None:
+    """A neighbour's order and mesh solved for a scenario [SI]; None where it is no neighbour."""
     pose = replace(near.pose, scenario=scenario)
     if structure(pose) != structure(near.pose):
         return None
-    solution = programs.of(near).solve(parameter_values(scenario), near.solution, _BESIDE)
-    if not solution.is_usable:
-        return None
-    trial = replace(near, pose=pose, solution=solution)
+    solution = programs.of(near).solve(parameter_values(scenario), near.solution, settings)
+    return replace(near, pose=pose, solution=solution) if solution.is_usable else None
+
+
+def ordered_anew(trial: Trial, known: Sequence[Trial], programs: Programs) -> Trial:
+    """The trial in another order that it asks for, as far as neighbours are `known`, the nearest first."""
+    for _ in range(_MOST_ORDERS):
+        wanted = wished(trial)
+        near = next((other for other in known if other.pose.order in wanted), None)
+        found = None if near is None else solved_beside(trial.pose.scenario, near, programs)
+        seen = trial.seen if near is None else trial.seen | {near.pose.order}
+        if found is None or not (
+            found.is_orderly and (not trial.is_orderly or found.solution.cost < trial.solution.cost)
+        ):
+            return replace(trial, seen=seen)
+        trial = replace(found, seen=seen | {trial.pose.order})
+    return trial
+
+
+def wished(trial: Trial) -> list[Order]:
+    """Orders that a solved trial asks for and that were not seen: without its overlaps, or with events exchanged."""
+    scenario, order = trial.pose.scenario, trial.pose.order
+    if not trial.is_orderly:
+        return [reordered(scenario, order, trial.places, trial.asking)]
+    others = [reordered(scenario, order, trial.places, {event}) for event in trial.asking]
+    return [other for other in others if other not in trial.seen]
+
+
+def finished(trial: Trial, programs: Programs, accuracy: Accuracy) -> Trial | None:
+    """A solved trial in its best order on a mesh that is fine enough [SI]; None where it has to be found cold."""
     try:
-        trial = _mended(trial, programs.memory, accuracy)
-        trial = _exchanged(trial, programs.memory, accuracy)
+        if not trial.is_orderly:
+            trial = mended(trial.pose.scenario, trial, silent, programs.memory)
+        trial = _fine(_exchanged(trial, programs.memory), accuracy)
     except (DemandsConflict, NotConverged):
         return None
     return trial if trial.is_orderly else None
 
 
-def largest_error(trial: Trial) -> float:
-    """Largest local error of a solved trial [scaled, -]."""
-    return max(float(np.max(error.state)) for error in local_errors(trial.problem, trial.solution).values())
+def family(order: Order) -> Hashable:
+    """What an order has chosen that no solution asks to choose otherwise: the gates passed above approach speed [-]."""
+    slow = order.index(Event(EventKind.ON_SPEED))
+    return tuple(event for event in order[:slow] if event.kind is EventKind.GATE)
 
 
 def _fine(trial: Trial, accuracy: Accuracy) -> Trial:
     """The trial on a mesh that is fine enough for it."""
-    if largest_error(trial) <= accuracy.local_error:
+    if trial.largest_error <= accuracy.local_error:
         return trial
     return replace(trial, solution=refined(trial.problem, trial.solution, accuracy.again))
 
 
-def _mended(trial: Trial, memory: Memory, accuracy: Accuracy) -> Trial:
-    """The trial in an order without phases that run backwards."""
-    trial = _fine(trial, accuracy)
-    if trial.overlap < COLLAPSED:
-        return trial
-    return _fine(mended(trial.pose.scenario, trial, silent, memory), accuracy)
-
-
-def _exchanged(trial: Trial, memory: Memory, accuracy: Accuracy) -> Trial:
+def _exchanged(trial: Trial, memory: Memory) -> Trial:
     """The trial with events exchanged that ask for it, where that is cheaper; orders seen are not tried again."""
-    scenario = trial.pose.scenario
-    others = [reordered(scenario, trial.pose.order, trial.places, {event}) for event in trial.asking]
-    new = [order for order in others if order not in trial.seen]
+    scenario, new = trial.pose.scenario, wished(trial)
     if not new:
         return trial
-    seen = trial.seen | {new[0]}
     flight = record(scenario, trajectory_of(trial.pose, trial.solution).sorted_by_distance(), Kind.OPTIMUM, "optimum")
     other = tried_again(scenario, memory, trial, flight, new[0])
-    if other.is_orderly:
-        other = _fine(other, accuracy)
-        if other.is_orderly and other.solution.cost < trial.solution.cost - GAIN:
-            return replace(other, orders=trial.orders, seen=seen)
-    return replace(trial, seen=seen)
+    seen = trial.seen | {new[0], trial.pose.order}
+    is_better = other.is_orderly and other.solution.cost < trial.solution.cost - GAIN
+    return replace(other if is_better else trial, orders=trial.orders, seen=seen)

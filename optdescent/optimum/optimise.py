@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from optdescent.motion import record
-from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution, local_errors, refined
+from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution, refined
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import COLLAPSED
 from optdescent.optimum.glide import first_flight
@@ -89,8 +89,7 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
 
 def flight_of(trial: Trial) -> Flight:
     """The flight of a solved trial [SI]."""
-    errors = local_errors(trial.problem, trial.solution)
-    trajectory = trajectory_of(trial.pose, trial.solution, errors)
+    trajectory = trajectory_of(trial.pose, trial.solution, trial.errors)
     return record(trial.pose.scenario, trajectory, Kind.OPTIMUM, "optimum")
 
 

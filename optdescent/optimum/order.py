@@ -150,18 +150,37 @@ def _proper(order: Order) -> Order:
     return (*ahead, top, *rest)
 
 
+def with_other_choices(scenario: Scenario, order: Order) -> list[Order]:
+    """Orders that make another choice which no solution asks for by itself, the likeliest first.
+
+    Each is its own best: no event of the one gives a sign that the other is better. The approach speed is reached
+    ahead of a gate or after it, and the glide path is met before a device is selected or after it.
+    """
+    swapped = _beyond_the_gate(scenario, order)
+    captures = with_other_captures(scenario, order)
+    return [*swapped, *captures, *(other for new in captures for other in _beyond_the_gate(scenario, new))]
+
+
+def _beyond_the_gate(scenario: Scenario, order: Order) -> list[Order]:
+    """The order with the approach speed reached on the other side of the gate beside it."""
+    at = order.index(Event(EventKind.ON_SPEED))
+    for before, after in ((at - 1, at), (at, at + 1)):
+        is_gate = EventKind.GATE in (order[before].kind, order[after].kind)
+        if is_gate and is_exchangeable(scenario, order[before], order[after]):
+            return [(*order[:before], order[after], order[before], *order[after + 1 :])]
+    return []
+
+
 def with_other_captures(scenario: Scenario, order: Order) -> list[Order]:
     """Orders whose capture comes after more or fewer of the devices, the nearest first.
 
-    From above, whether the gear helps before the path is met or after it is not seen from an order in which it does the
-    other: each is its own best, so that no event asks to change places.
+    Whether the gear helps before the path is met or after it is not seen from an order in which it does the other.
     """
-    if scenario.arrival.glide_path.capture is not Capture.ABOVE:
-        return []
+    most = _MOST_PASSED if scenario.arrival.glide_path.capture is Capture.ABOVE else 1
     found: list[Order] = []
-    for step in (1, -1):
+    for step in (-1, 1):
         events, at = list(order), order.index(Event(EventKind.CAPTURE))
-        for _ in range(_MOST_PASSED):
+        for _ in range(most):
             other = at + step
             before, after = (events[at], events[other]) if step > 0 else (events[other], events[at])
             if not is_exchangeable(scenario, before, after):

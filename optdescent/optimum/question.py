@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 
 from optdescent.inputs import InputFault
 from optdescent.ocp import Guess, Memory, Solution, cost_sensitivity
-from optdescent.optimum.beside import Accuracy, Programs, found_beside, largest_error
+from optdescent.optimum.beside import (
+    BESIDE,
+    CLOSE,
+    Accuracy,
+    Programs,
+    family,
+    finished,
+    ordered_anew,
+    solved_beside,
+)
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import Order
 from optdescent.optimum.optimise import flight_of, found_cold
@@ -25,7 +34,7 @@ from optdescent.optimum.trial import Trial
 from optdescent.results import Flight
 from optdescent.results.schema import COLUMNS, Column
 from optdescent.results.sweep import Content, Status, SweepColumn
-from optdescent.scenario import Scenario
+from optdescent.scenario import Level, Scenario
 from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
 from optdescent.units import UNITS
 
@@ -71,6 +80,10 @@ _SLOPES = (
         dims=("quantity",),
     ),
 )
+_NEAR = 0.15
+"""Part of the study's ranges within which one case says something of another's family of orders."""
+_PROMISE = 0.2
+"""Cost [kg] that another family must promise to be tried once more."""
 _NUDGE = 1e-4
 """Part of an axis by which it is moved to see what it changes of the parameters, which are smooth in it."""
 
@@ -117,8 +130,8 @@ class OptimumQuestion:
                 trial = found_cold(case.scenario, silent, Memory(), accuracy.first)
             except (InputFault, DemandsConflict, NotConverged):
                 continue  # its neighbours begin cold, and say why if they fail too
-            apart = _apart(case)
-            anchors.append(_Anchor(apart, case.scenario, trial.pose.order, trial.guess, trial.solution, trial.orders))
+            data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
+            anchors.append(_Anchor(_apart(case), case.place, case.scenario, *data))
         return tuple(anchors)
 
     def hold(self, prepared: object) -> OptimumHeld:
@@ -137,6 +150,7 @@ class _Anchor:
     """A solved scenario as it travels to workers: everything that is data."""
 
     apart: tuple[object, ...]
+    place: Array
     scenario: Scenario
     order: Order
     guess: Guess
@@ -147,6 +161,28 @@ class _Anchor:
         """Posed again, with nothing known of other orders."""
         pose = Pose(self.scenario, self.order, memory)
         return Trial(pose, pose.problem(), self.guess, self.solution, self.orders)
+
+
+@dataclass(frozen=True)
+class _Start:
+    """A solved case as a start for its neighbours.
+
+    ``place`` (axes,) is where it lies on the axes, 0 to 1 [-]; ``to_levels`` the slopes of its cost to its ``levels``.
+    """
+
+    trial: Trial
+    place: Array
+    levels: tuple[Level, ...] = ()
+    to_levels: Array | None = None
+
+    def promise(self, case: Case) -> float:
+        """Cost [kg] that the slopes promise for another case: to first order, ordered axes only."""
+        assert self.to_levels is not None
+        moved = [
+            float(there) - float(here) if axis.is_ordered else 0.0
+            for axis, here, there in zip(case.asked.conditions.axes, self.levels, case.levels, strict=True)
+        ]
+        return self.trial.solution.cost + float(np.nan_to_num(self.to_levels) @ np.array(moved))
 
 
 @dataclass
@@ -166,55 +202,119 @@ class OptimumHeld:
         """What was compiled for scenarios of the same world."""
         return self._memories.setdefault(world(scenario), Memory())
 
-    def anchor(self, case: Case) -> Trial | None:
-        """The anchor of a case: of its own levels where levels are apart, else any."""
+    def near(self, case: Case) -> tuple[_Start, ...]:
+        """Anchors of a case, the nearest first: those of its own levels where levels are apart come before others."""
         own = _apart(case)
-        ranked = sorted(range(len(self.anchors)), key=lambda index: self.anchors[index].apart != own)
-        if not ranked:
-            return None
-        if ranked[0] not in self._trials:
-            anchor = self.anchors[ranked[0]]
-            self._trials[ranked[0]] = anchor.trial(self.memory(anchor.scenario))
-        return self._trials[ranked[0]]
+        found = [(anchor.apart != own, float(np.linalg.norm(anchor.place - case.place))) for anchor in self.anchors]
+        return tuple(self._posed(index) for index in sorted(range(len(found)), key=found.__getitem__))
+
+    def _posed(self, index: int) -> _Start:
+        anchor = self.anchors[index]
+        if index not in self._trials:
+            self._trials[index] = anchor.trial(self.memory(anchor.scenario))
+        return _Start(self._trials[index], anchor.place)
 
 
 @dataclass
 class OptimumSession:
-    """Optima of one block; programs live as long as it does, so that a block begins the same in every worker."""
+    """Optima of one block; programs live as long as it does, so that a block begins the same in every worker.
+
+    Orders of events come in families between which no solution shows the way (`beside.family`). A family other than the
+    nearest neighbour's is tried where it was better at the nearest place at which it was tried, or was tried nowhere
+    near; so the border between two families is found from both sides.
+    """
 
     question: OptimumQuestion
     held: OptimumHeld
     _programs: dict[int, Programs] = field(default_factory=dict[int, Programs])
+    _tried: dict[Hashable, list[tuple[Array, bool]]] = field(default_factory=dict[Hashable, list[tuple[Array, bool]]])
+    _refused: dict[int, float] = field(default_factory=dict[int, float])
 
-    def answer(self, case: Case, near: object) -> Answer:
-        """Optimum of a case: from its neighbour, else cold, else the reason why there is none."""
-        scenario = case.scenario
-        memory = self.held.memory(scenario)
-        programs = self._programs.setdefault(id(memory), Programs(memory))
-        accuracy = Accuracy(self.question.local_error)
-        begin = near if isinstance(near, Trial) else self.held.anchor(case)
-        trial = None if begin is None else found_beside(scenario, begin, programs, accuracy)
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        """Optimum of a case: from its neighbours, else cold, else the reason why there is none."""
+        scenario, programs = case.scenario, self._programs_of(case.scenario)
+        starts = (*cast(tuple[_Start, ...], near), *self.held.near(case))
+        trial = self._beside(case, starts, programs)
         is_beside = trial is not None
         if trial is None:
             try:
-                trial = found_cold(scenario, silent, memory, accuracy.first)
+                trial = found_cold(scenario, silent, programs.memory, Accuracy(self.question.local_error).first)
             except DemandsConflict as conflict:
                 return Answer(Status.INFEASIBLE, str(conflict))
             except NotConverged as failure:
                 return Answer(Status.NOT_CONVERGED, str(failure))
+            self._tried.setdefault(family(trial.pose.order), []).append((case.place, True))
+        return self._told(case, trial, programs, int(is_beside))
+
+    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
+        """A cheaper optimum, where a neighbour of another family promises one by its slopes and keeps the promise."""
+        own = cast(_Start | None, answer.start)
+        starts = [start for start in cast(tuple[_Start, ...], near) if start.to_levels is not None]
+        mine = None if own is None else family(own.trial.pose.order)
+        other = next((start for start in starts if family(start.trial.pose.order) != mine), None)
+        away = np.inf if other is None else float(np.linalg.norm(other.place - case.place))
+        if other is None or away >= min(self._refused.get(case.number, np.inf), _NEAR):
+            return None
+        self._refused[case.number] = away
+        if own is not None and other.promise(case) > own.trial.solution.cost - _PROMISE:
+            return None
+        programs = self._programs_of(case.scenario)
+        trial = solved_beside(case.scenario, other.trial, programs, CLOSE)
+        if trial is None or (own is not None and trial.solution.cost > own.trial.solution.cost - _PROMISE):
+            return None
+        trial = finished(trial, programs, Accuracy(self.question.local_error))
+        return None if trial is None else self._told(case, trial, programs, 1)
+
+    def _programs_of(self, scenario: Scenario) -> Programs:
+        memory = self.held.memory(scenario)
+        return self._programs.setdefault(id(memory), Programs(memory))
+
+    def _told(self, case: Case, trial: Trial, programs: Programs, start: int) -> Answer:
+        """What is stored of an optimum."""
         flight = flight_of(trial)
-        values = {**_summary(scenario, trial, flight), **_certificate(trial), "start": int(is_beside)}
+        values = {**_summary(trial, flight), **_certificate(trial), "start": start}
         if self.question.refly_one_in and case.number % self.question.refly_one_in == 0:
             again = refly(trial.pose, trial.solution)
             flown = (again.altitude, again.speed, again.fuel)
             values |= {column.name: value for column, value in zip(_REFLIGHT, flown, strict=True)}
+        to_levels = None
         if self.question.with_slopes:
-            values |= _slopes(case, trial, programs)
+            to_levels, to_quantities = _slopes(case, trial, programs)
+            values |= {"cost_slope": to_levels, "cost_per": to_quantities}
         x = -np.array(self.question.distances)
         for name in self.question.flights:
             own = np.interp(x, -flight.column("distance_to_go"), flight.column(name), left=np.nan, right=np.nan)
             values[flown_column(name).name] = own
-        return Answer(Status.SOLVED, "", values, trial)
+        return Answer(Status.SOLVED, "", values, _Start(trial, case.place, case.levels, to_levels))
+
+    def _beside(self, case: Case, starts: tuple[_Start, ...], programs: Programs) -> Trial | None:
+        """The best optimum from the nearest start of each family that may be best here; None if none leads there."""
+        nearest: dict[Hashable, _Start] = {}
+        for start in starts:
+            nearest.setdefault(family(start.trial.pose.order), start)
+        best, costs = None, dict[Hashable, float]()
+        for number, (own, start) in enumerate(nearest.items()):
+            if number and best is not None and not self._is_promising(own, case.place):
+                continue
+            settings = CLOSE if self._tried.get(own) and best is not None else BESIDE
+            trial = solved_beside(case.scenario, start.trial, programs, settings)
+            costs[own] = np.inf if trial is None else trial.solution.cost
+            if trial is not None and (best is None or trial.solution.cost < best.solution.cost):
+                best = trial
+        if best is not None:
+            best = ordered_anew(best, [start.trial for start in starts], programs)
+            best = finished(best, programs, Accuracy(self.question.local_error))
+        if best is not None:
+            costs.setdefault(family(best.pose.order), best.solution.cost)
+            for own, cost in costs.items():
+                self._tried.setdefault(own, []).append((case.place, cost <= min(costs.values())))
+        return best
+
+    def _is_promising(self, own: Hashable, place: Array) -> bool:
+        """Whether a family was the best at the nearest place where it was tried, or was tried nowhere near."""
+        tried = self._tried.get(own, [])
+        away = [float(np.linalg.norm(other - place)) for other, _ in tried]
+        return not tried or tried[int(np.argmin(away))][1] or min(away) > _NEAR
 
 
 def _apart(case: Case) -> tuple[object, ...]:
@@ -222,7 +322,7 @@ def _apart(case: Case) -> tuple[object, ...]:
     return tuple(level for axis, level in zip(axes, case.levels, strict=True) if axis.is_apart)
 
 
-def _summary(scenario: Scenario, trial: Trial, flight: Flight) -> dict[str, Value]:
+def _summary(trial: Trial, flight: Flight) -> dict[str, Value]:
     summary, gate = flight.summary, flight.summary.gate
     return {
         "cost": trial.solution.cost,
@@ -249,14 +349,14 @@ def _certificate(trial: Trial) -> dict[str, Value]:
         "iterations": solution.iterations,
         "optimality": solution.dual_infeasibility,
         "constraint_violation": solution.constraint_violation,
-        "local_error": largest_error(trial),
+        "local_error": trial.largest_error,
         "variables": solution.raw.x.size,
         "regularisation": _regularisation(trial),
         "order": trial.sentence,
     }
 
 
-def _slopes(case: Case, trial: Trial, programs: Programs) -> dict[str, Value]:
+def _slopes(case: Case, trial: Trial, programs: Programs) -> tuple[Array, Array]:
     """Derivatives of the cost: to each ordered axis in its unit, and to the quantities of a report in theirs."""
     cost = cost_sensitivity(programs.of(trial), trial.solution)
     whole = np.concatenate([cost[parameter.name] for parameter in trial.problem.parameters])
@@ -264,25 +364,21 @@ def _slopes(case: Case, trial: Trial, programs: Programs) -> dict[str, Value]:
     to_axes = [_slope(case, index, whole) if axis.is_ordered else np.nan for index, axis in enumerate(axes)]
     found = directions(trial.pose.scenario, trial.problem)
     to_quantities = [float(whole @ direction) * UNITS[unit].factor for _, unit, direction in found]
-    return {"cost_slope": np.array(to_axes), "cost_per": np.array(to_quantities)}
+    return np.array(to_axes), np.array(to_quantities)
 
 
 def _slope(case: Case, axis: int, whole: Array) -> float:
-    """Derivative to an axis, from that to the whole column of parameters and their differences over a small part of it.
+    """Derivative to an axis, from that to the whole column of parameters and their difference over a small part of it.
 
-    Central, or to one side at the end of what a scenario allows; not a number where neither is a scenario.
+    The other way at the end of what a scenario allows; not a number where neither is a scenario of the same numbers.
     """
+    here = np.concatenate(list(parameter_values(case.scenario).values()))
     step = _NUDGE * case.asked.conditions.axes[axis].span
-    ends = [(by, values) for by in (-step, step) if (values := _parameters(case, axis, by)) is not None]
-    if len(ends) == 1:
-        ends.append((0.0, np.concatenate(list(parameter_values(case.scenario).values()))))
-    if len(ends) < 2 or ends[0][1].size != ends[1][1].size:
-        return float("nan")
-    return float(whole @ (ends[1][1] - ends[0][1]) / (ends[1][0] - ends[0][0]))
-
-
-def _parameters(case: Case, axis: int, by: float) -> Array | None:
-    try:
-        return np.concatenate(list(parameter_values(case.moved(axis, by)).values()))
-    except InputFault:
-        return None
+    for by in (step, -step):
+        try:
+            there = np.concatenate(list(parameter_values(case.moved(axis, by)).values()))
+        except InputFault:
+            continue
+        if there.size == here.size:
+            return float(whole @ (there - here)) / by
+    return float("nan")

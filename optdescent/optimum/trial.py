@@ -4,13 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
 
 from optdescent.motion import record
-from optdescent.ocp import Guess, Memory, Problem, Solution, SolverSettings, persist, transcribe
+from optdescent.ocp import (
+    Guess,
+    Memory,
+    PhaseError,
+    Problem,
+    Solution,
+    SolverSettings,
+    local_errors,
+    persist,
+    transcribe,
+)
 from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed
 from optdescent.optimum.events import COLLAPSED, Event, Order
 from optdescent.optimum.guess import guess_from, mesh_for
-from optdescent.optimum.order import reordered, with_other_captures
+from optdescent.optimum.order import reordered, with_other_choices
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose, in_order, overlap
 from optdescent.optimum.progress import Progress
@@ -25,7 +38,9 @@ GAIN = 0.01
 _WORTH = 5e-4
 FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=250)
 """For a guess that is a flight."""
-_NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=250)
+_OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=120)
+"""For an order that is tried where another failed: one that suits takes a third of this."""
+_NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=120)
 
 
 @dataclass(frozen=True)
@@ -38,6 +53,16 @@ class Trial:
     solution: Solution
     orders: tuple[str, ...] = ()
     seen: frozenset[Order] = frozenset()
+
+    @cached_property
+    def errors(self) -> dict[str, PhaseError]:
+        """Local errors of each phase, by element."""
+        return local_errors(self.problem, self.solution)
+
+    @property
+    def largest_error(self) -> float:
+        """Largest local error [scaled, -]."""
+        return max(float(np.max(error.state)) for error in self.errors.values())
 
     @property
     def sentence(self) -> str:
@@ -111,6 +136,8 @@ def in_right_order(
     trial = first = _tried(scenario, memory, flight, order, places)
     seen = {order}
     log = [_told(trial)]
+    if not trial.solution.is_usable:
+        trial = _with_another_choice(scenario, memory, flight, trial, seen, log)
     trial = _without_overlap(scenario, memory, flight, trial, seen, log, progress)
     if not trial.is_orderly:
         _, conflict = _with_relaxed_demands(first, progress)
@@ -118,6 +145,37 @@ def in_right_order(
             raise conflict
         progress("no conflict found: following the descent from still air, then from changed guesses")
         trial = _persisted(trial, log)
+    trial = _exchanged(scenario, memory, flight, trial, seen, log)
+    other = _with_another_choice(scenario, memory, flight, trial, seen, log)
+    if other is not trial and other.solution.cost < trial.solution.cost - GAIN:
+        trial = _exchanged(scenario, memory, flight, other, seen, log)
+    return replace(trial, orders=tuple(log), seen=frozenset(seen))
+
+
+def _with_another_choice(
+    scenario: Scenario, memory: Memory, flight: Flight, trial: Trial, seen: set[Order], log: list[str]
+) -> Trial:
+    """The first orderly trial that makes another choice, else the one given.
+
+    From a solved trial only the side of the gate on which the approach speed is reached is tried: whether the path is
+    met first shows by events that collapse.
+    """
+    choices = with_other_choices(scenario, trial.pose.order)
+    for order in choices[:1] if trial.solution.is_usable else choices:
+        if order in seen:
+            continue
+        seen.add(order)
+        found = tried_again(scenario, memory, trial, flight, order)
+        log.append(_told(found))
+        if found.is_orderly:
+            return found
+    return trial
+
+
+def _exchanged(
+    scenario: Scenario, memory: Memory, flight: Flight, trial: Trial, seen: set[Order], log: list[str]
+) -> Trial:
+    """The trial with collapsed events exchanged as long as it helps."""
     for _ in range(_MOST_EXCHANGES):
         others = [reordered(scenario, trial.pose.order, trial.places, {event}) for event in trial.asking]
         new = [other for other in others if other not in seen]
@@ -128,12 +186,13 @@ def in_right_order(
         log.append(_told(found))
         if found.is_orderly and found.solution.cost < trial.solution.cost - GAIN:
             trial = found
-    return replace(trial, orders=tuple(log), seen=frozenset(seen))
+    return trial
 
 
 def tried_again(scenario: Scenario, memory: Memory, trial: Trial, flight: Flight, order: Order) -> Trial:
     """Another order on its first mesh, from the descent of a solved trial or else from a flight [SI]."""
-    return _tried(scenario, memory, *_again(scenario, trial, flight, order), _NEARBY)
+    settings = _NEARBY if trial.solution.is_usable else _OTHERWISE
+    return _tried(scenario, memory, *_again(scenario, trial, flight, order), settings)
 
 
 def _without_overlap(
@@ -158,7 +217,7 @@ def _without_overlap(
         basis, conflict = (trial, None) if trial.solution.is_usable else _with_relaxed_demands(trial, progress)
         order = reordered(scenario, basis.pose.order, basis.places, basis.asking)
         if order in seen:
-            other = next((new for new in with_other_captures(scenario, trial.pose.order) if new not in seen), None)
+            other = next((new for new in with_other_choices(scenario, trial.pose.order) if new not in seen), None)
             if other is None and conflict is not None:
                 raise conflict
             if other is None:

@@ -10,10 +10,13 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.scenario import Conditions
+from optdescent.scenario import Conditions, Level
 
 CASES_PER_BLOCK = 40
 _CHUNK = 4096
+_CANDIDATES = 4001
+_CASES_PER_START = 250
+"""A start costs as much as some twenty cases."""
 Range = tuple[int, int]
 
 
@@ -62,16 +65,15 @@ class Plan:
 def plan_of(conditions: Conditions, most: int = CASES_PER_BLOCK) -> Plan:
     """Blocks of at most this many cases [-]; levels that are no start for one another are kept apart.
 
-    A grid is halved along the axis over which a block reaches farthest, a sample at the median of that axis.
+    A grid is halved along the axis over which a block reaches farthest, a sample at the median of that axis; cases of
+    one level of an axis that is apart are the same there.
     """
     if conditions.shares is None:
         apart = tuple(axis.is_apart for axis in conditions.axes)
         whole = tuple((0, size) for size in conditions.shape)
         boxes = list(_boxes(whole, conditions.shape, apart, most))
     else:
-        apart_of = [index for index, axis in enumerate(conditions.axes) if axis.is_apart]
-        ranks = {i: np.array([_rank(conditions, i, s) for s in conditions.shares[:, i]]) for i in apart_of}
-        runs = list(_runs(np.arange(conditions.size), conditions.shares, ranks, most))
+        runs = list(_runs(conditions, conditions.shares, most))
         conditions = conditions.reordered(np.concatenate(runs))
         ends = np.cumsum([0, *(run.size for run in runs)])
         boxes = [((int(first), int(last)),) for first, last in pairwise(ends)]
@@ -80,24 +82,25 @@ def plan_of(conditions: Conditions, most: int = CASES_PER_BLOCK) -> Plan:
 
 
 def kinds(conditions: Conditions, most: int) -> list[int]:
-    """Numbers of cases in the middle of each combination of levels that are apart, at most so many [-]."""
+    """Numbers of the cases from which a sweep begins, at most so many [-].
+
+    One in the middle of each combination of levels that are apart, then, for a sweep that is worth it, the one farthest
+    from all before it, again and again.
+    """
+    numbers = np.unique(np.linspace(0, conditions.size - 1, min(conditions.size, _CANDIDATES)).round().astype(np.int64))
+    places = np.array([conditions.place(int(number)) for number in numbers])
     apart = [index for index, axis in enumerate(conditions.axes) if axis.is_apart]
-    found: dict[tuple[float, ...], tuple[float, int]] = {}
-    step = max(1, conditions.size // 100_000)
-    for number in range(0, conditions.size, step):
-        place = conditions.place(number)
-        off = float(np.sum(np.abs(np.delete(place, apart) - 0.5)))
-        key = tuple(
-            float(place[i]) if conditions.shares is None else _rank(conditions, i, float(place[i])) for i in apart
-        )
-        if off < found.get(key, (math.inf, 0))[0]:
-            found[key] = off, number
-    return [number for _, number in list(found.values())[:most]]
-
-
-def _rank(conditions: Conditions, axis: int, share: float) -> float:
-    count = conditions.axes[axis].count or 1
-    return float(min(int(share * count), count - 1))
+    off = np.sum(np.abs(np.delete(places, apart, axis=1) - 0.5), axis=1)
+    levels = [tuple(conditions.levels(int(number))[index] for index in apart) for number in numbers]
+    middles: dict[tuple[Level, ...], int] = {}
+    for at in np.argsort(off, kind="stable").tolist():
+        middles.setdefault(levels[at], at)
+    chosen = list(middles.values())[:most]
+    away = np.min([np.linalg.norm(places - places[at], axis=1) for at in chosen], axis=0)
+    while len(chosen) < min(most, conditions.size // _CASES_PER_START):
+        chosen.append(int(np.argmax(away)))
+        away = np.minimum(away, np.linalg.norm(places - places[chosen[-1]], axis=1))
+    return [int(numbers[at]) for at in chosen]
 
 
 def _boxes(
@@ -117,24 +120,30 @@ def _boxes(
         yield from _boxes((*box[:axis], half, *box[axis + 1 :]), shape, apart, most)
 
 
-def _runs(
-    cases: NDArray[np.int64], shares: NDArray[np.float64], ranks: dict[int, NDArray[np.float64]], most: int
-) -> Iterator[NDArray[np.int64]]:
-    for rank in ranks.values():
-        own = rank[cases]
-        if np.ptp(own) > 0.0:
-            low = cases[own <= np.floor(0.5 * (np.min(own) + np.max(own)))]
-            high = cases[own > np.floor(0.5 * (np.min(own) + np.max(own)))]
-            yield from _runs(low, shares, ranks, most)
-            yield from _runs(high, shares, ranks, most)
-            return
+def _runs(conditions: Conditions, shares: NDArray[np.float64], most: int) -> Iterator[NDArray[np.int64]]:
+    """Numbers of a sample's cases, block by block: first by the levels that are apart, the first axis slowest."""
+    met = np.zeros(len(shares), dtype=np.int64)
+    for axis, own in zip(conditions.axes, shares.T, strict=True):
+        if axis.is_apart:
+            count = axis.count or 1
+            both = met * count + np.minimum((own * count).astype(np.int64), count - 1)
+            met = np.unique(both, return_inverse=True)[1]
+    order = np.argsort(met, kind="stable")
+    within = [index for index, axis in enumerate(conditions.axes) if not axis.is_apart]
+    for cases in np.split(order, np.flatnonzero(np.diff(met[order])) + 1):
+        yield from _halves(cases, shares[cases].T[within] if within else np.zeros((1, cases.size)), most)
+
+
+def _halves(cases: NDArray[np.int64], shares: NDArray[np.float64], most: int) -> Iterator[NDArray[np.int64]]:
+    """Cases halved again and again; `shares` (axes, cases) are their own, so that small parts stay in the cache."""
     if cases.size <= most:
         yield cases
         return
-    axis = int(np.argmax(np.ptp(shares[cases], axis=0)))
-    ordered = cases[np.argsort(shares[cases, axis], kind="stable")]
-    yield from _runs(ordered[: cases.size // 2], shares, ranks, most)
-    yield from _runs(ordered[cases.size // 2 :], shares, ranks, most)
+    axis = int(np.argmax(shares.max(axis=1) - shares.min(axis=1)))
+    order, middle = np.argsort(shares[axis], kind="stable"), cases.size // 2
+    cases, shares = cases[order], shares[:, order]
+    yield from _halves(cases[:middle], shares[:, :middle], most)
+    yield from _halves(cases[middle:], shares[:, middle:], most)
 
 
 def _chunks(shape: Sequence[int]) -> tuple[int, ...]:

@@ -9,7 +9,7 @@ the number of workers nor on the order of the blocks. A failed case answers with
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Protocol, cast
@@ -91,8 +91,12 @@ class Layout:
 class Session(Protocol):
     """Answers the cases of one block."""
 
-    def answer(self, case: Case, near: object) -> Answer:
-        """Answer of a case; `near` is the `start` of its nearest answered neighbour, None without one."""
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        """Answer of a case; `near` holds the `start` of each solved neighbour in its block, the nearest first."""
+        ...
+
+    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
+        """A better answer now that all neighbours have theirs; None where the one given stays."""
         ...
 
 
@@ -162,9 +166,23 @@ class _HeldTogether:
 class _SessionTogether:
     sessions: tuple[Session, ...]
 
-    def answer(self, case: Case, near: object) -> Answer:
-        starts = cast(tuple[object, ...], near or (None,) * len(self.sessions))
-        answers = [session.answer(case, start) for session, start in zip(self.sessions, starts, strict=True)]
-        values = {name: value for answer in answers for name, value in answer.values.items()}
-        first = answers[0]
-        return Answer(first.status, first.reason, values, tuple(answer.start for answer in answers))
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        return _joined([session.answer(case, starts) for session, starts in self._each(near)])
+
+    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
+        """The first question's better answer: what decides how the case ended."""
+        session, starts = self._each(near)[0]
+        first, *rest = cast(tuple[object, ...], answer.start or (None,) * len(self.sessions))
+        better = session.again(case, replace(answer, start=first), starts)
+        if better is None:
+            return None
+        return replace(better, values={**answer.values, **better.values}, start=(better.start, *rest))
+
+    def _each(self, near: tuple[object, ...]) -> list[tuple[Session, tuple[object, ...]]]:
+        known = cast(tuple[tuple[object, ...], ...], near)
+        return [(session, tuple(starts[index] for starts in known)) for index, session in enumerate(self.sessions)]
+
+
+def _joined(answers: list[Answer]) -> Answer:
+    values = {name: value for answer in answers for name, value in answer.values.items()}
+    return replace(answers[0], values=values, start=tuple(answer.start for answer in answers))

@@ -1,0 +1,1 @@
+"""Sweeps measured: throughput, scaling, memory, a cluster's overhead."""
