@@ -164,9 +164,11 @@ class NonlinearProgram:
         """Warm if multipliers are at hand, then cold if that failed; nothing if bounds exclude each other."""
         scale = p[p.size - self.layout.scales :]
         given = {"lbx": box.low, "ubx": box.high, "lbg": box.row_low, "ubg": box.row_high, "p": p}
+        nothing = Raw(x0, np.full(self.columns, np.nan), np.full(self.rows, np.nan), scale)
         if np.any(box.low > box.high):
-            nothing = Raw(x0, np.full(self.columns, np.nan), np.full(self.rows, np.nan), scale)
             return nothing, Ending(Outcome.INFEASIBLE, Start.COLD, 0, np.nan)
+        if settings.iterations == 0:
+            return nothing, Ending(Outcome.ITERATIONS, Start.NEIGHBOUR, 0, np.nan)
         spent = 0
         if near is not None:
             begin = {"x0": near.x, "lam_x0": near.lam_x, "lam_g0": near.lam_g}

@@ -18,7 +18,8 @@ class Warmth(Enum):
 class SolverSettings:
     """Limits of one solve of a nonlinear program.
 
-    ``tolerance`` is on scaled optimality and violation; ``seconds`` is processor time; ``push`` is how far a cold start
+    ``tolerance`` is on scaled optimality and violation; without any ``iterations`` a neighbour is reached by Newton's
+    method or not at all; ``seconds`` is processor time; ``push`` is how far a cold start
     is moved off its limits, as a fraction of their width: small for a guess that is nearly a solution; ``barrier``
     is where the barrier parameter of a cold start begins to fall from (None: it is chosen anew in every iteration,
     which forgives a poor guess; about 1e-3 suits a flown one); ``again`` says whether a warm start that failed is

@@ -35,7 +35,7 @@ from optdescent.scenario import Scenario
 
 BESIDE = SolverSettings(iterations=60, again=False)
 """From a neighbour by Newton's method, and by the interior point where limits change too much for that."""
-CLOSE = SolverSettings(iterations=2, again=False)
+CLOSE = SolverSettings(iterations=0)
 """By Newton's method or not at all."""
 _MOST_ORDERS = 4
 _MARGIN = 0.3
@@ -56,7 +56,7 @@ class Accuracy:
     @property
     def again(self) -> Settings:
         """Settings of a mesh that has become too coarse for a neighbour."""
-        rules = replace(self.first.refinement, cost_change=np.inf, rounds=3)
+        rules = replace(self.first.refinement, cost_change=np.inf, rounds=8)
         return Settings(solver=SolverSettings(iterations=40, again=False), refinement=rules)
 
 

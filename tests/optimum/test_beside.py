@@ -1,0 +1,134 @@
+"""Optima from their neighbours: the same as those found cold, or better; and choices that no solution asks for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from optdescent.inputs import read_toml, with_settings
+from optdescent.ocp import Memory
+from optdescent.optimum.beside import BESIDE, CLOSE, Accuracy, Programs, family, finished, solved_beside
+from optdescent.optimum.events import Event, EventKind
+from optdescent.optimum.optimise import found_cold
+from optdescent.optimum.order import with_other_choices
+from optdescent.optimum.pose import Pose
+from optdescent.optimum.progress import silent
+from optdescent.optimum.structure import structure, world
+from optdescent.optimum.trial import Trial
+from optdescent.scenario import Scenario
+
+STUDY = Path(__file__).parents[2] / "studies" / "first_descent" / "scenario.toml"
+ACCURACY = Accuracy(1e-4)
+
+
+def scenario(*settings: str, tailwind: float = 0.0) -> Scenario:
+    data = with_settings(read_toml(STUDY), settings)
+    bias = {"bias_kt": abs(tailwind), "bias_from_deg": 305.0 if tailwind >= 0.0 else 125.0}
+    data["air"]["wind"] = {"kind": "perturbed", "of": data["air"]["wind"], **bias}
+    return Scenario.from_data(data, "test", STUDY.parent)
+
+
+@cache
+def middle() -> tuple[Trial, Programs]:
+    memory = Memory()
+    trial = found_cold(scenario("start.mass_kg=61000"), silent, memory, ACCURACY.first)
+    return trial, Programs(memory)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("settings", "tailwind"),
+    [
+        (("start.mass_kg=62000",), 0.0),
+        (("start.mass_kg=61000", "air.temperature_offset_k=4.0"), 3.0),
+        (("start.mass_kg=60000", "cost.time_kg_per_min=0.5"), -3.0),
+    ],
+)
+def test_a_neighbours_optimum_is_that_found_cold(settings: tuple[str, ...], tailwind: float) -> None:
+    """To the meshes' error: both have local errors below 1e-4, some hundredths of a kilogram."""
+    near, programs = middle()
+    case = scenario(*settings, tailwind=tailwind)
+    beside = solved_beside(case, near, programs)
+    assert beside is not None
+    beside = finished(beside, programs, ACCURACY)
+    assert beside is not None
+    cold = found_cold(case, silent, programs.memory, ACCURACY.first)
+    assert beside.largest_error <= ACCURACY.local_error
+    assert family(beside.pose.order) == family(cold.pose.order)
+    assert beside.solution.cost == pytest.approx(cold.solution.cost, abs=0.05)
+
+
+@pytest.mark.slow
+def test_newtons_method_and_the_interior_point_reach_the_same_neighbour() -> None:
+    near, programs = middle()
+    case = scenario("start.mass_kg=62500", tailwind=2.0)
+    close, wide = (solved_beside(case, near, programs, settings) for settings in (CLOSE, BESIDE))
+    assert close is not None
+    assert wide is not None
+    alone = programs.of(near).solve(close.solution.values, near.solution, replace(BESIDE, iterations=200))
+    assert close.solution.cost == pytest.approx(alone.cost, rel=1e-8)
+    assert wide.solution.cost == pytest.approx(alone.cost, rel=1e-8)
+
+
+@pytest.mark.slow
+def test_a_scenario_of_another_structure_is_no_neighbour() -> None:
+    near, programs = middle()
+    assert solved_beside(scenario('handling.anti_ice.kind="on"'), near, programs) is None
+    assert solved_beside(scenario("handling.configuration=free"), near, programs) is None
+
+
+@pytest.mark.slow
+def test_structure_is_everything_but_numbers() -> None:
+    pose = middle()[0].pose
+
+    def other(*settings: str) -> Pose:
+        return replace(pose, scenario=scenario(*settings))
+
+    assert structure(other("start.mass_kg=58000", "air.qnh_hpa=990.0")) == structure(pose)
+    assert structure(other("arrival.windows[0].altitude_at_least_ft=13000.0")) == structure(pose)
+    assert structure(other("arrival.windows[0].speed_at_most_kt=280.0")) != structure(pose)
+    assert structure(other("arrival.glide_path.below_within_nm=31.0")) != structure(pose)
+    assert structure(other("arrival.speed_limits[0].speed_kt=400.0")) != structure(pose)
+    assert world(other("handling.configuration=free").scenario) != world(pose.scenario)
+
+
+def test_another_choice_passes_the_gate_on_the_other_side_and_meets_the_path_elsewhere() -> None:
+    order = middle()[0].pose.order
+    others = with_other_choices(scenario(), order)
+    gate, slow = Event(EventKind.GATE, 0), Event(EventKind.ON_SPEED)
+    assert family(others[0]) != family(order)
+    assert [event for event in others[0] if event not in (gate, slow)] == [e for e in order if e not in (gate, slow)]
+    capture = Event(EventKind.CAPTURE)
+    assert any(abs(other.index(capture) - order.index(capture)) == 1 for other in others)
+    assert len(set(others)) == len(others)
+    assert order not in others
+
+
+@pytest.mark.slow
+def test_a_descent_is_found_where_the_flown_order_fails() -> None:
+    """In 11 kt less of tailwind the gate is best passed above the approach speed, with the gear after the capture.
+
+    The order flown first does not converge, and orders mended from its overlaps all end in a conflict that is none.
+    """
+    settings = ("start.mass_kg=64000", "air.temperature_offset_k=5.0")
+    trial = found_cold(scenario(*settings, tailwind=-11.05), silent, Memory(), ACCURACY.first)
+    assert family(trial.pose.order) == (Event(EventKind.GATE, 0),)
+    assert trial.solution.cost < 430.0
+
+
+@pytest.mark.slow
+def test_a_mesh_that_has_become_too_coarse_is_refined() -> None:
+    near, programs = middle()
+    strict = Accuracy(1e-7)
+    trial = solved_beside(scenario("start.mass_kg=61500"), near, programs)
+    assert trial is not None
+    assert trial.largest_error > strict.local_error
+    fine = finished(trial, programs, Accuracy(0.3 * trial.largest_error))
+    assert fine is not None
+    assert fine.largest_error <= 0.3 * trial.largest_error
+    assert fine.solution.raw.x.size > trial.solution.raw.x.size
+    assert np.isfinite(fine.solution.cost)
