@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from optdescent.rules import fly as fly
     from optdescent.rules import read_rules as read_rules
     from optdescent.scenario import Scenario as Scenario
+    from optdescent.study import Study as Study
 
 _ROOMS = {
     "DemandsConflict": "optdescent.optimum",
@@ -30,6 +31,7 @@ _ROOMS = {
     "NotConverged": "optdescent.optimum",
     "Rule": "optdescent.rules",
     "Scenario": "optdescent.scenario",
+    "Study": "optdescent.study",
     "fly": "optdescent.rules",
     "margins": "optdescent.margins",
     "optimise": "optdescent.optimum",
@@ -42,6 +44,7 @@ __all__ = [
     "NotConverged",
     "Rule",
     "Scenario",
+    "Study",
     "fly",
     "margins",
     "optimise",

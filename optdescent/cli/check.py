@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 import click
 
 from optdescent.cli.options import debug_option, json_option
-from optdescent.cli.say import BAD_INPUT, guarded, say_json
+from optdescent.cli.say import (
+    BAD_INPUT,
+    CASE_RULE_SECONDS,
+    CASE_SECONDS,
+    SWEEP_START_SECONDS,
+    cores,
+    guarded,
+    say_json,
+)
 
 if TYPE_CHECKING:
     from optdescent.airframe import Airframe
@@ -37,7 +45,7 @@ def check(files: tuple[Path, ...], as_json: bool, debug: bool) -> None:
 def _check_all(files: tuple[Path, ...], as_json: bool) -> None:
     from optdescent.inputs import InputFault
     from optdescent.results.caution import CAUTION
-    from optdescent.results.plain import faults_plain, plausibility_plain
+    from optdescent.results.plain import faults_plain
 
     found: list[Plain] = []
     is_bad = False
@@ -45,17 +53,7 @@ def _check_all(files: tuple[Path, ...], as_json: bool) -> None:
         one: Plain = {"file": str(file)}
         found.append(one)
         try:
-            airframe = _airframe(file)
-            one["is"] = _described(file) if airframe is None else f"airframe: {airframe.title}"
-            if not as_json:
-                click.echo(f"{file}: {one['is']}")
-            if airframe is not None:
-                from optdescent.motion.plausibility import plausibility
-
-                sheet = plausibility(airframe)
-                one["plausibility"] = plausibility_plain(sheet)
-                if not as_json:
-                    _say_sheet(sheet)
+            _check(file, one, as_json)
         except InputFault as fault:
             is_bad = True
             one["faults"] = faults_plain(fault)
@@ -67,6 +65,83 @@ def _check_all(files: tuple[Path, ...], as_json: bool) -> None:
         say_json({"files": found, "caution": CAUTION})
     if is_bad:
         sys.exit(BAD_INPUT)
+
+
+def _check(file: Path, one: Plain, as_json: bool) -> None:
+    """Say what a file is, and note it.
+
+    Raises
+    ------
+    InputFault
+        Every fault of the file.
+    """
+    from optdescent.results.plain import plausibility_plain
+
+    airframe = _airframe(file)
+    if airframe is not None:
+        from optdescent.motion.plausibility import plausibility
+
+        one["is"], sheet = f"airframe: {airframe.title}", plausibility(airframe)
+        one["plausibility"] = plausibility_plain(sheet)
+        lines = _sheet_lines(sheet)
+    elif _is_study(file):
+        one["is"], one["study"] = _study(file)
+        lines = _study_lines(one["study"])
+    else:
+        one["is"], lines = _described(file), list[str]()
+    if not as_json:
+        for line in (f"{file}: {one['is']}", *lines):
+            click.echo(line)
+
+
+def _is_study(file: Path) -> bool:
+    """Whether a file has a key that only a study has.
+
+    Raises
+    ------
+    InputFault
+        The file cannot be read.
+    """
+    from optdescent.inputs import read_toml
+
+    return file.suffix.lower() == ".toml" and bool(set(read_toml(file)) & {"scenario", "conditions"})
+
+
+def _study(file: Path) -> tuple[str, Plain]:
+    """What a study is and would do: its cases, over which axes, and how long that may take here.
+
+    Raises
+    ------
+    InputFault
+        Every fault of the study and of the files it names.
+    """
+    from optdescent.study import Study
+
+    study = Study.from_toml(file)
+    conditions, workers = study.plan.conditions, cores()
+    own = CASE_SECONDS + CASE_RULE_SECONDS * len(study.rules)
+    seconds = SWEEP_START_SECONDS + own * conditions.size / min(workers, len(study.plan.blocks))
+    return f"study {study.digest}: {study.title}", {
+        "scenario": f"{study.scenario.title} ({study.scenario.digest})",
+        "cases": conditions.size,
+        "sampling": conditions.sampling.kind,
+        "axes": [f"{axis.name} ({axis.count})" if axis.count else axis.name for axis in conditions.axes],
+        "blocks": len(study.plan.blocks),
+        "rules": [rule.name for rule in study.rules],
+        "flight_columns": len(study.flights),
+        "estimate_min": round(seconds / 60.0, 1),
+        "workers": workers,
+    }
+
+
+def _study_lines(study: Plain) -> list[str]:
+    kept = f"{study['flight_columns']} columns of each flight" if study["flight_columns"] else "no flights"
+    return [
+        f"  from {study['scenario']}",
+        f"  {study['cases']} cases ({study['sampling']}) over {', '.join(study['axes'])}",
+        f"  the optimum{''.join(f', {name}' for name in study['rules'])} in each; summaries and {kept} kept",
+        f"  {study['blocks']} blocks; about {study['estimate_min']:g} min with {study['workers']} processes here",
+    ]
 
 
 def _airframe(file: Path) -> Airframe | None:
@@ -86,19 +161,20 @@ def _airframe(file: Path) -> Airframe | None:
     return read_airframe(str(file.resolve())) if is_airframe else None
 
 
-def _say_sheet(sheet: PlausibilitySheet) -> None:
-    """Print a plausibility sheet: a line each band, with its conditions below it."""
+def _sheet_lines(sheet: PlausibilitySheet) -> list[str]:
+    """A plausibility sheet: a line each band, with its conditions below it."""
+    found: list[str] = []
     for line in sheet.lines:
-        click.echo(f"  {line.standing.value:8s}{line.what:62s}{line.shown_value:>12s}   band {line.shown_band}")
+        found.append(f"  {line.standing.value:8s}{line.what:62s}{line.shown_value:>12s}   band {line.shown_band}")
         for text in (line.conditions, line.remark, f"band: {line.source}"):
-            for part in textwrap.wrap(text, 104):
-                click.echo(f"{'':10s}{part}")
+            found += [f"{'':10s}{part}" for part in textwrap.wrap(text, 104)]
     missed, at_odds = len(sheet.missed), len(sheet.at_odds)
-    click.echo(
+    found.append(
         f"  {len(sheet.lines)} bands, {missed} missed"
         + "".join(f"; missed: {line.what}" for line in sheet.missed)
         + (f"; {at_odds} at odds with the other bands (said there)" if at_odds else "")
     )
+    return found
 
 
 def _described(file: Path) -> str:
@@ -126,5 +202,8 @@ def _described(file: Path) -> str:
     if keys & {"arrival", "start", "airframe", "air"}:
         scenario = Scenario.from_toml(file)
         return f"scenario {scenario.digest}: {scenario.title}"
-    known = "a scenario (arrival, start), rules (rules), an airframe (wing, steps), or a sounding (.csv)"
+    known = (
+        "a scenario (arrival, start), a study (scenario, conditions), rules (rules), an airframe (wing, steps), "
+        "or a sounding (.csv)"
+    )
     raise InputFault([Fault(str(file), "", f"is no known input file (its keys are {sorted(keys)})", known)])

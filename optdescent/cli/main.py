@@ -9,6 +9,7 @@ from optdescent.cli.check import check
 from optdescent.cli.identify import identify
 from optdescent.cli.margins import margins
 from optdescent.cli.optimise import optimise
+from optdescent.cli.sweep import sweep
 from optdescent.results.caution import CAUTION
 
 
@@ -27,3 +28,4 @@ main.add_command(optimise)
 main.add_command(margins)
 main.add_command(chart)
 main.add_command(identify)
+main.add_command(sweep)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -16,7 +17,9 @@ DONE, BAD_INPUT, CONFLICT, NOT_CONVERGED, INTERRUPTED = 0, 2, 3, 4, 130
 
 OPTIMUM_SECONDS = (0.4, 3.3, 2.4, 2.3)
 """First flight, first mesh, finer mesh, flying it again: what they take on the first study, for the time left."""
-RULE_SECONDS, WRITING_SECONDS = 1.5, 4.0
+RULE_SECONDS, WRITING_SECONDS = 0.8, 4.0
+SWEEP_START_SECONDS, CASE_SECONDS, CASE_RULE_SECONDS = 20.0, 0.5, 0.5
+"""A sweep's start, and what a case and each of its rules take one worker: for what `check` says of a study."""
 
 
 class Progress:
@@ -38,6 +41,11 @@ class Progress:
             estimate = f", about {elapsed * left / done:.0f} s left" if done > 0.0 and left > 0.0 else ""
             click.echo(f"[{elapsed:5.1f} s{estimate}] {sentence}", err=True)
         self._step += 1
+
+
+def cores() -> int:
+    """Processors that this process may use [-]."""
+    return len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1
 
 
 def say_json(plain: dict[str, Any]) -> None:

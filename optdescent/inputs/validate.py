@@ -19,19 +19,38 @@ def _lookup(data: object, location: Sequence[str | int]) -> tuple[list[str], obj
     """Dotted path of a location without pydantic's union tags, and the value found there."""
     path: list[str] = []
     current = data
-    for part in location:
+    for part in _without_tags(data, location):
         if isinstance(part, int) and is_array(current) and part < len(cast(list[object], current)):
             current = cast(list[object], current)[part]
             path[-1:] = [f"{path[-1]}[{part}]"] if path else [f"[{part}]"]
         elif is_table(current):
-            table = cast(Mapping[str, object], current)
-            if part not in table and table.get("kind") == part:
-                continue
-            current = table.get(str(part))
+            current = cast(Mapping[str, object], current).get(str(part))
             path.append(str(part))
         else:
             path.append(str(part))
     return path, current
+
+
+def _without_tags(data: object, location: Sequence[str | int]) -> list[str | int]:
+    """A location without the tags of unions: of the parts below a table the first, where it is the table's `kind`.
+
+    The table at the top is of no union. A key of the table may have the name of its kind.
+    """
+    parts: list[str | int] = []
+    current: object = data
+    may_be_tag = False
+    for part in location:
+        table: Mapping[str, object] = cast(Mapping[str, object], current) if is_table(current) else {}
+        if may_be_tag and part == table.get("kind"):
+            may_be_tag = False
+            continue
+        parts.append(part)
+        if isinstance(part, int) and is_array(current) and part < len(cast(list[object], current)):
+            current = cast(list[object], current)[part]
+        else:
+            current = table.get(str(part))
+        may_be_tag = True
+    return parts
 
 
 def _models_at(model: type[BaseModel], path: Sequence[str]) -> list[type[BaseModel]]:
@@ -165,9 +184,8 @@ def validated_in_part(model: type[Table], data: Mapping[str, Any], file: str) ->
 
 def _remove(data: Any, location: Sequence[str | int]) -> None:
     """Take the key at a location of a parsed file out of its table."""
+    *above, last = _without_tags(data, location)
     table = data
-    for part in location[:-1]:
-        if isinstance(part, str) and part not in table:
-            continue  # the tag of a union is no key of the file
+    for part in above:
         table = table[part]
-    table.pop(location[-1], None)
+    table.pop(last, None)

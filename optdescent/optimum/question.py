@@ -61,7 +61,7 @@ _CERTIFICATE = (
     SweepColumn(Column("optimality", "1", "largest scaled residual of the optimality conditions", "")),
     SweepColumn(Column("constraint_violation", "1", "largest scaled violation of a constraint", "")),
     SweepColumn(Column("local_error", "1", "largest scaled error of an element of the mesh", "")),
-    SweepColumn(Column("variables", "1", "variables of the nonlinear program", ""), Content.COUNT),
+    SweepColumn(Column("program_size", "1", "variables of the nonlinear program", ""), Content.COUNT),
     SweepColumn(Column("regularisation", "kg", "charged to make controls unique and smooth", "kg")),
     SweepColumn(Column("order", "", "events in their order", ""), Content.TEXT),
 )
@@ -82,6 +82,8 @@ _SLOPES = (
 )
 _NEAR = 0.15
 """Part of the study's ranges within which one case says something of another's family of orders."""
+_AT_ITS_END = 1.0
+"""Distance [m] by which rounding may set a flight's end off the threshold or the start."""
 _PROMISE = 0.2
 """Cost [kg] that another family must promise to be tried once more."""
 _NUDGE = 1e-4
@@ -281,10 +283,8 @@ class OptimumSession:
         if self.question.with_slopes:
             to_levels, to_quantities = _slopes(case, trial, programs)
             values |= {"cost_slope": to_levels, "cost_per": to_quantities}
-        x = -np.array(self.question.distances)
         for name in self.question.flights:
-            own = np.interp(x, -flight.column("distance_to_go"), flight.column(name), left=np.nan, right=np.nan)
-            values[flown_column(name).name] = own
+            values[flown_column(name).name] = _kept(flight, name, self.question.distances)
         return Answer(Status.SOLVED, "", values, _Start(trial, case.place, case.levels, to_levels))
 
     def _beside(self, case: Case, starts: tuple[_Start, ...], programs: Programs) -> Trial | None:
@@ -315,6 +315,13 @@ class OptimumSession:
         tried = self._tried.get(own, [])
         away = [float(np.linalg.norm(other - place)) for other, _ in tried]
         return not tried or tried[int(np.argmin(away))][1] or min(away) > _NEAR
+
+
+def _kept(flight: Flight, name: str, distances: Sequence[float]) -> Array:
+    """A column of a flight [SI] at distances to go [m]; not a number beyond its ends."""
+    x, at = -flight.column("distance_to_go"), -np.array(distances)
+    is_flown = (at > x[0] - _AT_ITS_END) & (at < x[-1] + _AT_ITS_END)
+    return np.where(is_flown, np.interp(at, x, flight.column(name)), np.nan)
 
 
 def _apart(case: Case) -> tuple[object, ...]:
@@ -350,7 +357,7 @@ def _certificate(trial: Trial) -> dict[str, Value]:
         "optimality": solution.dual_infeasibility,
         "constraint_violation": solution.constraint_violation,
         "local_error": trial.largest_error,
-        "variables": solution.raw.x.size,
+        "program_size": solution.raw.x.size,
         "regularisation": _regularisation(trial),
         "order": trial.sentence,
     }

@@ -1,8 +1,8 @@
 """A rule flown closed loop by a crew, through the same equations of motion as the optimum.
 
 The flight is stepped along the track by the classical Runge-Kutta method at a fixed distance. The step is compiled
-once for an airframe, arrival, rule and crew; wind, temperature, altimeter setting, mass, course and cruise are
-parameters of it.
+once for an airframe, arrival, rule and crew, and many of them are taken in one call; wind, temperature, altimeter
+setting, mass, course and cruise are parameters of it.
 """
 
 from __future__ import annotations
@@ -48,6 +48,8 @@ from optdescent.scenario.declaration import Handling
 
 STEP = 40.0
 """Distance [m] of one step; halving it moves height at the gate by less than 1 ft."""
+_STEPS = 256
+"""Steps taken in one call."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,10 @@ class Pilot:
 
     @cached_property
     def advance(self) -> ca.Function:
-        """Compiled step: (coordinate [m], lane, step [m], parameters) to (lane, load factor, asked height, speed)."""
+        """Compiled steps: (lane, coordinates [m], lengths [m], parameters) to (lanes, load factors, heights, speeds).
+
+        The lane is the first one; a column each step of everything else. Heights and speeds are those asked for.
+        """
         x, dx = ca.SX.sym("x"), ca.SX.sym("dx")
         lane = ca.SX.sym("lane", 10 + 2 * self.steps)
         parameters = ca.SX.sym("parameters", 5 + self.field.size + (WARMTH.size if self.is_warm else 0))
@@ -105,7 +110,9 @@ class Pilot:
         fourth, _, _ = self._rates(x + dx, lane + dx * third, parameters)
         after = lane + dx / 6 * (first + 2 * second + 2 * third + fourth)
         after = self._latched(x + dx, after, parameters)
-        return ca.Function("advance", [x, lane, dx, parameters], [after, load_factor, ask.height, ask.speed])
+        put_in, found = [lane, x, dx, parameters], [after, load_factor, ask.height, ask.speed]
+        # the four rates of a step share many expressions
+        return ca.Function("advance", put_in, found, {"cse": True}).mapaccum("advances", _STEPS)
 
     def world(self, parameters: Value) -> tuple[Surroundings, Value, Value]:
         """Surroundings, cruise pressure altitude [m] and cruise Mach number [-] of the step's parameters [SI]."""
@@ -228,7 +235,12 @@ def fly(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Flight:
 
 def flown(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Trajectory:
     """Trajectory of a rule from the scenario's start to the threshold [SI]; cut where the motion has no solution."""
-    pilot = Pilot(
+    return flown_by(pilot_of(scenario, rule, crew), scenario)
+
+
+def pilot_of(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Pilot:
+    """Who flies a rule in a scenario: equal for scenarios that differ only in parameters of the compiled step."""
+    return Pilot(
         scenario.airframe,
         scenario.arrival,
         rule,
@@ -237,23 +249,29 @@ def flown(scenario: Scenario, rule: Rule, crew: Crew = Crew()) -> Trajectory:
         scenario.handling,
         scenario.warmth is not None,
     )
+
+
+def flown_by(pilot: Pilot, scenario: Scenario) -> Trajectory:
+    """Trajectory of a pilot of the scenario [SI]; cut where the motion has no solution."""
     length = scenario.start.distance
     count = int(np.ceil(length / STEP))
     dx = length / count
     parameters, lane = _start(scenario, pilot)
     distance = np.linspace(-length, 0.0, count + 1)
-    lanes = np.empty((count + 1, lane.size))
-    seen = np.empty((count + 1, 3))
-    reached = count
-    for index in range(count + 1):
-        lanes[index] = lane
-        after, *orders = pilot.advance.call([distance[index], lane, dx, parameters])
-        seen[index] = [float(order) for order in orders]
-        lane = np.asarray(after).ravel()
-        if not np.all(np.isfinite(lane)):
-            reached = index
+    # whole calls: what lies beyond the threshold is thrown away
+    places = np.concatenate([distance, dx * np.arange(1, -(count + 1) % _STEPS + 1)]).reshape(-1, _STEPS)
+    lengths, repeated = np.full((1, _STEPS), dx), np.tile(parameters[:, None], (1, _STEPS))
+    lanes, seen = [lane[None]], list[NDArray[np.float64]]()
+    for some in places:
+        after, *orders = pilot.advance.call([lanes[-1][-1], some[None], lengths, repeated])
+        lanes.append(np.asarray(after).T)
+        seen.append(np.vstack([np.asarray(order) for order in orders]).T)
+        if not np.all(np.isfinite(lanes[-1][-1])):
             break
-    return _trajectory(distance[: reached + 1], lanes[: reached + 1], seen[: reached + 1], pilot.steps)
+    found = np.vstack(lanes)[: count + 1]
+    lost = np.flatnonzero(~np.all(np.isfinite(found), axis=1))
+    reached = int(lost[0]) if lost.size else found.shape[0]
+    return _trajectory(distance[:reached], found[:reached], np.vstack(seen)[:reached], pilot.steps)
 
 
 def _start(scenario: Scenario, pilot: Pilot) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

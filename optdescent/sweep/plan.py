@@ -43,7 +43,7 @@ class Block:
         return math.prod(self.shape)
 
     def cases(self, shape: Sequence[int]) -> NDArray[np.int64]:
-        """Numbers of its cases (size,), the last dimension fastest; `shape` is that of all cases."""
+        """Numbers (size,) [-] of its cases, the last dimension fastest; `shape` is that of all cases."""
         own = np.meshgrid(*(np.arange(*ends) for ends in self.ranges), indexing="ij")
         return np.ravel_multi_index([part.ravel() for part in own], tuple(shape)).astype(np.int64)
 
@@ -93,7 +93,8 @@ def kinds(conditions: Conditions, most: int) -> list[int]:
     off = np.sum(np.abs(np.delete(places, apart, axis=1) - 0.5), axis=1)
     levels = [tuple(conditions.levels(int(number))[index] for index in apart) for number in numbers]
     middles: dict[tuple[Level, ...], int] = {}
-    for at in np.argsort(off, kind="stable").tolist():
+    inside_first: list[int] = np.argsort(off, kind="stable").tolist()
+    for at in inside_first:
         middles.setdefault(levels[at], at)
     chosen = list(middles.values())[:most]
     away = np.min([np.linalg.norm(places - places[at], axis=1) for at in chosen], axis=0)

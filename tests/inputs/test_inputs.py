@@ -5,13 +5,14 @@ from __future__ import annotations
 import copy
 import math
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from optdescent.inputs import (
+    BY_KIND,
     Declared,
     Fault,
     InputFault,
@@ -34,6 +35,18 @@ class Square(Declared):
 class Circle(Declared):
     kind: Literal["circle"] = entry("a circle")
     radius: float = quantity("nm", 0, 10, "radius")
+
+
+class Listed(Declared):
+    """A table with a key of the name of its kind."""
+
+    kind: Literal["side_ft"] = entry("sides one by one")
+    name: str = entry("name")
+    side_ft: tuple[float, ...] = entry("the sides")
+
+
+class Drawn(Declared):
+    shapes: tuple[Annotated[Square | Listed, BY_KIND], ...] = entry("shapes")
 
 
 class Part(Declared):
@@ -169,6 +182,24 @@ def test_a_key_of_another_kind_is_ignored() -> None:
     left_over = {**GOOD, "shape": {"kind": "circle", "radius_nm": 2.0, "side_ft": 1.0}}
     assert validated(Thing, left_over, "thing.toml") == validated(Thing, GOOD, "thing.toml")
     assert set(faults({**GOOD, "shape": {"kind": "circle", "radius_nm": 2.0, "sid_ft": 1.0}})) == {"shape.sid_ft"}
+
+
+@pytest.mark.parametrize(
+    ("shape", "key", "given"),
+    [
+        ({"kind": "side_ft", "name": 4, "side_ft": [1.0]}, "name", "got 4"),
+        ({"kind": "side_ft", "side_ft": [1.0]}, "name", "missing"),
+        ({"kind": "side_ft", "name": "a", "side_ft": 3}, "side_ft", "got 3"),
+        ({"kind": "side_ft", "name": "a", "side_ft": [1.0, "b"]}, "side_ft[1]", "got 'b'"),
+        ({"kind": "side_ft", "name": "a", "side_ft": [1.0], "nmae": 2}, "nmae", "unknown key (value 2)"),
+        ({"kind": "square", "side_ft": "wide"}, "side_ft", "got 'wide'"),
+    ],
+)
+def test_a_kind_that_is_the_name_of_a_key_does_not_hide_the_key(shape: dict[str, object], key: str, given: str) -> None:
+    with pytest.raises(InputFault) as caught:
+        validated(Drawn, {"shapes": [shape]}, "drawn.toml")
+    (fault,) = caught.value.faults
+    assert (fault.key, fault.given) == (f"shapes[0].{key}", given)
 
 
 @pytest.mark.parametrize("shape", [{"kind": "triangle"}, {}, {"radius_nm": 2.0}])

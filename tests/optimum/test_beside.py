@@ -48,8 +48,8 @@ def middle() -> tuple[Trial, Programs]:
         (("start.mass_kg=60000", "cost.time_kg_per_min=0.5"), -3.0),
     ],
 )
-def test_a_neighbours_optimum_is_that_found_cold(settings: tuple[str, ...], tailwind: float) -> None:
-    """To the meshes' error: both have local errors below 1e-4, some hundredths of a kilogram."""
+def test_a_neighbours_optimum_is_that_found_cold_or_better(settings: tuple[str, ...], tailwind: float) -> None:
+    """To the meshes' error, some hundredths of a kilogram; another order of events has been seen to save 0.4 kg."""
     near, programs = middle()
     case = scenario(*settings, tailwind=tailwind)
     beside = solved_beside(case, near, programs)
@@ -59,7 +59,7 @@ def test_a_neighbours_optimum_is_that_found_cold(settings: tuple[str, ...], tail
     cold = found_cold(case, silent, programs.memory, ACCURACY.first)
     assert beside.largest_error <= ACCURACY.local_error
     assert family(beside.pose.order) == family(cold.pose.order)
-    assert beside.solution.cost == pytest.approx(cold.solution.cost, abs=0.05)
+    assert cold.solution.cost - 1.0 < beside.solution.cost < cold.solution.cost + 0.05
 
 
 @pytest.mark.slow

@@ -18,7 +18,7 @@ from optdescent.sweep.plan import Plan, kinds, plan_of
 from optdescent.sweep.question import Asked
 from tests.scenario.files import STUDY
 
-DISTANCES = (185200.0, 92600.0, 18520.0)
+DISTANCES = (296320.0, 185200.0, 92600.0, 18520.0, 0.0)
 QUESTION = OptimumQuestion(flights=("altitude", "calibrated_airspeed"), distances=DISTANCES, refly_one_in=4)
 
 

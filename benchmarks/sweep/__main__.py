@@ -1,0 +1,277 @@
+"""Sweeps of optimal descents: ``python -m benchmarks.sweep [-o FOLDER] [-n CASES] [--part PART]``.
+
+Ten thousand cases of the first study (wind by mass by temperature by cost of time), on this machine with two workers:
+cases a second beside cold solves one by one to the same accuracy, one worker beside two, memory as the sweep goes on,
+cost per case as it grows, the same blocks on a Dask cluster beside local processes, and what a far larger sweep would
+take by the sizes and rates measured. Ratios within one run; a yardstick's time stands beside them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+import tempfile
+import threading
+import time
+from collections import Counter
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import psutil
+import xarray as xr
+from numpy.typing import NDArray
+
+from benchmarks.sweep.cluster import answer_bytes, cluster, tasks_a_second
+from benchmarks.tables import markdown, write_csv
+from benchmarks.yardstick import SENTENCE, yardstick
+from optdescent.ocp import Memory
+from optdescent.optimum import DemandsConflict, NotConverged
+from optdescent.optimum.beside import Accuracy
+from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.results.sweep import Status
+from optdescent.study import Study
+from optdescent.sweep import Cluster, Journal, Local, Sweep, run_sweep
+from optdescent.sweep.block import case_of, failed_block
+from optdescent.sweep.dataset import Contents
+from optdescent.sweep.store import created
+
+STUDY = Path(__file__).with_name("study.toml")
+COLD_CASES = 12
+PARTS = ("cold", "workers", "large", "cluster")
+SIZES = {100: (5, 5, 2, 2), 1000: (10, 10, 5, 2), 10000: (20, 10, 10, 5)}
+"""Levels of each axis: the first ones of the grid of ten thousand, so that neighbours are as far apart in all."""
+Row = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Run:
+    """One sweep: seconds, cases, memory of this process and its workers together [MB] every few seconds."""
+
+    seconds: float
+    cases: int
+    memory: NDArray[np.float64]
+    dataset: xr.Dataset
+
+    @property
+    def rate(self) -> float:
+        """Cases a second."""
+        return self.cases / self.seconds
+
+
+def study_of(cases: int) -> Study:
+    """The benchmark's study cut to so many cases, with the same steps between levels."""
+    whole = Study.from_toml(STUDY)
+    settings: list[str] = []
+    for index, (axis, count) in enumerate(zip(whole.plan.conditions.axes, SIZES[cases], strict=True)):
+        levels = axis.levels[: max(count, 2)]
+        if len(levels) < len(axis.levels):
+            at = f"conditions.axes[{index}]"
+            if axis.name == "time_kg_per_min":
+                settings.append(f"{at}.values={list(levels)}")
+            else:
+                settings += [f"{at}.to={levels[-1]!r}", f"{at}.count={len(levels)}"]
+    return Study.from_toml(STUDY, settings)
+
+
+def some_blocks(sweep: Sweep, count: int) -> Sweep:
+    """The sweep with a few of its blocks only, spread over it: the rest stays not computed."""
+    blocks = sweep.plan.blocks
+    chosen = np.unique(np.linspace(0, len(blocks) - 1, count).round().astype(int))
+    return replace(sweep, plan=replace(sweep.plan, blocks=tuple(blocks[index] for index in chosen)))
+
+
+def run(sweep: Sweep, folder: Path, place: Local | Cluster) -> Run:
+    """Run a sweep anew and watch its memory."""
+    path, log = folder / "out.zarr", folder / "out.log"
+    shutil.rmtree(path, ignore_errors=True)
+    log.unlink(missing_ok=True)
+    memory: list[float] = []
+    is_done = threading.Event()
+    watcher = threading.Thread(target=_watch, args=(memory, is_done))
+    watcher.start()
+    began = time.perf_counter()
+    try:
+        run_sweep(sweep, path, place, Journal(log), resume=False)
+    finally:
+        seconds = time.perf_counter() - began
+        is_done.set()
+        watcher.join()
+    dataset = xr.open_zarr(path).load()
+    cases = int((dataset["status"] != Status.NOT_COMPUTED).sum())
+    return Run(seconds, cases, np.array(memory), dataset)
+
+
+def _watch(memory: list[float], is_done: threading.Event) -> None:
+    own = psutil.Process()
+    while not is_done.wait(2.0):
+        total = 0
+        for process in (own, *own.children(recursive=True)):
+            try:
+                total += process.memory_info().rss
+            except psutil.NoSuchProcess:
+                continue
+        memory.append(total / 1e6)
+
+
+def cold_seconds(study: Study, count: int) -> tuple[float, int]:
+    """Mean time of a case solved by itself to the same accuracy, and how many of them were solved."""
+    cases = np.random.default_rng(1).choice(study.plan.conditions.size, count, replace=False)
+    began, solved = time.perf_counter(), 0
+    for number in cases.tolist():
+        case = case_of(study.asked, number)
+        try:
+            flight_of(found_cold(case.scenario, lambda _: None, Memory(), Accuracy(study.compute.local_error).first))
+            solved += 1
+        except (DemandsConflict, NotConverged) as failure:
+            print(f"cold: {case.levels}: {failure}")
+    return (time.perf_counter() - began) / count, solved
+
+
+def seams(dataset: xr.Dataset, axes: list[str], margin: float) -> int:
+    """Cases for which a neighbour's cost and slope promise less by a margin [kg]: another order may be better there."""
+    cost, found = dataset["cost"], xr.zeros_like(dataset["status"], dtype=bool)
+    for axis in axes:
+        levels = dataset[axis]
+        slope = dataset["cost_slope"].sel(axis=axis, drop=True)
+        for step in (1, -1):
+            away = levels - levels.shift({axis: step})
+            promised = cost.shift({axis: step}) + slope.shift({axis: step}) * away
+            found = found | (promised < cost - margin)
+    return int(found.sum())
+
+
+def told(name: str, one: Run, prepare: float) -> Row:
+    """A run as a row of the table."""
+    status = Counter(one.dataset["status"].to_numpy().ravel().tolist())
+    solved = status.get(Status.SOLVED, 0) / one.cases
+    answering = one.seconds - prepare
+    quarter = max(1, one.memory.size // 4)
+    return (
+        name,
+        str(one.cases),
+        f"{one.seconds:.0f}",
+        f"{answering / one.cases:.3f}",
+        f"{100.0 * solved:.2f}",
+        f"{np.max(one.memory, initial=0.0):.0f}",
+        f"{np.mean(one.memory[:quarter]):.0f}" if one.memory.size else "",
+        f"{np.mean(one.memory[-quarter:]):.0f}" if one.memory.size else "",
+    )
+
+
+HEADER = (
+    "run", "cases", "seconds", "seconds a case", "solved %", "most memory MB", "first quarter MB", "last quarter MB",
+)  # fmt: skip
+
+
+def prepare_seconds(log: Path) -> float:
+    """Seconds that a sweep spends before its blocks, as its log has them: they do not grow with it."""
+    lines = [line.split(" ", 1) for line in log.read_text(encoding="utf-8").splitlines()]
+    ready = next(stamp for stamp, event in lines if event.startswith("begin"))
+    return (datetime.fromisoformat(ready) - datetime.fromisoformat(lines[0][0])).total_seconds()
+
+
+def store_seconds(sweep: Sweep, folder: Path) -> float:
+    """Time that storing the answers of one block takes, its values aside."""
+    layout = sweep.question.layout(sweep.asked)
+    path = folder / "stored.zarr"
+    with created(path, Contents(sweep.plan, layout, sweep.text, sweep.attributes)) as store:
+        blocks = sweep.plan.blocks[:: max(1, len(sweep.plan.blocks) // 40)]
+        began = time.perf_counter()
+        for block in blocks:
+            store.write([failed_block(block, layout, "stored for its time")])
+        seconds = (time.perf_counter() - began) / len(blocks)
+    shutil.rmtree(path)
+    return seconds
+
+
+def estimate(facts: dict[str, float], cases_a_block: float) -> str:
+    """What ten million cases on a hundred workers would take, from what was measured [Markdown]."""
+    cases, workers = 1e7, 100.0
+    busy = cases * 2.0 * facts["cluster_s"] / facts["cluster_cases"]
+    hours, blocks = busy / workers / 3600.0, cases / cases_a_block
+    rate = blocks / (hours * 3600.0)
+    storing, sent = rate * facts["store_s_a_block"], cases * facts["answer_bytes_a_case"]
+    lines = (
+        "# Ten million cases on a hundred workers, by the rates measured here",
+        "",
+        f"- {busy / cases:.2f} s a case and worker: {hours:.1f} h.",
+        f"- {blocks:.0f} blocks of {cases_a_block:.0f} cases: {rate:.2f} tasks a second.",
+        f"  The scheduler and two workers did {facts['tasks_a_second']:.0f} empty tasks a second.",
+        f"- {facts['answer_bytes_a_case']:.0f} bytes an answer: {sent / 1e9:.1f} GB, "
+        f"{sent / (hours * 3600.0) / 1e6:.2f} MB a second through the process that stores.",
+        f"- Storing takes {1e3 * facts['store_s_a_block']:.0f} ms a block: {100.0 * storing:.0f} % of its time.",
+        "  Above 80 % blocks should be larger.",
+        "",
+    )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Run the parts asked for and write their tables."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parents[1] / "out")
+    parser.add_argument("-n", "--cases", type=int, choices=sorted(SIZES), default=10000)
+    parser.add_argument("--part", choices=PARTS, action="append", help="only this part; may be given again")
+    asked = parser.parse_args()
+    folder: Path = asked.output
+    folder.mkdir(parents=True, exist_ok=True)
+    parts = asked.part or PARTS
+    study, unit = study_of(asked.cases), yardstick()
+    rows: list[Row] = []
+    facts: dict[str, float] = {"yardstick_s": unit}
+    with tempfile.TemporaryDirectory() as name:
+        temporary = Path(name)
+        if "cold" in parts:
+            facts["cold_s"], solved = cold_seconds(study, COLD_CASES)
+            print(f"cold: {facts['cold_s']:.2f} s a case, {solved} of {COLD_CASES} solved", flush=True)
+        if "workers" in parts:
+            part = some_blocks(study.sweep(), 8)
+            for workers in (1, 2):
+                one = run(part, temporary, Local(workers))
+                before = prepare_seconds(temporary / "out.log")
+                rows.append(told(f"8 blocks, {workers} worker{'s'[: workers - 1]}", one, before))
+                facts[f"workers_{workers}_s"] = (one.seconds - before) / one.cases
+            print(f"two workers: {facts['workers_1_s'] / facts['workers_2_s']:.2f} times one", flush=True)
+        if "large" in parts:
+            for size in (size for size in SIZES if size <= asked.cases):
+                one = run(study_of(size).sweep(), temporary, Local(2))
+                before = prepare_seconds(temporary / "out.log")
+                rows.append(told(f"{size} cases, 2 workers", one, before))
+                facts[f"case_{size}_s"], facts[f"sweep_{size}_s"] = (one.seconds - before) / one.cases, one.seconds
+                axes = json.loads(one.dataset.attrs["axes"])
+                facts[f"seams_{size}"] = seams(one.dataset, axes, 0.5)
+                reasons = Counter(one.dataset["reason"].to_numpy().ravel().tolist())
+                for reason, count in reasons.most_common(6):
+                    if reason:
+                        print(f"  {count} x {reason}")
+                print(markdown(HEADER, rows[-1:]), flush=True)
+        if "cluster" in parts:
+            part = some_blocks(study.sweep(), 8)
+            one = run(part, temporary, Local(2))
+            facts["local_s"] = one.seconds - prepare_seconds(temporary / "out.log")
+            rows.append(told("8 blocks, local", one, 0.0))
+            with cluster(workers=2) as address:
+                one = run(part, temporary, Cluster(address))
+                facts["cluster_s"] = one.seconds - prepare_seconds(temporary / "out.log")
+                facts["cluster_cases"] = one.cases
+                rows.append(told("8 blocks, Dask", one, 0.0))
+                facts["tasks_a_second"] = tasks_a_second(address)
+            facts["answer_bytes_a_case"] = answer_bytes(part)
+            facts["store_s_a_block"] = store_seconds(study.sweep(), temporary)
+            told_far = estimate(facts, study.plan.conditions.size / len(study.plan.blocks))
+            (folder / "sweep_estimate.md").write_text(told_far, encoding="utf-8")
+            print(told_far)
+            print(f"Dask over local processes: {facts['cluster_s'] / facts['local_s']:.3f}", flush=True)
+    if rows:
+        print(markdown(HEADER, rows))
+        write_csv(folder / "sweep.csv", HEADER, rows)
+    print(json.dumps(facts, indent=1))
+    (folder / "sweep.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
+    print(f"Yardstick {1e3 * unit:.1f} ms: {SENTENCE}.")
+
+
+if __name__ == "__main__":
+    main()

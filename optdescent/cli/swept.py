@@ -1,0 +1,179 @@
+"""What `optdescent sweep` says of a finished sweep."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from optdescent.cli.say import CONFLICT, DONE, NOT_CONVERGED
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from optdescent.results.plain import Plain
+    from optdescent.results.sweep import Status
+    from optdescent.scenario import Level
+    from optdescent.study import Study
+    from optdescent.sweep import Outcome
+
+_SHOWN = (
+    ("fuel", "kg", "fuel, kg"),
+    ("time", "min", "time, min"),
+    ("top_of_descent", "nm", "top of descent, nm to go"),
+)
+_SHARES = (5.0, 25.0, 50.0, 75.0, 95.0)
+_MOST_REASONS = 3
+_NUMBER = re.compile(r"-?\d+(\.\d+)?")
+
+
+def swept_plain(study: Study, outcome: Outcome, dataset: xr.Dataset, path: Path) -> Plain:
+    """What a finished sweep found; keys carry their unit [kg, min, nm]."""
+    from optdescent.results.caution import CAUTION
+    from optdescent.results.provenance import software_version
+
+    counts = {status.name.lower(): count for status, count in outcome.counts.items() if count}
+    return {
+        "study": {"title": study.title, "digest": study.digest, "software_version": software_version()},
+        "cases": {"all": study.plan.conditions.size, **counts},
+        "reasons": _reasons(study, dataset),
+        "percentiles": _percentiles(dataset),
+        "cost_slopes": _slopes(study, dataset),
+        "rules": _rules(dataset),
+        "data": str(path),
+        "open": f'xarray.open_zarr("{path}")',
+        "caution": CAUTION,
+    }
+
+
+def exit_status(outcome: Outcome) -> int:
+    """Exit status of a finished sweep: a single solved case is a result, and cases without a descent are answers."""
+    from optdescent.results.sweep import Status
+
+    met = {status for status, count in outcome.counts.items() if count}
+    if Status.SOLVED in met:
+        return DONE
+    return CONFLICT if met == {Status.INFEASIBLE} else NOT_CONVERGED
+
+
+def say_swept(plain: Plain) -> None:
+    """Print what a finished sweep found."""
+    from optdescent.results.sweep import Status
+
+    cases = plain["cases"]
+    click.echo(f"{plain['study']['title']} ({plain['study']['digest']})")
+    ends = {end.name.lower(): end.sentence for end in Status if end is not Status.SOLVED}
+    told = [f"{cases.get('solved', 0)} solved"]
+    told += [f"{cases[name]} {name.replace('_', ' ')} ({sentence})" for name, sentence in ends.items() if name in cases]
+    click.echo(f"{cases['all']} cases: {', '.join(told)}")
+    for reason in plain["reasons"]:
+        status = reason["status"].replace("_", " ")
+        click.echo(f"  {reason['cases']} {status}, as at {reason['at']}: {reason['reason']}")
+    table = plain["percentiles"]
+    click.echo(f"{'part of the cases below':28s}" + "".join(f"{share:9.0f}%" for share in table["share_percent"]))
+    for name, unit, sentence in _SHOWN:
+        click.echo(f"{sentence:28s}" + "".join(_number(value, "10.1f") for value in table[f"{name}_{unit}"]))
+    for slope in plain["cost_slopes"]:
+        value = _number(slope["median_kg"], "+.3g")
+        click.echo(f"cost for each {slope['per']} of {slope['axis']}: {value} kg (median)")
+    for rule in plain["rules"]:
+        above = _number(rule["median_fuel_above_optimum_kg"], ".0f")
+        stable = f"stable in {rule['stable']} of {rule['flown']}"
+        click.echo(f"{rule['name']}: {stable}, {above} kg above the optimum (median)")
+    click.echo(f"data in {plain['data']}: {plain['open']}; log in {plain['log']}")
+    click.echo(plain["caution"])
+
+
+def _number(value: float | None, form: str) -> str:
+    return format("–", f">{form.partition('.')[0].strip('+')}") if value is None else format(value, form)
+
+
+def _rounded(value: float, digits: int) -> float | None:
+    """To so many significant digits; None where it is no number: JSON has none."""
+    return None if value != value else float(f"{value:.{digits}g}")
+
+
+def _percentiles(dataset: xr.Dataset) -> Plain:
+    from optdescent.sweep.analysis import percentiles
+    from optdescent.units import UNITS
+
+    table: Plain = {"share_percent": list(_SHARES)}
+    for name, unit, _ in _SHOWN:
+        found = percentiles(dataset, name, _SHARES)[name].to_numpy() / UNITS[unit].factor
+        table[f"{name}_{unit}"] = [_rounded(float(value), 6) for value in found]
+    return table
+
+
+def _slopes(study: Study, dataset: xr.Dataset) -> list[Plain]:
+    from optdescent.sweep.analysis import percentiles
+
+    if "cost_slope" not in dataset:
+        return []
+    medians = percentiles(dataset, "cost_slope", (50.0,))["cost_slope"].squeeze("share")
+    return [
+        {"axis": axis.name, "per": axis.unit.symbol or "1", "median_kg": _rounded(float(medians[index]), 4)}
+        for index, axis in enumerate(study.asked.conditions.axes)
+        if axis.is_ordered
+    ]
+
+
+def _rules(dataset: xr.Dataset) -> list[Plain]:
+    from optdescent.sweep.analysis import percentiles
+
+    if "rule" not in dataset.dims:
+        return []
+    above = dataset.assign(rule_fuel_above_optimum=dataset["rule_fuel"] - dataset["fuel"])
+    medians = percentiles(above, "rule_fuel_above_optimum", (50.0,))["rule_fuel_above_optimum"].squeeze("share")
+    names: list[str] = dataset["rule"].to_numpy().tolist()
+    stable = dataset["rule_stable"].to_numpy().reshape(-1, len(names))
+    return [
+        {
+            "name": name,
+            "flown": int((stable[:, index] >= 0).sum()),
+            "stable": int((stable[:, index] == 1).sum()),
+            "median_fuel_above_optimum_kg": _rounded(float(medians[index]), 4),
+        }
+        for index, name in enumerate(names)
+    ]
+
+
+def _reasons(study: Study, dataset: xr.Dataset) -> list[Plain]:
+    """The commonest reasons of cases without an answer: reasons that differ only in their numbers are one."""
+    counts: Counter[tuple[Status, str]] = Counter()
+    examples: dict[tuple[Status, str], tuple[int, str]] = {}
+    for number, status, reason in _unsolved(dataset):
+        key = status, _NUMBER.sub("#", reason)
+        counts[key] += 1
+        examples.setdefault(key, (number, reason))
+    found: list[Plain] = []
+    for key, count in counts.most_common(_MOST_REASONS):
+        number, reason = examples[key]
+        levels = zip(study.asked.conditions.axes, study.asked.conditions.levels(number), strict=True)
+        at = ", ".join(f"{axis.name} {_level(level)}" for axis, level in levels)
+        found.append({"status": key[0].name.lower(), "cases": count, "at": at, "reason": reason})
+    return found
+
+
+def _level(level: Level) -> str:
+    return f"{level:g}" if isinstance(level, float) else str(level)
+
+
+def _unsolved(dataset: xr.Dataset) -> Iterator[tuple[int, Status, str]]:
+    """Number, status and reason of each case without an answer, read some chunks at a time."""
+    from optdescent.results.sweep import Status
+
+    shape, first_dim = dataset["status"].shape, dataset["status"].dims[0]
+    rows = dataset["status"].encoding.get("chunks", shape)[0]
+    for first in range(0, shape[0], rows):
+        part = dataset[["status", "reason"]].isel({first_dim: slice(first, first + rows)})
+        ends = part["status"].to_numpy().ravel()
+        if not ends.any():
+            continue
+        reasons = part["reason"].to_numpy().ravel()
+        for index in ends.nonzero()[0].tolist():
+            yield first * math.prod(shape[1:]) + index, Status(int(ends[index])), str(reasons[index])

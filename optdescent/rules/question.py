@@ -1,0 +1,140 @@
+"""Rules of thumb flown in each case of a sweep: what each used, and whether it arrived stable, or why not."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from optdescent.motion import record
+from optdescent.results import Flight, Kind
+from optdescent.results.schema import Column
+from optdescent.results.sweep import Content, Status, SweepColumn
+from optdescent.rules.crew import Crew
+from optdescent.rules.fly import Pilot, flown_by, pilot_of
+from optdescent.rules.parts import Rule
+from optdescent.scenario import Scenario
+from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
+
+_FLAG = ("no", "yes")
+_RULE = ("rule",)
+_NUMBERS = (
+    Column("rule_fuel", "kg", "fuel that the rule uses from the start to the threshold", "kg"),
+    Column("rule_time", "s", "time that the rule takes from the start to the threshold", "min"),
+    Column("rule_top_of_descent", "m", "distance to go at the rule's top of descent", "nm"),
+    Column("rule_thrust_distance", "m", "distance with thrust above idle after the rule's top of descent", "nm"),
+    Column("rule_thrust_fuel", "kg", "fuel the rule burns above idle after its top of descent", "kg"),
+    Column("rule_brake_distance", "m", "distance with the rule's speed brake out", "nm"),
+    Column("rule_gate_speed", "m s-1", "calibrated airspeed of the rule at the gate", "kt"),
+    Column("rule_gate_above_reference", "m s-1", "calibrated airspeed above the reference speed there", "kt"),
+    Column("rule_gate_sink", "m s-1", "sink rate of the rule at the gate", "ft_per_min"),
+)
+_STABLE = SweepColumn(Column("rule_stable", "", "rule stable at the gate", ""), Content.FLAG, _RULE, _FLAG)
+_KEPT = SweepColumn(
+    Column("rule_limits_kept", "", "every limit and demand kept by the rule", ""), Content.FLAG, _RULE, _FLAG
+)
+_REASONS = SweepColumn(
+    Column("rule_reasons", "", "why the rule is not stable, and what it did not keep", ""), Content.TEXT, _RULE
+)
+_MOST_PILOTS = 24
+"""Compiled pilots a worker keeps: where an axis moves what is compiled, their number would grow with the cases."""
+
+
+@dataclass(frozen=True)
+class RulesQuestion:
+    """Each rule flown by a crew in each case; how a case ends is left to the other questions."""
+
+    rules: tuple[Rule, ...]
+    crew: Crew = Crew()
+
+    def layout(self, asked: Asked) -> Layout:
+        """Columns [SI] over the dimension `rule`, whose attributes hold titles and sources as JSON."""
+        columns = (*(SweepColumn(column, dims=_RULE) for column in _NUMBERS), _STABLE, _KEPT, _REASONS)
+        names = np.array([rule.name for rule in self.rules], dtype=object)
+        attributes = {
+            "long_name": "rule of thumb",
+            "titles": json.dumps([rule.title for rule in self.rules], ensure_ascii=False),
+            "sources": json.dumps([rule.source for rule in self.rules], ensure_ascii=False),
+        }
+        return Layout(columns, {"rule": (names, attributes)})
+
+    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+        """Nothing [-]: a pilot is compiled where it flies."""
+        return None
+
+    def hold(self, prepared: object) -> RulesHeld:
+        """What a worker keeps: its compiled pilots [-]."""
+        return RulesHeld(self)
+
+
+@dataclass
+class RulesHeld:
+    """Compiled pilots, shared by all cases that differ only in parameters of their step."""
+
+    question: RulesQuestion
+    _pilots: dict[Pilot, Pilot] = field(default_factory=dict[Pilot, Pilot])
+
+    def session(self) -> RulesSession:
+        """A session for one block."""
+        return RulesSession(self)
+
+    def flight(self, scenario: Scenario, rule: Rule) -> Flight:
+        """Flight of a rule [SI]."""
+        wanted = pilot_of(scenario, rule, self.question.crew)
+        pilot = self._pilots.pop(wanted, wanted)
+        self._pilots[pilot] = pilot  # the one used last stands last
+        if len(self._pilots) > _MOST_PILOTS:
+            del self._pilots[next(iter(self._pilots))]
+        return record(scenario, flown_by(pilot, scenario), Kind.RULE, rule.name)
+
+
+@dataclass(frozen=True)
+class RulesSession:
+    """Rules flown case after case; none starts from a neighbour."""
+
+    held: RulesHeld
+
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        """What each rule used, and whether it arrived stable, or why not [SI]."""
+        columns = self.held.question.layout(case.asked).columns
+        each = [self._values(case.scenario, rule) for rule in self.held.question.rules]
+        values: dict[str, Value] = {
+            column.name: np.array(
+                [own.get(column.name, column.content.missing) for own in each],
+                dtype=object if column.content is Content.TEXT else column.content.value,
+            )
+            for column in columns
+        }
+        return Answer(Status.SOLVED, "", values)
+
+    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
+        """None: what a rule uses does not depend on its neighbours."""
+        return None
+
+    def _values(self, scenario: Scenario, rule: Rule) -> dict[str, float | int | str]:
+        try:
+            summary = self.held.flight(scenario, rule).summary
+        except Exception as error:
+            # What one rule cannot fly must not lose the answers of the others; its reasons say what to look at.
+            return {_REASONS.name: f"could not be flown: {type(error).__name__}: {error}"}
+        gate = summary.gate
+        numbers = (
+            summary.fuel,
+            summary.time,
+            summary.top_of_descent,
+            summary.thrust_distance,
+            summary.thrust_fuel,
+            summary.brake_distance,
+            gate.calibrated_airspeed,
+            gate.calibrated_airspeed - gate.reference_speed,
+            gate.sink,
+        )
+        reasons = (*gate.reasons, *(breach.sentence for breach in summary.breaches))
+        return {
+            **{column.name: number for column, number in zip(_NUMBERS, numbers, strict=True)},
+            _STABLE.name: int(gate.stable),
+            _KEPT.name: int(summary.keeps_every_limit),
+            _REASONS.name: "; ".join(reasons),
+        }

@@ -1,0 +1,212 @@
+"""Blocks answered by the workers of a Dask cluster; only the process that began the sweep writes what they find."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter, deque
+from collections.abc import Generator, Sequence
+from concurrent.futures import CancelledError
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+from optdescent.inputs import Fault, InputFault
+from optdescent.interrupt import Patience
+from optdescent.sweep.block import Answers, failed_block
+from optdescent.sweep.journal import Journal
+from optdescent.sweep.plan import Block
+from optdescent.sweep.worker import Setup, answered
+
+_TIMEOUT = 10.0
+"""To reach the scheduler [s]."""
+_OUTSTANDING = 3
+"""Blocks for each thread of a worker: the next ones are there when it is ready."""
+_RETRIES = 2
+"""Of a block whose task failed for a reason outside the block."""
+_MOST_LOSSES = 5
+"""Times that the setup may be lost in a row, each time with the last worker that had it."""
+_SECONDS, _SECONDS_TO_COUNT = 0.02, 2.0
+"""Between two looks for answers, and between two counts of the workers [s]."""
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """A Dask cluster, by the address of its scheduler, such as tcp://127.0.0.1:8786."""
+
+    address: str
+
+
+class Link:
+    """The way to a cluster. Dask annotates little of what is used here, so its objects are of any type."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        try:
+            # an extra of the package, and slow to import
+            self._library: Any = import_module("distributed")
+        except ImportError as error:
+            raise self.fault("dask.distributed is not installed", "pip install 'optdescent[cluster]'") from error
+        try:
+            self.client: Any = self._library.Client(address, timeout=_TIMEOUT, set_as_default=False)
+        except (OSError, ValueError) as error:
+            given = f"no scheduler answers ({_first_line(error)})"
+            raise self.fault(given, "the address of a running dask scheduler, such as tcp://127.0.0.1:8786") from error
+        self.killed: type[BaseException] = self._library.KilledWorker
+
+    def fault(self, given: str, allowed: str) -> InputFault:
+        """What is wrong with the cluster."""
+        return InputFault([Fault(self.address, "", given, allowed)])
+
+    def threads(self) -> int:
+        """Number of threads of all workers [-]."""
+        with self._asking():
+            return sum(self.client.nthreads().values())
+
+    def sent(self, content: bytes) -> Any:
+        """A packed setup on every worker."""
+        with self._asking():
+            return self.client.scatter(content, broadcast=True, hash=False)
+
+    def submitted(self, token: str, content: Any, block: Block) -> Any:
+        """Future of a block's answers."""
+        with self._asking():
+            return self.client.submit(answered, token, content, block, pure=False, retries=_RETRIES)
+
+    def arrivals(self) -> Any:
+        """Futures in the order in which they are done."""
+        return self._library.as_completed(loop=self.client.loop, with_results=True, raise_errors=False)
+
+    @contextmanager
+    def _asking(self) -> Generator[None]:
+        try:
+            yield
+        except (OSError, CancelledError, RuntimeError) as error:
+            given = f"the scheduler is gone ({_first_line(error)})"
+            raise self.fault(given, "a running scheduler; what is stored stays, --resume goes on from there") from error
+
+
+@contextmanager
+def linked(place: Cluster) -> Generator[Link]:
+    """A link to a cluster; nothing of the sweep is left there when it ends.
+
+    Raises
+    ------
+    InputFault
+        Dask is not installed, or no scheduler answers.
+    """
+    link = Link(place.address)
+    try:
+        yield link
+    finally:
+        link.client.close()
+
+
+def answered_by_cluster(
+    setup: Setup, blocks: Sequence[Block], link: Link, patience: Patience, journal: Journal
+) -> Generator[list[Answers]]:
+    """Answers of blocks [SI] by the workers of a cluster, in whatever order; after an interrupt of those begun.
+
+    Raises
+    ------
+    InputFault
+        The scheduler is gone, or workers are of another version.
+
+    Notes
+    -----
+    Dask does blocks of a dead worker again. Those that it gives up, with too many dead workers, are done once more at
+    the end, one at a time, so that the one that the workers died of is found.
+    """
+    return _Errand(setup, blocks, link, patience, journal).answers()
+
+
+class _Errand:
+    """Blocks on their way."""
+
+    def __init__(self, setup: Setup, blocks: Sequence[Block], link: Link, patience: Patience, journal: Journal) -> None:
+        self._layout, self._link, self._patience, self._journal = setup.layout, link, patience, journal
+        self._packed = setup.packed()
+        self._waiting, self._suspects = deque(blocks), deque[Block]()
+        self._given_up = Counter[int]()
+        self._outstanding: dict[Any, Block] = {}
+        self._arrivals = link.arrivals()
+        self._content: Any = None
+        self._threads, self._counted = 0, 0.0
+        self._losses = 0
+
+    def answers(self) -> Generator[list[Answers]]:
+        """Answers as they come [SI]."""
+        while self._outstanding or ((self._waiting or self._suspects) and not self._patience.is_interrupted):
+            self._count_threads()
+            if self._patience.is_interrupted:
+                self._journal.note_interrupt()
+                if not self._threads:
+                    return
+            elif self._threads:
+                self._send()
+            arrived = self._arrivals.next_batch(block=False)
+            if arrived:
+                yield [answers for future, result in arrived for answers in self._received(future, result)]
+            else:
+                self._journal.show()
+                time.sleep(_SECONDS)
+
+    def _count_threads(self) -> None:
+        if (clock := time.monotonic()) - self._counted < _SECONDS_TO_COUNT:
+            return
+        before, self._threads, self._counted = self._threads, self._link.threads(), clock
+        if not self._threads and (before or self._content is None):
+            self._journal.say(f"{self._link.address} has no workers; waiting for one")
+
+    def _send(self) -> None:
+        """Keep every thread busy; with nothing else left, one block that workers may have died of."""
+        if self._content is None:
+            self._content = self._link.sent(self._packed.content)
+        while self._waiting and len(self._outstanding) < _OUTSTANDING * self._threads:
+            self._submit(self._waiting)
+        if self._suspects and not self._outstanding:
+            self._submit(self._suspects)
+
+    def _submit(self, queue: deque[Block]) -> None:
+        future = self._link.submitted(self._packed.token, self._content, queue[0])
+        self._outstanding[future] = queue.popleft()
+        self._arrivals.add(future)
+
+    def _received(self, future: Any, result: Any) -> Sequence[Answers]:
+        block = self._outstanding.pop(future)
+        status = future.status
+        future.release()
+        if status == "finished":
+            self._losses = 0
+            return [result]
+        if status != "error":
+            self._lost(block)
+            return []
+        error = result[1]
+        if not isinstance(error, self._link.killed):
+            raise error
+        return self._given_up_by_dask(block)
+
+    def _given_up_by_dask(self, block: Block) -> Sequence[Answers]:
+        self._given_up[block.number] += 1
+        if self._given_up[block.number] == 1:
+            self._journal.say(f"workers died with block {block.number}; it is done again at the end, alone")
+            self._suspects.append(block)
+            return []
+        self._journal.say(f"block {block.number} is given up")
+        return [failed_block(block, self._layout, "workers of the cluster died of these cases again and again")]
+
+    def _lost(self, block: Block) -> None:
+        """A block that is unknown to the scheduler: the setup it needs died with its last worker, or so did it."""
+        self._waiting.appendleft(block)
+        if self._content is not None:
+            self._losses += 1
+            self._journal.say("the last worker that knew the sweep died; it is sent again")
+            self._content = None
+        if self._losses > _MOST_LOSSES or self._link.client.status != "running":
+            given = "the scheduler is gone, or its workers die as they begin"
+            raise self._link.fault(given, "a running scheduler; what is stored stays, --resume goes on from there")
+
+
+def _first_line(error: BaseException) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0]

@@ -1,0 +1,247 @@
+"""Blocks answered on this machine: in this process, or by worker processes that may die without losing anything."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+from collections import Counter, deque
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from multiprocessing import get_context, resource_tracker
+from typing import Protocol
+
+from optdescent.interrupt import Patience
+from optdescent.sweep.block import Answers, failed_block
+from optdescent.sweep.journal import Journal
+from optdescent.sweep.plan import Block
+from optdescent.sweep.question import Answer, Case, Held, Session
+from optdescent.sweep.worker import Packed, Setup, Worker, answered
+
+MOST_DEATHS = 2
+"""Workers that die of one block, alone, before its cases are given up."""
+_OUTSTANDING = 2
+"""Blocks that a worker has at a time: one to do, one to go on with."""
+_SECONDS = 0.2
+"""Between two looks for an interrupt."""
+_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+
+
+@dataclass(frozen=True)
+class Local:
+    """So many worker processes [-] on the same machine; with one worker the calling process itself."""
+
+    workers: int
+
+
+def answered_here(
+    setup: Setup, blocks: Sequence[Block], patience: Patience, journal: Journal
+) -> Generator[list[Answers]]:
+    """Answers of blocks [SI] by this process; after an interrupt no further block."""
+    held = setup.question.hold(setup.prepared)
+
+    def look() -> None:
+        if patience.is_interrupted:
+            journal.note_interrupt()
+        journal.show()
+
+    worker = Worker(setup, _Attentive(held, look))
+    for block in blocks:
+        if patience.is_interrupted:
+            return
+        yield [worker.answers(block)]
+
+
+@dataclass(frozen=True)
+class _Attentive:
+    """What is held, with a look up before each case: a block may take long."""
+
+    held: Held
+    look: Callable[[], None]
+
+    def session(self) -> Session:
+        return _AttentiveSession(self.held.session(), self.look)
+
+
+@dataclass(frozen=True)
+class _AttentiveSession:
+    session: Session
+    look: Callable[[], None]
+
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        self.look()
+        return self.session.answer(case, near)
+
+    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
+        self.look()
+        return self.session.again(case, answer, near)
+
+
+def answered_by_processes(
+    setup: Setup, blocks: Sequence[Block], workers: int, patience: Patience, journal: Journal
+) -> Generator[list[Answers]]:
+    """Answers of blocks [SI] by worker processes, in whatever order; after an interrupt of those that were begun.
+
+    Raises
+    ------
+    RuntimeError
+        Workers die before they begin.
+
+    Notes
+    -----
+    When a worker dies, blocks that were begun are done again one at a time, so that the one it died of is found.
+    """
+    packed = setup.packed()
+    waiting, suspects = deque(blocks), deque[Block]()
+    deaths, lame = Counter[int](), 0
+    while (waiting or suspects) and not patience.is_interrupted:
+        crew, queue = _Crew(packed, workers), suspects
+        try:
+            yield from crew.answers(queue, 1, patience, journal)
+            queue = waiting
+            yield from crew.answers(queue, _OUTSTANDING * workers, patience, journal)
+            continue
+        except BrokenProcessPool:
+            lost = crew.lost()
+        finally:
+            crew.dismiss()
+        journal.say(f"a worker died; blocks to do again: {', '.join(str(block.number) for block in lost) or 'none'}")
+        lame = 0 if crew.has_begun else lame + 1
+        if lame > MOST_DEATHS:
+            raise RuntimeError(_LAME)
+        if queue is waiting and crew.has_begun:
+            queue = suspects
+        elif crew.has_begun:
+            deaths.update(block.number for block in lost)
+        queue.extendleft(block for block in reversed(lost) if deaths[block.number] < MOST_DEATHS)
+        for block in lost:
+            if deaths[block.number] == MOST_DEATHS:
+                journal.say(f"block {block.number} is given up")
+                yield [failed_block(block, setup.layout, f"{MOST_DEATHS} worker processes died of these cases")]
+
+
+_LAME = (
+    "worker processes die before they begin; a script that starts a sweep must do so under "
+    "if __name__ == '__main__', because each worker reads the script"
+)
+
+
+class _Crew:
+    """Worker processes, until one of them dies."""
+
+    def __init__(self, packed: Packed, workers: int) -> None:
+        context = get_context("spawn")
+        self._far_end, self._lifeline = context.Pipe(duplex=False)
+        self._executor = ProcessPoolExecutor(
+            workers, mp_context=context, initializer=_begin, initargs=(packed, self._far_end)
+        )
+        self._outstanding: dict[Future[Answers], Block] = {}
+        self._first: Future[int] | None = None
+
+    @property
+    def has_begun(self) -> bool:
+        """Whether any worker came so far as to do something."""
+        first = self._first
+        return first is not None and first.done() and first.exception() is None
+
+    def answers(self, queue: deque[Block], room: int, patience: Patience, journal: Journal) -> Generator[list[Answers]]:
+        """Answers of the blocks of a queue [SI]. Raises BrokenProcessPool: a worker died."""
+        while self._outstanding or (queue and not patience.is_interrupted):
+            while queue and len(self._outstanding) < room and not patience.is_interrupted:
+                self._submit(queue[0], room)
+                queue.popleft()
+            done = wait(self._outstanding, timeout=_SECONDS, return_when=FIRST_COMPLETED).done
+            if any(isinstance(future.exception(), BrokenProcessPool) for future in done):
+                done = wait(self._outstanding).done
+            answered = [future for future in done if not isinstance(future.exception(), BrokenProcessPool)]
+            for future in answered:
+                del self._outstanding[future]
+            if answered:
+                yield [future.result() for future in answered]
+            if len(answered) < len(done):
+                raise BrokenProcessPool
+            if patience.is_interrupted:
+                journal.note_interrupt()
+            journal.show()
+
+    def _submit(self, block: Block, room: int) -> None:
+        with _starting():
+            if self._first is None:
+                self._first = self._executor.submit(os.getpid)
+                if room == 1:
+                    # with the first worker idle, no second one starts for nothing
+                    self._first.exception()
+            self._outstanding[self._executor.submit(_answers, block)] = block
+
+    def lost(self) -> list[Block]:
+        """Blocks that were begun and have no answers."""
+        return sorted(self._outstanding.values(), key=lambda block: block.number)
+
+    def dismiss(self) -> None:
+        """End the workers, whatever they do."""
+        self._lifeline.close()
+        self._executor.shutdown(cancel_futures=True)
+        self._far_end.close()
+
+
+@contextmanager
+def _starting() -> Generator[None]:
+    """Processes that start within use one thread for arrays and hear no interrupt, not even while they start."""
+    # started here, because starting it lets interrupts through again
+    resource_tracker.ensure_running()
+    before = {name: os.environ.get(name) for name in _ONE_THREAD}
+    os.environ.update(_ONE_THREAD)
+    try:
+        with _deaf():
+            yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+@contextmanager
+def _deaf() -> Generator[None]:
+    """Interrupts wait in this thread, and in processes that it starts."""
+    if sys.platform == "win32":
+        yield
+        return
+    signals = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, signals)
+
+
+class _FarEnd(Protocol):
+    """One end of a pipe."""
+
+    def recv(self) -> object: ...
+
+
+_PACKED: list[Packed] = []
+
+
+def _begin(packed: Packed, far_end: _FarEnd) -> None:
+    """First thing in a worker: leave interrupts to the process that started it, and end when that one ends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with, args=(far_end,), daemon=True).start()
+    _PACKED.append(packed)
+
+
+def _end_with(far_end: _FarEnd) -> None:
+    """End this process when the other end of a pipe is closed; nothing is ever sent."""
+    with suppress(EOFError, OSError):
+        far_end.recv()
+    os._exit(1)
+
+
+def _answers(block: Block) -> Answers:
+    (packed,) = _PACKED
+    return answered(packed.token, packed.content, block)

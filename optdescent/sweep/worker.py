@@ -1,0 +1,95 @@
+"""What a worker is told once, and how it answers block after block, in this process or in another."""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+import threading
+from dataclasses import dataclass, replace
+from typing import cast
+
+from optdescent.inputs import Fault, InputFault
+from optdescent.results.provenance import software_version
+from optdescent.sweep.block import Answers, answer_block
+from optdescent.sweep.plan import Block, Plan
+from optdescent.sweep.question import Asked, Held, Layout, Question
+
+_KEPT = 2
+"""Sweeps that one process of a cluster keeps at a time."""
+
+
+@dataclass(frozen=True)
+class Setup:
+    """Everything that the answers of a block follow from, but for the block."""
+
+    plan: Plan
+    asked: Asked
+    layout: Layout
+    question: Question
+    prepared: object
+
+    def packed(self) -> Packed:
+        """The same in a form to send, its list of blocks left out."""
+        inner = pickle.dumps(replace(self, plan=replace(self.plan, blocks=())))
+        content = pickle.dumps((software_version(), inner))
+        return Packed(hashlib.sha256(content).hexdigest(), content)
+
+
+@dataclass(frozen=True)
+class Packed:
+    """A setup to send, and its name."""
+
+    token: str
+    content: bytes
+
+    def unpacked(self) -> Setup:
+        """The setup.
+
+        Raises
+        ------
+        InputFault
+            Another version packed it.
+        """
+        # what `Setup.packed` packed: the version apart, because another one may not even read the rest
+        version, inner = cast(tuple[str, bytes], pickle.loads(self.content))
+        if version != software_version():
+            given = f"a worker has optdescent {software_version()}, the sweep was begun by {version}"
+            raise InputFault([Fault("", "workers", given, "the same version everywhere")])
+        return cast(Setup, pickle.loads(inner))
+
+
+class Worker:
+    """Answers blocks of one sweep."""
+
+    def __init__(self, setup: Setup, held: Held | None = None) -> None:
+        self._setup = setup
+        self._held = held or setup.question.hold(setup.prepared)
+
+    def answers(self, block: Block) -> Answers:
+        """Answers of a block [SI]."""
+        setup = self._setup
+        return answer_block(block, setup.plan, setup.asked, setup.layout, self._held)
+
+
+_LOCK = threading.Lock()
+_WORKERS: dict[str, Worker] = {}
+
+
+def answered(token: str, content: bytes, block: Block) -> Answers:
+    """Answers of a block [SI] by the worker that this process keeps for a packed setup.
+
+    Raises
+    ------
+    InputFault
+        Another version packed it.
+
+    Notes
+    -----
+    One block at a time, whatever the number of threads: CasADi is not safe among threads.
+    """
+    with _LOCK:
+        worker = _WORKERS.pop(token, None) or Worker(Packed(token, content).unpacked())
+        _WORKERS[token] = worker
+        while len(_WORKERS) > _KEPT:
+            del _WORKERS[next(iter(_WORKERS))]
+        return worker.answers(block)
