@@ -8,10 +8,12 @@ from functools import cached_property
 
 import numpy as np
 
+from optdescent.arrival import Capture
 from optdescent.motion import record
 from optdescent.ocp import (
     Guess,
     Memory,
+    Outcome,
     PhaseError,
     Problem,
     Solution,
@@ -38,7 +40,7 @@ GAIN = 0.01
 _WORTH = 5e-4
 FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=250)
 """For a guess that is a flight."""
-_OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=120)
+_OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=90)
 """For an order that is tried where another failed: one that suits takes a third of this."""
 _NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=120)
 
@@ -136,7 +138,7 @@ def in_right_order(
     trial = first = _tried(scenario, memory, flight, order, places)
     seen = {order}
     log = [_told(trial)]
-    if not trial.solution.is_usable:
+    if trial.solution.outcome is Outcome.ITERATIONS:
         trial = _with_another_choice(scenario, memory, flight, trial, seen, log)
     trial = _without_overlap(scenario, memory, flight, trial, seen, log, progress)
     if not trial.is_orderly:
@@ -217,7 +219,10 @@ def _without_overlap(
         basis, conflict = (trial, None) if trial.solution.is_usable else _with_relaxed_demands(trial, progress)
         order = reordered(scenario, basis.pose.order, basis.places, basis.asking)
         if order in seen:
-            other = next((new for new in with_other_choices(scenario, trial.pose.order) if new not in seen), None)
+            # From below the other choices have been tried.
+            is_open = scenario.arrival.glide_path.capture is Capture.ABOVE
+            choices = with_other_choices(scenario, trial.pose.order) if is_open else []
+            other = next((new for new in choices if new not in seen), None)
             if other is None and conflict is not None:
                 raise conflict
             if other is None:
