@@ -18,7 +18,7 @@ DONE, BAD_INPUT, CONFLICT, NOT_CONVERGED, INTERRUPTED = 0, 2, 3, 4, 130
 OPTIMUM_SECONDS = (0.4, 3.3, 2.4, 2.3)
 """First flight, first mesh, finer mesh, flying it again: what they take on the first study, for the time left."""
 RULE_SECONDS, WRITING_SECONDS = 0.8, 4.0
-SWEEP_START_SECONDS, CASE_SECONDS, CASE_RULE_SECONDS = 20.0, 0.5, 0.5
+SWEEP_START_SECONDS, CASE_SECONDS, CASE_RULE_SECONDS = 20.0, 1.0, 0.5
 """A sweep's start, and what a case and each of its rules take one worker: for what `check` says of a study."""
 
 

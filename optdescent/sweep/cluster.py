@@ -6,7 +6,7 @@ import time
 from collections import Counter, deque
 from collections.abc import Generator, Sequence
 from concurrent.futures import CancelledError
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
@@ -64,9 +64,10 @@ class Link:
             return sum(self.client.nthreads().values())
 
     def sent(self, content: bytes) -> Any:
-        """A packed setup on every worker."""
-        with self._asking():
+        """A packed setup on every worker; None where the last one has gone."""
+        with self._asking(), suppress(TimeoutError):
             return self.client.scatter(content, broadcast=True, hash=False)
+        return None
 
     def submitted(self, token: str, content: Any, block: Block) -> Any:
         """Future of a block's answers."""
@@ -162,6 +163,8 @@ class _Errand:
         """Keep every thread busy; with nothing else left, one block that workers may have died of."""
         if self._content is None:
             self._content = self._link.sent(self._packed.content)
+        if self._content is None:
+            return
         while self._waiting and len(self._outstanding) < _OUTSTANDING * self._threads:
             self._submit(self._waiting)
         if self._suspects and not self._outstanding:

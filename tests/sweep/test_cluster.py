@@ -23,6 +23,8 @@ from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
 from tests.sweep.toy import COST, MASS, ROOT, TAILWIND, Toy, opened, run, sweep_of, wait_until
 
+pytestmark = pytest.mark.slow
+
 
 @contextmanager
 def program(*arguments: str) -> Generator[subprocess.Popen[bytes]]:
@@ -104,20 +106,27 @@ def test_a_sample_over_a_cluster_is_the_same(address: str, tmp_path: Path) -> No
     xr.testing.assert_identical(opened(tmp_path / "a.zarr"), opened(tmp_path / "b.zarr"))
 
 
-def test_a_worker_that_is_killed_loses_nothing(address: str, undisturbed: xr.Dataset, tmp_path: Path) -> None:
+def test_workers_that_are_killed_lose_nothing(address: str, undisturbed: xr.Dataset, tmp_path: Path) -> None:
     killed: list[int] = []
 
+    def begun() -> int:
+        return len(list(tmp_path.glob("begun-*")))
+
     def kill() -> None:
-        wait_until(lambda: len(list(tmp_path.glob("begun-*"))) > 20)
-        pid = int(next(tmp_path.glob("pid-*")).name.removeprefix("pid-"))
-        os.kill(pid, signal.SIGKILL)
-        killed.append(pid)
+        wait_until(lambda: begun() > 20 and len(list(tmp_path.glob("pid-*"))) == 2)
+        # one, whose blocks the other goes on with, and then that one too, and with it all that they had been told
+        for file in list(tmp_path.glob("pid-*")):
+            killed.append(int(file.name.removeprefix("pid-")))
+            before = begun()
+            os.kill(killed[-1], signal.SIGKILL)
+            wait_until(lambda before=before: begun() > before + 3)
 
     thread = threading.Thread(target=kill)
     thread.start()
-    run(sweep_of(toy=Toy(0.05, tmp_path)), tmp_path / "a.zarr", Cluster(address))
+    run(sweep_of(toy=Toy(0.05, tmp_path)), tmp_path / "a.zarr", Cluster(address), Journal(tmp_path / "log"))
     thread.join()
-    assert len(killed) == 1
+    assert len(killed) == 2
+    assert "is sent again" in (tmp_path / "log").read_text(encoding="utf-8")
     xr.testing.assert_identical(opened(tmp_path / "a.zarr"), undisturbed)
 
 

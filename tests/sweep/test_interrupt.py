@@ -123,6 +123,7 @@ def test_an_interrupt_in_the_last_block_is_none(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
+@pytest.mark.slow
 def test_an_interrupt_of_all_processes_stores_what_was_begun_and_a_kill_leaves_no_worker(
     undisturbed: xr.Dataset, tmp_path: Path
 ) -> None:
@@ -153,6 +154,7 @@ def test_an_interrupt_of_all_processes_stores_what_was_begun_and_a_kill_leaves_n
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
+@pytest.mark.slow
 def test_a_sweep_killed_at_any_moment_goes_on_to_the_same_dataset(undisturbed: xr.Dataset, tmp_path: Path) -> None:
     path = tmp_path / "a.zarr"
     with program(KILLED, path, 1, 0.01) as process:

@@ -56,6 +56,7 @@ def test_the_order_of_blocks_does_not_matter(undisturbed: xr.Dataset, tmp_path: 
     xr.testing.assert_identical(opened(tmp_path / "a.zarr"), undisturbed)
 
 
+@pytest.mark.slow
 def test_worker_processes_find_the_same_and_a_block_that_kills_them_is_found(
     undisturbed: xr.Dataset, tmp_path: Path
 ) -> None:
