@@ -155,8 +155,9 @@ class _Errand:
     def _count_threads(self) -> None:
         if (clock := time.monotonic()) - self._counted < _SECONDS_TO_COUNT:
             return
+        is_first = self._counted == 0.0
         before, self._threads, self._counted = self._threads, self._link.threads(), clock
-        if not self._threads and (before or self._content is None):
+        if not self._threads and (before or is_first):
             self._journal.say(f"{self._link.address} has no workers; waiting for one")
 
     def _send(self) -> None:
