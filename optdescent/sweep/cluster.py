@@ -47,9 +47,13 @@ class Link:
             self._library: Any = import_module("distributed")
         except ImportError as error:
             raise self.fault("dask.distributed is not installed", "pip install 'optdescent[cluster]'") from error
+        # Made in two steps, because one that found no scheduler must be closed too: left alone it closes itself when
+        # it happens to be collected, and then waits for its own thread.
+        self.client: Any = self._library.Client.__new__(self._library.Client)
         try:
-            self.client: Any = self._library.Client(address, timeout=_TIMEOUT, set_as_default=False)
+            self.client.__init__(address, timeout=_TIMEOUT, set_as_default=False)
         except (OSError, ValueError) as error:
+            self.client.close()
             given = f"no scheduler answers ({_first_line(error)})"
             raise self.fault(given, "the address of a running dask scheduler, such as tcp://127.0.0.1:8786") from error
         self.killed: type[BaseException] = self._library.KilledWorker

@@ -162,7 +162,7 @@ def test_an_interrupt_stores_what_was_begun_and_leaves_nothing(
 
     thread = threading.Thread(target=interrupt)
     thread.start()
-    outcome = run(sweep_of(toy=Toy(0.05, tmp_path), most=3), tmp_path / "a.zarr", Cluster(address))
+    outcome = run(sweep_of(toy=Toy(0.1, tmp_path), most=3), tmp_path / "a.zarr", Cluster(address))
     thread.join()
     assert outcome.interrupted
     assert 20 < outcome.done < 90

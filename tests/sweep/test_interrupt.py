@@ -128,7 +128,7 @@ def test_an_interrupt_of_all_processes_stores_what_was_begun_and_a_kill_leaves_n
     undisturbed: xr.Dataset, tmp_path: Path
 ) -> None:
     path, log, toy = tmp_path / "a.zarr", tmp_path / "a.zarr.log", tmp_path / "toy"
-    with program(PROGRAM, path, 2, 0.05) as process:
+    with program(PROGRAM, path, 2, 0.1) as process:
         assert process.stdin is not None
         assert process.stdout is not None
         process.stdin.write("again\nagain\n")
@@ -146,8 +146,9 @@ def test_an_interrupt_of_all_processes_stores_what_was_begun_and_a_kill_leaves_n
         os.kill(second, signal.SIGKILL)
         assert int(process.stdout.readline()) == -signal.SIGKILL
     pids = [int(file.name.removeprefix("pid-")) for file in toy.glob("pid-*")]
-    assert len(pids) == 4
-    wait_until(lambda: not any(is_running(pid) for pid in pids), 10.0)
+    # a worker that started late may have found nothing to do
+    assert 2 <= len(pids) <= 4
+    wait_until(lambda: not any(is_running(pid) for pid in pids))
     outcome = run(sweep_of(), path, HERE, resume=True)
     assert outcome.done == 90
     xr.testing.assert_identical(opened(path), undisturbed)

@@ -176,7 +176,7 @@ def opened(path: Path) -> xr.Dataset:
         return dataset.load()
 
 
-def wait_until(is_so: Callable[[], bool], seconds: float = 30.0) -> None:
+def wait_until(is_so: Callable[[], bool], seconds: float = 120.0) -> None:
     """Wait for something to happen elsewhere [s]."""
     end = time.monotonic() + seconds
     while not is_so():
