@@ -87,6 +87,7 @@ def sweep(
 def _sweep(run: _Run) -> None:
     from optdescent.cli.swept import exit_status, say_swept, swept_plain
     from optdescent.cli.write import check_output
+    from optdescent.inputs import Fault, InputFault
     from optdescent.results.sweep import export_sweep, read_sweep
     from optdescent.study import Study
     from optdescent.sweep import Journal, run_sweep
@@ -94,7 +95,10 @@ def _sweep(run: _Run) -> None:
     place = _place(run)
     study = Study.from_toml(run.study, run.settings)
     for file in filter(None, (run.output, run.netcdf)):
+        if not file.name:
+            raise InputFault([Fault(str(file), "", "is a folder that is there", "a name for what is written")])
         check_output(file.parent)
+        file.parent.mkdir(parents=True, exist_ok=True)
     try:
         outcome = run_sweep(study.sweep(), run.output, place, Journal(run.log), resume=run.resume)
     except KeyboardInterrupt:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.inputs import InputFault
-from optdescent.ocp import Guess, Memory, Solution, cost_sensitivity
+from optdescent.ocp import Guess, Memory, ProblemFault, Solution, cost_sensitivity
 from optdescent.optimum.beside import (
     BESIDE,
     CLOSE,
@@ -236,7 +236,7 @@ class OptimumSession:
         """Optimum of a case: from its neighbours, else cold, else the reason why there is none."""
         scenario, programs = case.scenario, self._programs_of(case.scenario)
         starts = (*cast(tuple[_Start, ...], near), *self.held.near(case))
-        trial = self._beside(case, starts, programs)
+        trial, flight = self._unbroken(case, starts, programs)
         is_beside = trial is not None
         if trial is None:
             try:
@@ -246,7 +246,7 @@ class OptimumSession:
             except NotConverged as failure:
                 return Answer(Status.NOT_CONVERGED, str(failure))
             self._tried.setdefault(family(trial.pose.order), []).append((case.place, True))
-        return self._told(case, trial, programs, int(is_beside))
+        return self._told(case, trial, flight or flight_of(trial), programs, int(is_beside))
 
     def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
         """A cheaper optimum, where a neighbour of another family promises one by its slopes and keeps the promise."""
@@ -265,15 +265,33 @@ class OptimumSession:
         if trial is None or (own is not None and trial.solution.cost > own.trial.solution.cost - _PROMISE):
             return None
         trial = finished(trial, programs, Accuracy(self.question.local_error))
-        return None if trial is None else self._told(case, trial, programs, 1)
+        flight = None if trial is None else flight_of(trial)
+        if trial is None or flight is None or flight.summary.breaches:
+            return None
+        return self._told(case, trial, flight, programs, 1)
 
     def _programs_of(self, scenario: Scenario) -> Programs:
         memory = self.held.memory(scenario)
         return self._programs.setdefault(id(memory), Programs(memory))
 
-    def _told(self, case: Case, trial: Trial, programs: Programs, start: int) -> Answer:
+    def _unbroken(
+        self, case: Case, starts: tuple[_Start, ...], programs: Programs
+    ) -> tuple[Trial | None, Flight | None]:
+        """The best optimum beside a case with its flight, if it breaks nothing: else the case has to be found cold.
+
+        What a neighbour's phases do not ask because it kept it anyway, such as a window in its cruise, shows only here.
+        """
+        try:
+            trial = self._beside(case, starts, programs)
+        except ProblemFault:
+            return None, None
+        flight = None if trial is None else flight_of(trial)
+        if flight is None or flight.summary.breaches:
+            return None, None
+        return trial, flight
+
+    def _told(self, case: Case, trial: Trial, flight: Flight, programs: Programs, start: int) -> Answer:
         """What is stored of an optimum."""
-        flight = flight_of(trial)
         values = {**_summary(trial, flight), **_certificate(trial), "start": start}
         if self.question.refly_one_in and case.number % self.question.refly_one_in == 0:
             again = refly(trial.pose, trial.solution)

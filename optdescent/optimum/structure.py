@@ -9,7 +9,7 @@ from optdescent.motion import Control
 from optdescent.motion.equations import Motion
 from optdescent.ocp import Point
 from optdescent.optimum.boundaries import demands_at
-from optdescent.optimum.events import fixed_distance, fixed_events
+from optdescent.optimum.events import cruise_meets, fixed_distance, fixed_events
 from optdescent.optimum.limits import limits_along
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose
@@ -44,6 +44,7 @@ def structure(pose: Pose) -> Hashable:
     return (
         world(scenario),
         set(here) == set(fixed_events(scenario)) and places == sorted(places),
+        tuple(cruise_meets(scenario, event) for event in here),
         tuple(sorted(range(len(sinks)), key=sinks.__getitem__)),
         tuple(
             (
