@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, cast
 
 import numpy as np
@@ -21,6 +21,7 @@ from optdescent.optimum.beside import (
     ordered_anew,
     solved_beside,
 )
+from optdescent.optimum.columns import CERTIFICATE, REFLIGHT, SLOPES, SUMMARY, flown_column
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import Order
 from optdescent.optimum.optimise import flight_of, found_cold
@@ -32,54 +33,14 @@ from optdescent.optimum.structure import world
 from optdescent.optimum.trajectory import refly
 from optdescent.optimum.trial import Trial
 from optdescent.results import Flight
-from optdescent.results.schema import COLUMNS, Column
-from optdescent.results.sweep import Content, Status, SweepColumn
+from optdescent.results.schema import COLUMNS
+from optdescent.results.sweep import Status, SweepColumn
 from optdescent.scenario import Level, Scenario
 from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
 from optdescent.units import UNITS
 
 Array = NDArray[np.float64]
 
-_SUMMARY = (
-    SweepColumn(Column("cost", "kg", "what is minimised: fuel, cost of time, charge for smooth controls", "kg")),
-    SweepColumn(Column("fuel", "kg", "fuel from the start to the threshold", "kg")),
-    SweepColumn(Column("time", "s", "time from the start to the threshold", "min")),
-    SweepColumn(Column("top_of_descent", "m", "distance to go at the top of descent", "nm")),
-    SweepColumn(Column("thrust_distance", "m", "distance with thrust above idle after the top of descent", "nm")),
-    SweepColumn(Column("thrust_fuel", "kg", "fuel burnt above idle after the top of descent", "kg")),
-    SweepColumn(Column("brake_distance", "m", "distance with speed brake out", "nm")),
-    SweepColumn(Column("gate_speed", "m s-1", "calibrated airspeed at the gate", "kt")),
-    SweepColumn(Column("gate_above_reference", "m s-1", "calibrated airspeed above the reference speed there", "kt")),
-    SweepColumn(Column("gate_sink", "m s-1", "sink rate at the gate", "ft_per_min")),
-    SweepColumn(Column("stable", "", "stable at the gate", ""), Content.FLAG, meanings=("no", "yes")),
-)
-_CERTIFICATE = (
-    SweepColumn(
-        Column("start", "", "what the solve started from", ""), Content.FLAG, meanings=("first_flight", "neighbour")
-    ),
-    SweepColumn(Column("iterations", "1", "iterations of the last solve", ""), Content.COUNT),
-    SweepColumn(Column("optimality", "1", "largest scaled residual of the optimality conditions", "")),
-    SweepColumn(Column("constraint_violation", "1", "largest scaled violation of a constraint", "")),
-    SweepColumn(Column("local_error", "1", "largest scaled error of an element of the mesh", "")),
-    SweepColumn(Column("program_size", "1", "variables of the nonlinear program", ""), Content.COUNT),
-    SweepColumn(Column("regularisation", "kg", "charged to make controls unique and smooth", "kg")),
-    SweepColumn(Column("order", "", "events in their order", ""), Content.TEXT),
-)
-_REFLIGHT = (
-    SweepColumn(Column("reflight_altitude", "m", "largest difference of altitude when flown again", "ft")),
-    SweepColumn(Column("reflight_speed", "m s-1", "largest difference of true airspeed when flown again", "kt")),
-    SweepColumn(Column("reflight_fuel", "kg", "largest difference of fuel when flown again", "kg")),
-)
-_SLOPES = (
-    SweepColumn(
-        Column("cost_slope", "1", "derivative of the cost [kg] to each axis, in its unit", ""),
-        dims=("axis",),
-    ),
-    SweepColumn(
-        Column("cost_per", "1", "derivative of the cost [kg] to each quantity, in the unit of its name", ""),
-        dims=("quantity",),
-    ),
-)
 _NEAR = 0.15
 """Part of the study's ranges within which one case says something of another's family of orders."""
 _AT_ITS_END = 1.0
@@ -106,12 +67,12 @@ class OptimumQuestion:
 
     def layout(self, asked: Asked) -> Layout:
         """Columns and coordinates [SI] of the answers."""
-        columns = [*_SUMMARY, *_CERTIFICATE]
+        columns = [*SUMMARY, *CERTIFICATE]
         coordinates: dict[str, tuple[NDArray[Any], dict[str, str]]] = {}
         if self.refly_one_in:
-            columns += _REFLIGHT
+            columns += REFLIGHT
         if self.with_slopes:
-            columns += _SLOPES
+            columns += SLOPES
             names = np.array([axis.name for axis in asked.conditions.axes], dtype=object)
             coordinates["axis"] = names, {"long_name": "axis of the study"}
             quantities = np.array([f"{name} [{UNITS[unit].symbol}]" for name, unit in QUANTITIES], dtype=object)
@@ -139,12 +100,6 @@ class OptimumQuestion:
     def hold(self, prepared: object) -> OptimumHeld:
         """What a worker keeps: the anchors, posed when they are first used, and what was compiled [-]."""
         return OptimumHeld(self, cast(tuple[_Anchor, ...], prepared))
-
-
-def flown_column(name: str) -> Column:
-    """Column [SI] of a flight under the name it has in a sweep, where it is one of many."""
-    own = COLUMNS[name]
-    return replace(own, name=f"flown_{own.name}")
 
 
 @dataclass(frozen=True)
@@ -296,7 +251,7 @@ class OptimumSession:
         if self.question.refly_one_in and case.number % self.question.refly_one_in == 0:
             again = refly(trial.pose, trial.solution)
             flown = (again.altitude, again.speed, again.fuel)
-            values |= {column.name: value for column, value in zip(_REFLIGHT, flown, strict=True)}
+            values |= {column.name: value for column, value in zip(REFLIGHT, flown, strict=True)}
         to_levels = None
         if self.question.with_slopes:
             to_levels, to_quantities = _slopes(case, trial, programs)
