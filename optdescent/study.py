@@ -166,7 +166,7 @@ def _scenario_data(declared: StudyDeclaration, path: Path, settings: Sequence[st
     try:
         data = read_toml(_scenario_file(path, declared))
     except InputFault as fault:
-        raise InputFault(_placed(fault, str(path), "scenario", declared.scenario)) from fault
+        raise InputFault(fault.placed(str(path), "scenario", declared.scenario)) from fault
     faults: list[Fault] = []
     for index, setting in enumerate(declared.set):
         try:
@@ -176,13 +176,6 @@ def _scenario_data(declared: StudyDeclaration, path: Path, settings: Sequence[st
     if faults:
         raise InputFault(faults)
     return with_settings(data, settings)
-
-
-def _placed(fault: InputFault, name: str, key: str, given: str) -> list[Fault]:
-    """Faults of a file that the study names; one that is about the whole file is told at the study's key."""
-    return [
-        Fault(name, key, f"got {given!r}: {one.given}", one.allowed) if not one.key else one for one in fault.faults
-    ]
 
 
 def _rules(compute: ComputeDeclaration, path: Path) -> tuple[Rule, ...]:
@@ -195,7 +188,7 @@ def _rules(compute: ComputeDeclaration, path: Path) -> tuple[Rule, ...]:
     try:
         rules = read_rules(compute.rules if compute.rules in LIBRARY else path.parent / compute.rules)
     except InputFault as fault:
-        raise InputFault(_placed(fault, str(path), "compute.rules", compute.rules)) from fault
+        raise InputFault(fault.placed(str(path), "compute.rules", compute.rules)) from fault
     if names is None:
         return rules
     faults = _name_faults(names, [rule.name for rule in rules], str(path), "compute.rule_names")

@@ -27,3 +27,7 @@ class InputFault(Exception):
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+    def placed(self, file: str, key: str, given: str) -> list[Fault]:
+        """Faults of a file that another file names [-]: one about the whole of it is told at the key that names it."""
+        return [one if one.key else Fault(file, key, f"got {given!r}: {one.given}", one.allowed) for one in self.faults]

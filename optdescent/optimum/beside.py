@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from optdescent.motion import record
 from optdescent.ocp import (
     Memory,
     NonlinearProgram,
@@ -28,9 +27,7 @@ from optdescent.optimum.order import reordered
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.progress import silent
 from optdescent.optimum.structure import structure
-from optdescent.optimum.trajectory import trajectory_of
 from optdescent.optimum.trial import GAIN, Trial, mended, tried_again
-from optdescent.results import Kind
 from optdescent.scenario import Scenario
 
 BESIDE = SolverSettings(iterations=60, again=False)
@@ -107,11 +104,9 @@ def ordered_anew(trial: Trial, known: Sequence[Trial], programs: Programs) -> Tr
 
 def wished(trial: Trial) -> list[Order]:
     """Orders that a solved trial asks for and that were not seen: without its overlaps, or with events exchanged."""
-    scenario, order = trial.pose.scenario, trial.pose.order
     if not trial.is_orderly:
-        return [reordered(scenario, order, trial.places, trial.asking)]
-    others = [reordered(scenario, order, trial.places, {event}) for event in trial.asking]
-    return [other for other in others if other not in trial.seen]
+        return [reordered(trial.pose.scenario, trial.pose.order, trial.places, trial.asking)]
+    return trial.exchanges(trial.seen)
 
 
 def finished(trial: Trial, programs: Programs, accuracy: Accuracy) -> Trial | None:
@@ -140,11 +135,10 @@ def _fine(trial: Trial, accuracy: Accuracy) -> Trial:
 
 def _exchanged(trial: Trial, memory: Memory) -> Trial:
     """The trial with events exchanged that ask for it, where that is cheaper; orders seen are not tried again."""
-    scenario, new = trial.pose.scenario, wished(trial)
+    new = wished(trial)
     if not new:
         return trial
-    flight = record(scenario, trajectory_of(trial.pose, trial.solution).sorted_by_distance(), Kind.OPTIMUM, "optimum")
-    other = tried_again(scenario, memory, trial, flight, new[0])
+    other = tried_again(trial.pose.scenario, memory, trial, trial.flight, new[0])
     seen = trial.seen | {new[0], trial.pose.order}
     is_better = other.is_orderly and other.solution.cost < trial.solution.cost - GAIN
     return replace(other if is_better else trial, orders=trial.orders, seen=seen)

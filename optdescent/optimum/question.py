@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.inputs import InputFault
-from optdescent.ocp import Guess, Memory, ProblemFault, Solution, cost_sensitivity
+from optdescent.ocp import Guess, Memory, ProblemFault, Solution
 from optdescent.optimum.beside import (
     BESIDE,
     CLOSE,
@@ -28,7 +28,7 @@ from optdescent.optimum.optimise import flight_of, found_cold
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import silent
-from optdescent.optimum.report import QUANTITIES, directions
+from optdescent.optimum.report import QUANTITIES, cost_column, directions, regularisation
 from optdescent.optimum.structure import world
 from optdescent.optimum.trajectory import refly
 from optdescent.optimum.trial import Trial
@@ -65,6 +65,11 @@ class OptimumQuestion:
     distances: tuple[float, ...] = ()
     refly_one_in: int = 0
 
+    @property
+    def accuracy(self) -> Accuracy:
+        """How far optima are refined."""
+        return Accuracy(self.local_error)
+
     def layout(self, asked: Asked) -> Layout:
         """Columns and coordinates [SI] of the answers."""
         columns = [*SUMMARY, *CERTIFICATE]
@@ -86,11 +91,11 @@ class OptimumQuestion:
 
     def prepare(self, cases: Sequence[Case], say: Say) -> object:
         """An optimum found cold in each kind of case, for workers to start from [-]."""
-        accuracy, anchors = Accuracy(self.local_error), list[_Anchor]()
+        anchors = list[_Anchor]()
         for number, case in enumerate(cases, 1):
             say(f"optimum {number} of {len(cases)} to start from")
             try:
-                trial = found_cold(case.scenario, silent, Memory(), accuracy.first)
+                trial = found_cold(case.scenario, silent, Memory(), self.accuracy.first)
             except (InputFault, DemandsConflict, NotConverged):
                 continue  # its neighbours begin cold, and say why if they fail too
             data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
@@ -191,17 +196,18 @@ class OptimumSession:
         """Optimum of a case: from its neighbours, else cold, else the reason why there is none."""
         scenario, programs = case.scenario, self._programs_of(case.scenario)
         starts = (*cast(tuple[_Start, ...], near), *self.held.near(case))
-        trial, flight = self._unbroken(case, starts, programs)
-        is_beside = trial is not None
-        if trial is None:
+        found = self._unbroken(case, starts, programs)
+        is_beside = found is not None
+        if found is None:
             try:
-                trial = found_cold(scenario, silent, programs.memory, Accuracy(self.question.local_error).first)
+                trial = found_cold(scenario, silent, programs.memory, self.question.accuracy.first)
             except DemandsConflict as conflict:
                 return Answer(Status.INFEASIBLE, str(conflict))
             except NotConverged as failure:
                 return Answer(Status.NOT_CONVERGED, str(failure))
             self._tried.setdefault(family(trial.pose.order), []).append((case.place, True))
-        return self._told(case, trial, flight or flight_of(trial), programs, int(is_beside))
+            found = trial, flight_of(trial)
+        return self._told(case, *found, programs, int(is_beside))
 
     def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
         """A cheaper optimum, where a neighbour of another family promises one by its slopes and keeps the promise."""
@@ -219,31 +225,19 @@ class OptimumSession:
         trial = solved_beside(case.scenario, other.trial, programs, CLOSE)
         if trial is None or (own is not None and trial.solution.cost > own.trial.solution.cost - _PROMISE):
             return None
-        trial = finished(trial, programs, Accuracy(self.question.local_error))
-        flight = None if trial is None else flight_of(trial)
-        if trial is None or flight is None or flight.summary.breaches:
-            return None
-        return self._told(case, trial, flight, programs, 1)
+        found = _whole(finished(trial, programs, self.question.accuracy))
+        return None if found is None else self._told(case, *found, programs, 1)
 
     def _programs_of(self, scenario: Scenario) -> Programs:
         memory = self.held.memory(scenario)
         return self._programs.setdefault(id(memory), Programs(memory))
 
-    def _unbroken(
-        self, case: Case, starts: tuple[_Start, ...], programs: Programs
-    ) -> tuple[Trial | None, Flight | None]:
-        """The best optimum beside a case with its flight, if it breaks nothing: else the case has to be found cold.
-
-        What a neighbour's phases do not ask because it kept it anyway, such as a window in its cruise, shows only here.
-        """
+    def _unbroken(self, case: Case, starts: tuple[_Start, ...], programs: Programs) -> tuple[Trial, Flight] | None:
+        """The best optimum beside a case with its flight; None where it has to be found cold."""
         try:
-            trial = self._beside(case, starts, programs)
+            return _whole(self._beside(case, starts, programs))
         except ProblemFault:
-            return None, None
-        flight = None if trial is None else flight_of(trial)
-        if flight is None or flight.summary.breaches:
-            return None, None
-        return trial, flight
+            return None
 
     def _told(self, case: Case, trial: Trial, flight: Flight, programs: Programs, start: int) -> Answer:
         """What is stored of an optimum."""
@@ -276,7 +270,7 @@ class OptimumSession:
                 best = trial
         if best is not None:
             best = ordered_anew(best, [start.trial for start in starts], programs)
-            best = finished(best, programs, Accuracy(self.question.local_error))
+            best = finished(best, programs, self.question.accuracy)
         if best is not None:
             costs.setdefault(family(best.pose.order), best.solution.cost)
             for own, cost in costs.items():
@@ -288,6 +282,17 @@ class OptimumSession:
         tried = self._tried.get(own, [])
         away = [float(np.linalg.norm(other - place)) for other, _ in tried]
         return not tried or tried[int(np.argmin(away))][1] or min(away) > _NEAR
+
+
+def _whole(trial: Trial | None) -> tuple[Trial, Flight] | None:
+    """A neighbour's optimum and its flight, if that breaks nothing.
+
+    What a neighbour's phases do not ask because it kept it anyway, such as a window in its cruise, shows only here.
+    """
+    if trial is None:
+        return None
+    flight = flight_of(trial)
+    return None if flight.summary.breaches else (trial, flight)
 
 
 def _kept(flight: Flight, name: str, distances: Sequence[float]) -> Array:
@@ -319,10 +324,6 @@ def _summary(trial: Trial, flight: Flight) -> dict[str, Value]:
     }
 
 
-def _regularisation(trial: Trial) -> float:
-    return sum(trial.solution[leg.name].integral for leg in trial.pose.legs)
-
-
 def _certificate(trial: Trial) -> dict[str, Value]:
     solution = trial.solution
     return {
@@ -331,34 +332,38 @@ def _certificate(trial: Trial) -> dict[str, Value]:
         "constraint_violation": solution.constraint_violation,
         "local_error": trial.largest_error,
         "program_size": solution.raw.x.size,
-        "regularisation": _regularisation(trial),
+        "regularisation": regularisation(trial.pose, solution),
         "order": trial.sentence,
     }
 
 
 def _slopes(case: Case, trial: Trial, programs: Programs) -> tuple[Array, Array]:
     """Derivatives of the cost: to each ordered axis in its unit, and to the quantities of a report in theirs."""
-    cost = cost_sensitivity(programs.of(trial), trial.solution)
-    whole = np.concatenate([cost[parameter.name] for parameter in trial.problem.parameters])
+    whole = cost_column(programs.of(trial), trial.solution)
+    here = _column(case.scenario)
     axes = case.asked.conditions.axes
-    to_axes = [_slope(case, index, whole) if axis.is_ordered else np.nan for index, axis in enumerate(axes)]
+    to_axes = [_slope(case, index, whole, here) if axis.is_ordered else np.nan for index, axis in enumerate(axes)]
     found = directions(trial.pose.scenario, trial.problem)
     to_quantities = [float(whole @ direction) * UNITS[unit].factor for _, unit, direction in found]
     return np.array(to_axes), np.array(to_quantities)
 
 
-def _slope(case: Case, axis: int, whole: Array) -> float:
+def _slope(case: Case, axis: int, whole: Array, here: Array) -> float:
     """Derivative to an axis, from that to the whole column of parameters and their difference over a small part of it.
 
     The other way at the end of what a scenario allows; not a number where neither is a scenario of the same numbers.
     """
-    here = np.concatenate(list(parameter_values(case.scenario).values()))
     step = _NUDGE * case.asked.conditions.axes[axis].span
     for by in (step, -step):
         try:
-            there = np.concatenate(list(parameter_values(case.moved(axis, by)).values()))
+            there = _column(case.moved(axis, by))
         except InputFault:
             continue
         if there.size == here.size:
             return float(whole @ (there - here)) / by
     return float("nan")
+
+
+def _column(scenario: Scenario) -> Array:
+    """Every parameter of a scenario's problem, in their order."""
+    return np.concatenate(list(parameter_values(scenario).values()))

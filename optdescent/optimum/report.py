@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from optdescent.arrival import Capture
 from optdescent.ocp import (
+    NonlinearProgram,
     Problem,
     Solution,
     cost_sensitivity,
@@ -61,7 +62,7 @@ def solver_record(
         reflight_speed=again.speed,
         reflight_fuel=again.fuel,
         hamiltonian_drift=hamiltonian_drift(problem, solution),
-        regularisation=sum(solution[leg.name].integral for leg in pose.legs),
+        regularisation=regularisation(pose, solution),
         chatter=tuple(f"{swing.control} {swing.phase}" for swing in find_chatter(solution)),
         orders=tuple(orders),
         events=_events(pose, solution, flight),
@@ -107,11 +108,10 @@ def spoken(scenario: Scenario, event: Event) -> str:
 def slopes(pose: Pose, problem: Problem, solution: Solution) -> tuple[Slope, ...]:
     """How cost, fuel and the place of idle answer to tailwind by height, mass, temperature and cost of time [SI]."""
     program = transcribe(problem, solution.mesh)
-    cost = cost_sensitivity(program, solution)
+    whole = cost_column(program, solution)
     moved = trajectory_sensitivity(program, solution)
     idle = next(leg.name for leg in pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT)
     last = pose.legs[-1].name
-    whole = np.concatenate([cost[parameter.name] for parameter in problem.parameters])
     start_mass = np.zeros(whole.size)
     start_mass[_offsets(problem)["start mass"]] = 1.0
     fuel = start_mass - moved.states[last, "mass"][-1]
@@ -120,6 +120,17 @@ def slopes(pose: Pose, problem: Problem, solution: Solution) -> tuple[Slope, ...
         Slope(quantity, unit, *(float(column @ direction) for column in (whole, fuel, place)))
         for quantity, unit, direction in directions(pose.scenario, problem)
     )
+
+
+def cost_column(program: NonlinearProgram, solution: Solution) -> Array:
+    """Derivative of the optimal cost [kg per SI unit] to the whole column of parameters."""
+    cost = cost_sensitivity(program, solution)
+    return np.concatenate([cost[parameter.name] for parameter in program.problem.parameters])
+
+
+def regularisation(pose: Pose, solution: Solution) -> float:
+    """What was charged to make controls unique and smooth [kg]."""
+    return sum(solution[leg.name].integral for leg in pose.legs)
 
 
 def directions(scenario: Scenario, problem: Problem) -> list[tuple[str, str, Array]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -65,6 +65,17 @@ class Trial:
     def largest_error(self) -> float:
         """Largest local error [scaled, -]."""
         return max(float(np.max(error.state)) for error in self.errors.values())
+
+    @cached_property
+    def flight(self) -> Flight:
+        """Its descent as a start for other orders, its points by distance where phases run backwards."""
+        by_distance = trajectory_of(self.pose, self.solution).sorted_by_distance()
+        return record(self.pose.scenario, by_distance, Kind.OPTIMUM, "optimum")
+
+    def exchanges(self, seen: Collection[Order]) -> list[Order]:
+        """Orders not seen with one event exchanged that asks for it, the most urgent first."""
+        found = [reordered(self.pose.scenario, self.pose.order, self.places, {event}) for event in self.asking]
+        return [order for order in found if order not in seen]
 
     @property
     def sentence(self) -> str:
@@ -179,8 +190,7 @@ def _exchanged(
 ) -> Trial:
     """The trial with collapsed events exchanged as long as it helps."""
     for _ in range(_MOST_EXCHANGES):
-        others = [reordered(scenario, trial.pose.order, trial.places, {event}) for event in trial.asking]
-        new = [other for other in others if other not in seen]
+        new = trial.exchanges(seen)
         if not new:
             break
         seen.add(new[0])
@@ -194,7 +204,7 @@ def _exchanged(
 def tried_again(scenario: Scenario, memory: Memory, trial: Trial, flight: Flight, order: Order) -> Trial:
     """Another order on its first mesh, from the descent of a solved trial or else from a flight [SI]."""
     settings = _NEARBY if trial.solution.is_usable else _OTHERWISE
-    return _tried(scenario, memory, *_again(scenario, trial, flight, order), settings)
+    return _tried(scenario, memory, *_again(trial, flight, order), settings)
 
 
 def _without_overlap(
@@ -229,7 +239,7 @@ def _without_overlap(
                 break
             order, basis = other, trial
         seen.add(order)
-        trial = _tried(scenario, memory, *_again(scenario, basis, flight, order))
+        trial = _tried(scenario, memory, *_again(basis, flight, order))
         log.append(_told(trial))
     return trial
 
@@ -247,9 +257,8 @@ def mended(scenario: Scenario, trial: Trial, progress: Progress, memory: Memory)
     order = reordered(scenario, trial.pose.order, trial.places, trial.asking)
     if order == trial.pose.order or not trial.solution.is_usable:
         raise NotConverged(f"events overlap by {trial.overlap:.0f} m")
-    flight = record(scenario, trajectory_of(trial.pose, trial.solution).sorted_by_distance(), Kind.OPTIMUM, "optimum")
     places = dict(zip(order, sorted(trial.places.values()), strict=True))
-    again = in_right_order(scenario, flight, order, places, progress, memory)
+    again = in_right_order(scenario, trial.flight, order, places, progress, memory)
     return replace(again, orders=(*trial.orders, _told(trial), *again.orders))
 
 
@@ -286,10 +295,7 @@ def _told(trial: Trial) -> str:
     return f"{found}, {ending}: {trial.sentence}"
 
 
-def _again(scenario: Scenario, trial: Trial, flight: Flight, order: Order) -> tuple[Flight, Order, dict[Event, float]]:
+def _again(trial: Trial, flight: Flight, order: Order) -> tuple[Flight, Order, dict[Event, float]]:
     """What another order is tried from: the trial's own flight, if it was solved, with its events in their places."""
     places = dict(zip(order, sorted(trial.places.values()), strict=True))
-    if trial.solution.is_usable:
-        sorted_by_distance = trajectory_of(trial.pose, trial.solution).sorted_by_distance()
-        flight = record(scenario, sorted_by_distance, Kind.OPTIMUM, "optimum")
-    return flight, order, places
+    return trial.flight if trial.solution.is_usable else flight, order, places

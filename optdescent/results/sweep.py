@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import Enum, IntEnum
 from pathlib import Path
 from typing import Any, cast
@@ -68,10 +68,6 @@ class SweepColumn:
     def name(self) -> str:
         """Name in the dataset."""
         return self.column.name
-
-    def named(self, name: str, long_name: str) -> SweepColumn:
-        """The same quantity under another name [-]."""
-        return replace(self, column=replace(self.column, name=name, long_name=long_name))
 
     def attributes(self) -> dict[str, Any]:
         """Attributes of the variable, as the CF conventions name them [-]."""

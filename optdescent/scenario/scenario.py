@@ -84,7 +84,7 @@ class Scenario:
         try:
             airframe = read_airframe(declared.airframe, folder)
         except InputFault as fault:
-            faults += _placed(fault, name, "airframe", declared.airframe)
+            faults += fault.placed(name, "airframe", declared.airframe)
         place = WindPlace(name, folder, declared.start.distance, declared.arrival.route)
         try:
             wind = wind_of(declared.air.wind, place)
@@ -126,13 +126,6 @@ class Scenario:
     def pressure_altitude(self, altitude: float) -> float:
         """Pressure altitude [m] of a published altitude [m]: by QNH, or a flight level above the transition."""
         return float(pressure_altitude_of(altitude, self.arrival.transition_altitude, self.qnh))
-
-
-def _placed(fault: InputFault, name: str, key: str, given: str) -> list[Fault]:
-    """Faults of a file that a scenario names; one that is about the whole file is told at the scenario's key."""
-    return [
-        Fault(name, key, f"got {given!r}: {one.given}", one.allowed) if not one.key else one for one in fault.faults
-    ]
 
 
 _MOST_BURN = 5e-3

@@ -111,7 +111,4 @@ def sounding_of(source: str, place: WindPlace, key: str) -> Sounding:
     try:
         return read_sounding(*sounding_text(source, place.folder))
     except InputFault as fault:
-        raise InputFault(
-            one if one.key else Fault(place.name, key, f"got {source!r}: {one.given}", one.allowed)
-            for one in fault.faults
-        ) from fault
+        raise InputFault(fault.placed(place.name, key, source)) from fault
