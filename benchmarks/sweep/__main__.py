@@ -3,7 +3,8 @@
 Ten thousand cases of the first study (wind by mass by temperature by cost of time), on this machine with two workers:
 cases a second beside cold solves one by one to the same accuracy, one worker beside two, memory as the sweep goes on,
 cost per case as it grows, the same blocks on a Dask cluster beside local processes, and what a far larger sweep would
-take by the sizes and rates measured. Ratios within one run; a yardstick's time stands beside them.
+take by the sizes and rates measured. A second table has the ratios beside what is asked; facts of parts run apart are
+taken from the output folder, each with the yardstick's time of its run.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from benchmarks.sweep.cluster import answer_bytes, cluster, tasks_a_second
+from benchmarks.sweep.ratios import HEADER as RATIOS
+from benchmarks.sweep.ratios import merged, ratios
 from benchmarks.tables import markdown, write_csv
 from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.ocp import Memory
@@ -48,17 +51,29 @@ Row = tuple[str, ...]
 
 @dataclass(frozen=True)
 class Run:
-    """One sweep: seconds, cases, memory of this process and its workers together [MB] every few seconds."""
+    """One sweep: seconds, cases, memory of this process and its workers together [MB] every few seconds.
+
+    `working` is the part of `memory` since each worker has stored a block.
+    """
 
     seconds: float
     cases: int
     memory: NDArray[np.float64]
+    working: NDArray[np.float64]
     dataset: xr.Dataset
 
     @property
-    def rate(self) -> float:
-        """Cases a second."""
-        return self.cases / self.seconds
+    def quarters(self) -> tuple[float, float] | None:
+        """Mean memory [MB] of the first and the last quarter since all workers are up; None for a run too short."""
+        quarter = self.working.size // 4
+        if not quarter:
+            return None
+        return float(np.mean(self.working[:quarter])), float(np.mean(self.working[-quarter:]))
+
+    @property
+    def solved(self) -> float:
+        """Part of the cases that were solved [%]."""
+        return 100.0 * int((self.dataset["status"] == Status.SOLVED).sum()) / self.cases
 
 
 def study_of(cases: int) -> Study:
@@ -88,7 +103,7 @@ def run(sweep: Sweep, folder: Path, place: Local | Cluster) -> Run:
     path, log = folder / "out.zarr", folder / "out.log"
     shutil.rmtree(path, ignore_errors=True)
     log.unlink(missing_ok=True)
-    memory: list[float] = []
+    memory: list[tuple[float, float]] = []
     is_done = threading.Event()
     watcher = threading.Thread(target=_watch, args=(memory, is_done))
     watcher.start()
@@ -101,10 +116,19 @@ def run(sweep: Sweep, folder: Path, place: Local | Cluster) -> Run:
         watcher.join()
     dataset = xr.open_zarr(path).load()
     cases = int((dataset["status"] != Status.NOT_COMPUTED).sum())
-    return Run(seconds, cases, np.array(memory), dataset)
+    up = up_from(log, place.workers if isinstance(place, Local) else 2)
+    own = np.array([amount for _, amount in memory])
+    return Run(seconds, cases, own, own[[moment >= up for moment, _ in memory]], dataset)
 
 
-def _watch(memory: list[float], is_done: threading.Event) -> None:
+def up_from(log: Path, workers: int) -> float:
+    """When as many blocks were stored as there are workers [s since the epoch]; never, if fewer were."""
+    lines = [line.split(" ", 1) for line in log.read_text(encoding="utf-8").splitlines()]
+    stamps = [datetime.fromisoformat(stamp).timestamp() for stamp, event in lines if event.startswith("block ")]
+    return stamps[workers - 1] if len(stamps) >= workers else float("inf")
+
+
+def _watch(memory: list[tuple[float, float]], is_done: threading.Event) -> None:
     own = psutil.Process()
     while not is_done.wait(2.0):
         total = 0
@@ -113,7 +137,7 @@ def _watch(memory: list[float], is_done: threading.Event) -> None:
                 total += process.memory_info().rss
             except psutil.NoSuchProcess:
                 continue
-        memory.append(total / 1e6)
+        memory.append((time.time(), total / 1e6))
 
 
 def cold_seconds(study: Study, count: int) -> tuple[float, int]:
@@ -145,20 +169,30 @@ def seams(dataset: xr.Dataset, axes: list[str], margin: float) -> int:
 
 def told(name: str, one: Run, prepare: float) -> Row:
     """A run as a row of the table."""
-    status = Counter(one.dataset["status"].to_numpy().ravel().tolist())
-    solved = status.get(Status.SOLVED, 0) / one.cases
     answering = one.seconds - prepare
-    quarter = max(1, one.memory.size // 4)
     return (
         name,
         str(one.cases),
         f"{one.seconds:.0f}",
         f"{answering / one.cases:.3f}",
-        f"{100.0 * solved:.2f}",
+        f"{one.solved:.2f}",
         f"{np.max(one.memory, initial=0.0):.0f}",
-        f"{np.mean(one.memory[:quarter]):.0f}" if one.memory.size else "",
-        f"{np.mean(one.memory[-quarter:]):.0f}" if one.memory.size else "",
+        *(("", "") if one.quarters is None else (f"{amount:.0f}" for amount in one.quarters)),
     )
+
+
+def facts_of(size: int, one: Run, prepare: float) -> dict[str, float]:
+    """What a sweep of so many cases says of itself: seconds, seams, solved [%], memory [MB]."""
+    found: dict[str, float] = {
+        f"case_{size}_s": (one.seconds - prepare) / one.cases,
+        f"sweep_{size}_s": one.seconds,
+        f"seams_{size}": seams(one.dataset, json.loads(one.dataset.attrs["axes"]), 0.5),
+        f"solved_{size}_percent": one.solved,
+        f"memory_most_{size}_MB": float(np.max(one.memory, initial=0.0)),
+    }
+    if one.quarters is not None:
+        found |= {f"memory_first_{size}_MB": one.quarters[0], f"memory_last_{size}_MB": one.quarters[1]}
+    return found
 
 
 HEADER = (
@@ -209,6 +243,19 @@ def estimate(facts: dict[str, float], cases_a_block: float) -> str:
     return "\n".join(lines)
 
 
+def write_tables(folder: Path, rows: list[Row], facts: dict[str, float]) -> None:
+    """Print and write the runs, the facts with those of parts run before, and the ratios that they allow."""
+    if rows:
+        print(markdown(HEADER, rows))
+        write_csv(folder / "sweep.csv", HEADER, rows)
+    facts = merged(folder / "sweep.json", facts)
+    print(json.dumps(facts, indent=1))
+    (folder / "sweep.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
+    table = ratios(facts)
+    print(markdown(RATIOS, table))
+    write_csv(folder / "sweep_ratios.csv", RATIOS, table)
+
+
 def main() -> None:
     """Run the parts asked for and write their tables."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -221,7 +268,7 @@ def main() -> None:
     parts = asked.part or PARTS
     study, unit = study_of(asked.cases), yardstick()
     rows: list[Row] = []
-    facts: dict[str, float] = {"yardstick_s": unit}
+    facts: dict[str, float] = {"yardstick_s": unit, **{f"yardstick_{part}_s": unit for part in parts}}
     with tempfile.TemporaryDirectory() as name:
         temporary = Path(name)
         if "cold" in parts:
@@ -240,9 +287,7 @@ def main() -> None:
                 one = run(study_of(size).sweep(), temporary, Local(2))
                 before = prepare_seconds(temporary / "out.log")
                 rows.append(told(f"{size} cases, 2 workers", one, before))
-                facts[f"case_{size}_s"], facts[f"sweep_{size}_s"] = (one.seconds - before) / one.cases, one.seconds
-                axes = json.loads(one.dataset.attrs["axes"])
-                facts[f"seams_{size}"] = seams(one.dataset, axes, 0.5)
+                facts |= facts_of(size, one, before)
                 reasons = Counter(one.dataset["reason"].to_numpy().ravel().tolist())
                 for reason, count in reasons.most_common(6):
                     if reason:
@@ -267,11 +312,7 @@ def main() -> None:
             (folder / "sweep_estimate.md").write_text(told_far, encoding="utf-8")
             print(told_far)
             print(f"Dask over local processes: {facts['cluster_s'] / facts['local_s']:.3f}", flush=True)
-    if rows:
-        print(markdown(HEADER, rows))
-        write_csv(folder / "sweep.csv", HEADER, rows)
-    print(json.dumps(facts, indent=1))
-    (folder / "sweep.json").write_text(json.dumps(facts, indent=1) + "\n", encoding="utf-8")
+    write_tables(folder, rows, facts)
     print(f"Yardstick {1e3 * unit:.1f} ms: {SENTENCE}.")
 
 

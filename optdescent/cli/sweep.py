@@ -85,6 +85,7 @@ def sweep(
 
 
 def _sweep(run: _Run) -> None:
+    place = _place(run)  # before the rest is imported: a wrong address is told at once
     from optdescent.cli.swept import exit_status, say_swept, swept_plain
     from optdescent.cli.write import check_output
     from optdescent.inputs import Fault, InputFault
@@ -92,7 +93,6 @@ def _sweep(run: _Run) -> None:
     from optdescent.study import Study
     from optdescent.sweep import Journal, run_sweep
 
-    place = _place(run)
     study = Study.from_toml(run.study, run.settings)
     for file in filter(None, (run.output, run.netcdf)):
         if not file.name:

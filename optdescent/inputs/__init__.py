@@ -2,8 +2,8 @@
 
 from optdescent.inputs.declare import BY_KIND, Declared, Number, as_given, choice, entry, quantity, series, whole
 from optdescent.inputs.fault import Fault, InputFault
-from optdescent.inputs.toml import read_text, read_toml, with_settings, with_values
-from optdescent.inputs.validate import validated, validated_in_part
+from optdescent.inputs.toml import parsed_toml, read_text, read_toml, with_settings, with_values
+from optdescent.inputs.validate import table_keys, validated, validated_in_part
 
 __all__ = [
     "BY_KIND",
@@ -14,10 +14,12 @@ __all__ = [
     "as_given",
     "choice",
     "entry",
+    "parsed_toml",
     "quantity",
     "read_text",
     "read_toml",
     "series",
+    "table_keys",
     "validated",
     "validated_in_part",
     "whole",

@@ -45,10 +45,21 @@ def read_toml(path: Path) -> dict[str, Any]:
     InputFault
         The file is missing, unreadable or not TOML (with line and column).
     """
+    return parsed_toml(read_text(path), str(path))
+
+
+def parsed_toml(text: str, name: str) -> dict[str, Any]:
+    """Parsed TOML of the text of a file; `name` stands in messages [file units].
+
+    Raises
+    ------
+    InputFault
+        It is not TOML (with line and column).
+    """
     try:
-        return tomllib.loads(read_text(path))
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputFault([Fault(str(path), "", f"is not TOML ({error})", "TOML 1.0")]) from error
+        raise InputFault([Fault(name, "", f"is not TOML ({error})", "TOML 1.0")]) from error
 
 
 def with_settings(data: Mapping[str, Any], settings: Sequence[str]) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeVar, cast
+from typing import Any, TypeVar, cast, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -68,6 +68,11 @@ def _models_at(model: type[BaseModel], path: Sequence[str]) -> list[type[BaseMod
     return found
 
 
+def table_keys(model: type[BaseModel], key: str) -> tuple[str, ...]:
+    """Keys of the table that stands at a dotted key of a file, or of each table of a list there; none if none does."""
+    return tuple(dict.fromkeys(name for table in _models_at(model, key.split(".")) for name in _keys(table)))
+
+
 def _direct(annotation: object) -> list[type[BaseModel]]:
     """Tables that an annotation names itself, through unions and tuples but not through fields."""
     declared = _as_model(annotation)
@@ -81,36 +86,23 @@ def _is_of_another_kind(model: type[BaseModel], path: Sequence[str]) -> bool:
     return any(path[-1] in _keys(table) and "kind" in table.model_fields for table in _models_at(model, path[:-1]))
 
 
-def _hint(model: type[BaseModel], path: Sequence[str]) -> str:
-    """What an unknown key may have meant: the nearest one of its table, or else anywhere."""
-    key, here = path[-1], _models_at(model, path[:-1])
-    everywhere = [name for table in _models_below(model) for name in _keys(table)]
-    for known in ([name for table in here for name in _keys(table)], everywhere):
-        nearest = difflib.get_close_matches(key, [name for name in known if name != key], n=1, cutoff=0.5)
-        if nearest:
-            return f"nearest known key is '{nearest[0]}'"
-    return "no such key is known"
+def _hint(model: type[BaseModel], path: Sequence[str], table: object) -> str:
+    """What an unknown key of a table may have meant: the nearest one that this has, else which there are."""
+    here = _models_at(model, path[:-1])
+    kind = cast(Mapping[str, object], table).get("kind") if is_table(table) else None
+    here = [own for own in here if kind in _kinds(own)] or here
+    known = list(dict.fromkeys(name for own in here for name in _keys(own)))
+    nearest = difflib.get_close_matches(path[-1], known, n=1, cutoff=0.5)
+    return f"nearest known key is '{nearest[0]}'" if nearest else f"keys of this table: {', '.join(known)}"
+
+
+def _kinds(model: type[BaseModel]) -> tuple[object, ...]:
+    """What the key `kind` of a table may be; nothing if it has none."""
+    return get_args(model.model_fields["kind"].annotation) if "kind" in model.model_fields else ()
 
 
 def _keys(model: type[BaseModel]) -> list[str]:
     return [field.alias or name for name, field in model.model_fields.items()]
-
-
-def _models_below(model: type[BaseModel]) -> set[type[BaseModel]]:
-    found: set[type[BaseModel]] = set()
-
-    def visit(annotation: object) -> None:
-        declared = _as_model(annotation)
-        if declared is None:
-            for argument in getattr(annotation, "__args__", ()):
-                visit(argument)
-        elif declared not in found:
-            found.add(declared)
-            for field in declared.model_fields.values():
-                visit(field.annotation)
-
-    visit(model)
-    return found
 
 
 def _as_model(annotation: object) -> type[BaseModel] | None:
@@ -123,22 +115,55 @@ def _shown(value: object) -> str:
 
 def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseModel]) -> Fault:
     path, given = _lookup(data, error["loc"])
-    key = ".".join(path)
+    key, above = ".".join(path), error["loc"][:-1]
     kind = str(error["type"])
     if kind == "extra_forbidden":
-        return Fault(file, key, f"unknown key (value {_shown(given)})", _hint(model, path))
+        return Fault(file, key, f"unknown key (value {_shown(given)})", _hint(model, path, _lookup(data, above)[1]))
     if kind == "missing":
         return Fault(file, key, "missing", "this key is required")
     if kind == "value_error":
         return Fault(file, key, f"got {_shown(given)}", str(error["ctx"]["error"]))
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
-        tag = cast(Mapping[str, object], given).get("kind") if isinstance(given, Mapping) else given
-        tags = error.get("ctx", {}).get("expected_tags", "a table with the key 'kind'")
-        return Fault(file, f"{key}.kind", f"got {_shown(tag)}", str(tags))
+    if kind in ("union_tag_invalid", "union_tag_not_found") and is_table(given):
+        table = cast(Mapping[str, object], given)
+        told = f"got {_shown(table['kind'])}" if "kind" in table else "missing"
+        return Fault(file, f"{key}.kind", told, _kinds_at(model, path))
     if kind in ("literal_error", "enum"):
         return Fault(file, key, f"got {_shown(given)}", str(error["ctx"]["expected"]))
-    wanted = str(error["msg"]).removeprefix("Input should be ").removeprefix("Value error, ")
-    return Fault(file, key, f"got {_shown(given)}", wanted)
+    return Fault(file, key, f"got {_shown(given)}", _wanted(error, model, path))
+
+
+_WORDS = {
+    "bool_type": "true or false",
+    "float_type": "a number",
+    "int_from_float": "a whole number",
+    "int_type": "a whole number",
+    "string_type": "a text in quotes",
+    "tuple_type": "a list",
+}
+"""What a value should have been, by the validator's word for what it is not."""
+
+
+def _wanted(error: Mapping[str, Any], model: type[BaseModel], path: Sequence[str]) -> str:
+    """What a value should have been."""
+    match str(error["type"]):
+        case "model_type" | "model_attributes_type" | "union_tag_not_found":
+            tables = _models_at(model, path)
+            if len(tables) == 1:
+                return f"a table with the keys {', '.join(_keys(tables[0]))}"
+            return f"a table whose key 'kind' is {_kinds_at(model, path)}"
+        case "greater_than_equal":
+            return f"{error['ctx']['ge']} or more"
+        case "less_than_equal":
+            return f"{error['ctx']['le']} or less"
+        case kind:
+            msg = str(error["msg"]).removeprefix("Input should be ").removeprefix("Value error, ")
+            return _WORDS.get(kind, msg)
+
+
+def _kinds_at(model: type[BaseModel], path: Sequence[str]) -> str:
+    """What the key `kind` of a table at a path may be."""
+    kinds = dict.fromkeys(kind for table in _models_at(model, path) for kind in _kinds(table))
+    return f"one of {', '.join(_shown(kind) for kind in kinds)}"
 
 
 def validated(model: type[Table], data: Mapping[str, Any], file: str) -> Table:

@@ -39,11 +39,11 @@ REFLIGHT = (
 )
 SLOPES = (
     SweepColumn(
-        Column("cost_slope", "1", "derivative of the cost [kg] to each axis, in its unit", ""),
+        Column("cost_slope", "", "derivative of the cost in kg to each axis in its axis_unit", ""),
         dims=("axis",),
     ),
     SweepColumn(
-        Column("cost_per", "1", "derivative of the cost [kg] to each quantity, in the unit of its name", ""),
+        Column("cost_per", "", "derivative of the cost in kg to each quantity in its quantity_unit", ""),
         dims=("quantity",),
     ),
 )

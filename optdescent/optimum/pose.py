@@ -11,7 +11,7 @@ their own and travel from there at a constant rate.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
@@ -31,6 +31,7 @@ from optdescent.optimum.legs import Leg, Mode, legs_of, travel
 from optdescent.optimum.limits import limits_along
 from optdescent.optimum.parameters import declared_parameters, parameter_values
 from optdescent.optimum.quantities import At, Quantities, altitude_of_hold
+from optdescent.optimum.structure import structure
 from optdescent.rules.crew import brake_allowed
 from optdescent.scenario import Scenario
 from optdescent.units import KNOT
@@ -51,6 +52,11 @@ class Pose:
     def legs(self) -> tuple[Leg, ...]:
         """Phases in order."""
         return legs_of(self.order, self.scenario.airframe)
+
+    @cached_property
+    def structure(self) -> Hashable:
+        """Everything of it that is not a number of its problem [-]: see `optimum.structure`."""
+        return structure(self.scenario, self.order, self.legs)
 
     @property
     def quantities(self) -> Quantities:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.inputs import InputFault
-from optdescent.ocp import Guess, Memory, ProblemFault, Solution
+from optdescent.ocp import Memory, ProblemFault
 from optdescent.optimum.beside import (
     BESIDE,
     CLOSE,
@@ -23,32 +23,25 @@ from optdescent.optimum.beside import (
 )
 from optdescent.optimum.columns import CERTIFICATE, REFLIGHT, SLOPES, SUMMARY, flown_column
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
-from optdescent.optimum.events import Order
 from optdescent.optimum.optimise import flight_of, found_cold
-from optdescent.optimum.parameters import parameter_values
-from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import silent
-from optdescent.optimum.report import QUANTITIES, cost_column, directions, regularisation
+from optdescent.optimum.report import QUANTITIES
+from optdescent.optimum.starts import MOST_WORLDS, Anchor, Latest, Own, Shared, Start
+from optdescent.optimum.stored import certificate_values, kept_values, reflight_values, slopes, summary_values
 from optdescent.optimum.structure import world
-from optdescent.optimum.trajectory import refly
 from optdescent.optimum.trial import Trial
 from optdescent.results import Flight
 from optdescent.results.schema import COLUMNS
 from optdescent.results.sweep import Status, SweepColumn
-from optdescent.scenario import Level, Scenario
-from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
+from optdescent.sweep.question import Answer, Asked, Case, Label, Layout, Say
 from optdescent.units import UNITS
 
 Array = NDArray[np.float64]
 
 _NEAR = 0.15
 """Part of the study's ranges within which one case says something of another's family of orders."""
-_AT_ITS_END = 1.0
-"""Distance [m] by which rounding may set a flight's end off the threshold or the start."""
 _PROMISE = 0.2
 """Cost [kg] that another family must promise to be tried once more."""
-_NUDGE = 1e-4
-"""Part of an axis by which it is moved to see what it changes of the parameters, which are smooth in it."""
 
 
 @dataclass(frozen=True)
@@ -74,107 +67,82 @@ class OptimumQuestion:
         """Columns and coordinates [SI] of the answers."""
         columns = [*SUMMARY, *CERTIFICATE]
         coordinates: dict[str, tuple[NDArray[Any], dict[str, str]]] = {}
+        labels: dict[str, Label] = {}
         if self.refly_one_in:
             columns += REFLIGHT
         if self.with_slopes:
             columns += SLOPES
-            names = np.array([axis.name for axis in asked.conditions.axes], dtype=object)
-            coordinates["axis"] = names, {"long_name": "axis of the study"}
-            quantities = np.array([f"{name} [{UNITS[unit].symbol}]" for name, unit in QUANTITIES], dtype=object)
+            axes = asked.conditions.axes
+            coordinates["axis"] = _words([axis.name for axis in axes]), {"long_name": "axis of the study"}
+            quantities = _words([f"{name} [{UNITS[unit].symbol}]" for name, unit in QUANTITIES])
             coordinates["quantity"] = quantities, {"long_name": "quantity, and the unit it is counted in"}
+            labels = {
+                "axis_unit": Label(
+                    "axis",
+                    _words([axis.unit.udunits if axis.is_ordered else "" for axis in axes]),
+                    {"long_name": "unit of the axis, empty where its levels have no order"},
+                ),
+                "quantity_unit": Label(
+                    "quantity",
+                    _words([UNITS[unit].udunits for _, unit in QUANTITIES]),
+                    {"long_name": "unit that the quantity is counted in"},
+                ),
+            }
         if self.flights:
             columns += [SweepColumn(flown_column(name), dims=("distance_to_go",)) for name in self.flights]
             place = COLUMNS["distance_to_go"]
             attributes = {"units": place.unit, "long_name": place.long_name}
             coordinates["distance_to_go"] = np.array(self.distances), attributes
-        return Layout(tuple(columns), coordinates)
+        return Layout(tuple(columns), coordinates, labels)
 
     def prepare(self, cases: Sequence[Case], say: Say) -> object:
         """An optimum found cold in each kind of case, for workers to start from [-]."""
-        anchors = list[_Anchor]()
+        anchors = list[Anchor]()
         for number, case in enumerate(cases, 1):
             say(f"optimum {number} of {len(cases)} to start from")
             try:
                 trial = found_cold(case.scenario, silent, Memory(), self.accuracy.first)
-            except (InputFault, DemandsConflict, NotConverged):
+            except (InputFault, ProblemFault, DemandsConflict, NotConverged):
                 continue  # its neighbours begin cold, and say why if they fail too
             data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
-            anchors.append(_Anchor(_apart(case), case.place, case.scenario, *data))
+            anchors.append(Anchor(_apart(case), case.place, case.scenario, *data))
         return tuple(anchors)
 
     def hold(self, prepared: object) -> OptimumHeld:
         """What a worker keeps: the anchors, posed when they are first used, and what was compiled [-]."""
-        return OptimumHeld(self, cast(tuple[_Anchor, ...], prepared))
+        return OptimumHeld(self, cast(tuple[Anchor, ...], prepared))
 
 
-@dataclass(frozen=True)
-class _Anchor:
-    """A solved scenario as it travels to workers: everything that is data."""
-
-    apart: tuple[object, ...]
-    place: Array
-    scenario: Scenario
-    order: Order
-    guess: Guess
-    solution: Solution
-    orders: tuple[str, ...]
-
-    def trial(self, memory: Memory) -> Trial:
-        """Posed again, with nothing known of other orders."""
-        pose = Pose(self.scenario, self.order, memory)
-        return Trial(pose, pose.problem(), self.guess, self.solution, self.orders)
-
-
-@dataclass(frozen=True)
-class _Start:
-    """A solved case as a start for its neighbours.
-
-    ``place`` (axes,) is where it lies on the axes, 0 to 1 [-]; ``to_levels`` the slopes of its cost to its ``levels``.
-    """
-
-    trial: Trial
-    place: Array
-    levels: tuple[Level, ...] = ()
-    to_levels: Array | None = None
-
-    def promise(self, case: Case) -> float:
-        """Cost [kg] that the slopes promise for another case: to first order, ordered axes only."""
-        assert self.to_levels is not None
-        moved = [
-            float(there) - float(here) if axis.is_ordered else 0.0
-            for axis, here, there in zip(case.asked.conditions.axes, self.levels, case.levels, strict=True)
-        ]
-        return self.trial.solution.cost + float(np.nan_to_num(self.to_levels) @ np.array(moved))
-
-
-@dataclass
 class OptimumHeld:
-    """What a worker keeps from block to block: posed anchors, and what was compiled for each world."""
+    """What a worker keeps from block to block: posed anchors and what was compiled, for the latest few worlds."""
 
-    question: OptimumQuestion
-    anchors: tuple[_Anchor, ...]
-    _memories: dict[Hashable, Memory] = field(default_factory=dict[Hashable, Memory])
-    _trials: dict[int, Trial] = field(default_factory=dict[int, Trial])
+    def __init__(self, question: OptimumQuestion, anchors: tuple[Anchor, ...]) -> None:
+        self.question, self.anchors = question, anchors
+        self._worlds = Latest[Shared](MOST_WORLDS)
 
     def session(self) -> OptimumSession:
         """A session for one block."""
         return OptimumSession(self.question, self)
 
-    def memory(self, scenario: Scenario) -> Memory:
-        """What was compiled for scenarios of the same world."""
-        return self._memories.setdefault(world(scenario), Memory())
+    def shared(self, name: Hashable) -> Shared:
+        """What is kept in a world."""
+        return self._worlds.get(name) or self._worlds.put(name, Shared())
 
-    def near(self, case: Case) -> tuple[_Start, ...]:
-        """Anchors of a case, the nearest first: those of its own levels where levels are apart come before others."""
+    def near(self, case: Case, name: Hashable) -> tuple[Start, ...]:
+        """Anchors in the world of a case, the nearest first: those of its own levels, where levels are apart, first."""
         own = _apart(case)
-        found = [(anchor.apart != own, float(np.linalg.norm(anchor.place - case.place))) for anchor in self.anchors]
-        return tuple(self._posed(index) for index in sorted(range(len(found)), key=found.__getitem__))
+        found = {
+            index: (anchor.apart != own, float(np.linalg.norm(anchor.place - case.place)))
+            for index, anchor in enumerate(self.anchors)
+            if anchor.world == name
+        }
+        return tuple(self._posed(index, name) for index in sorted(found, key=found.__getitem__))
 
-    def _posed(self, index: int) -> _Start:
-        anchor = self.anchors[index]
-        if index not in self._trials:
-            self._trials[index] = anchor.trial(self.memory(anchor.scenario))
-        return _Start(self._trials[index], anchor.place)
+    def _posed(self, index: int, name: Hashable) -> Start:
+        anchor, shared = self.anchors[index], self.shared(name)
+        if index not in shared.anchors:
+            shared.anchors[index] = anchor.trial(shared.memory)
+        return Start(shared.anchors[index], anchor.place)
 
 
 @dataclass
@@ -184,79 +152,84 @@ class OptimumSession:
     Orders of events come in families between which no solution shows the way (`beside.family`). A family other than the
     nearest neighbour's is tried where it was better at the nearest place at which it was tried, or was tried nowhere
     near; so the border between two families is found from both sides.
+
+    Solved cases are kept by world, and go with what was compiled when too many others have been met since: one of
+    another world is no start. So what travels as the start of an answer is the number of its case.
     """
 
     question: OptimumQuestion
     held: OptimumHeld
-    _programs: dict[int, Programs] = field(default_factory=dict[int, Programs])
+    _worlds: Latest[Own] = field(default_factory=lambda: Latest[Own](MOST_WORLDS))
     _tried: dict[Hashable, list[tuple[Array, bool]]] = field(default_factory=dict[Hashable, list[tuple[Array, bool]]])
     _refused: dict[int, float] = field(default_factory=dict[int, float])
 
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         """Optimum of a case: from its neighbours, else cold, else the reason why there is none."""
-        scenario, programs = case.scenario, self._programs_of(case.scenario)
-        starts = (*cast(tuple[_Start, ...], near), *self.held.near(case))
-        found = self._unbroken(case, starts, programs)
+        name = world(case.scenario)
+        own = self._own(name)
+        starts = (*_starts(near, own), *self.held.near(case, name))
+        found = self._unbroken(case, starts, own.programs)
         is_beside = found is not None
         if found is None:
             try:
-                trial = found_cold(scenario, silent, programs.memory, self.question.accuracy.first)
+                trial = found_cold(case.scenario, silent, own.programs.memory, self.question.accuracy.first)
             except DemandsConflict as conflict:
                 return Answer(Status.INFEASIBLE, str(conflict))
             except NotConverged as failure:
                 return Answer(Status.NOT_CONVERGED, str(failure))
             self._tried.setdefault(family(trial.pose.order), []).append((case.place, True))
             found = trial, flight_of(trial)
-        return self._told(case, *found, programs, int(is_beside))
+        return self._told(case, *found, own, int(is_beside))
 
     def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
         """A cheaper optimum, where a neighbour of another family promises one by its slopes and keeps the promise."""
-        own = cast(_Start | None, answer.start)
-        starts = [start for start in cast(tuple[_Start, ...], near) if start.to_levels is not None]
-        mine = None if own is None else family(own.trial.pose.order)
-        other = next((start for start in starts if family(start.trial.pose.order) != mine), None)
+        own = self._own(world(case.scenario))
+        mine = own.solved.get(case.number)
+        starts = [start for start in _starts(near, own) if start.to_levels is not None]
+        here = None if mine is None else family(mine.trial.pose.order)
+        other = next((start for start in starts if family(start.trial.pose.order) != here), None)
         away = np.inf if other is None else float(np.linalg.norm(other.place - case.place))
-        if other is None or away >= min(self._refused.get(case.number, np.inf), _NEAR):
+        is_forgotten = mine is None and answer.status is Status.SOLVED
+        if other is None or is_forgotten or away >= min(self._refused.get(case.number, np.inf), _NEAR):
             return None
         self._refused[case.number] = away
-        if own is not None and other.promise(case) > own.trial.solution.cost - _PROMISE:
+        if mine is not None and other.promise(case) > mine.trial.solution.cost - _PROMISE:
             return None
-        programs = self._programs_of(case.scenario)
-        trial = solved_beside(case.scenario, other.trial, programs, CLOSE)
-        if trial is None or (own is not None and trial.solution.cost > own.trial.solution.cost - _PROMISE):
+        trial = solved_beside(case.scenario, other.trial, own.programs, CLOSE)
+        if trial is None or (mine is not None and trial.solution.cost > mine.trial.solution.cost - _PROMISE):
             return None
-        found = _whole(finished(trial, programs, self.question.accuracy))
-        return None if found is None else self._told(case, *found, programs, 1)
+        found = _whole(finished(trial, own.programs, self.question.accuracy))
+        return None if found is None else self._told(case, *found, own, 1)
 
-    def _programs_of(self, scenario: Scenario) -> Programs:
-        memory = self.held.memory(scenario)
-        return self._programs.setdefault(id(memory), Programs(memory))
+    def _own(self, name: Hashable) -> Own:
+        """What this block keeps in a world; a world that is the latest here is so for the worker too."""
+        shared = self.held.shared(name)
+        return self._worlds.get(name) or self._worlds.put(name, Own(Programs(shared.memory)))
 
-    def _unbroken(self, case: Case, starts: tuple[_Start, ...], programs: Programs) -> tuple[Trial, Flight] | None:
+    def _unbroken(self, case: Case, starts: tuple[Start, ...], programs: Programs) -> tuple[Trial, Flight] | None:
         """The best optimum beside a case with its flight; None where it has to be found cold."""
         try:
             return _whole(self._beside(case, starts, programs))
         except ProblemFault:
             return None
 
-    def _told(self, case: Case, trial: Trial, flight: Flight, programs: Programs, start: int) -> Answer:
-        """What is stored of an optimum."""
-        values = {**_summary(trial, flight), **_certificate(trial), "start": start}
-        if self.question.refly_one_in and case.number % self.question.refly_one_in == 0:
-            again = refly(trial.pose, trial.solution)
-            flown = (again.altitude, again.speed, again.fuel)
-            values |= {column.name: value for column, value in zip(REFLIGHT, flown, strict=True)}
-        to_levels = None
-        if self.question.with_slopes:
-            to_levels, to_quantities = _slopes(case, trial, programs)
-            values |= {"cost_slope": to_levels, "cost_per": to_quantities}
-        for name in self.question.flights:
-            values[flown_column(name).name] = _kept(flight, name, self.question.distances)
-        return Answer(Status.SOLVED, "", values, _Start(trial, case.place, case.levels, to_levels))
+    def _told(self, case: Case, trial: Trial, flight: Flight, own: Own, start: int) -> Answer:
+        """What is stored of an optimum, which is kept as a start for others."""
+        question = self.question
+        values = {**summary_values(trial, flight), **certificate_values(trial), "start": start}
+        if question.refly_one_in and case.number % question.refly_one_in == 0:
+            values |= reflight_values(trial)
+        found = slopes(case, trial, own.programs) if question.with_slopes else None
+        if found is not None:
+            values |= {"cost_slope": found[0], "cost_per": found[1]}
+        for name in question.flights:
+            values[flown_column(name).name] = kept_values(flight, name, question.distances)
+        own.solved[case.number] = Start(trial, case.place, case.levels, None if found is None else found[0])
+        return Answer(Status.SOLVED, "", values, case.number)
 
-    def _beside(self, case: Case, starts: tuple[_Start, ...], programs: Programs) -> Trial | None:
+    def _beside(self, case: Case, starts: tuple[Start, ...], programs: Programs) -> Trial | None:
         """The best optimum from the nearest start of each family that may be best here; None if none leads there."""
-        nearest: dict[Hashable, _Start] = {}
+        nearest: dict[Hashable, Start] = {}
         for start in starts:
             nearest.setdefault(family(start.trial.pose.order), start)
         best, costs = None, dict[Hashable, float]()
@@ -295,75 +268,15 @@ def _whole(trial: Trial | None) -> tuple[Trial, Flight] | None:
     return None if flight.summary.breaches else (trial, flight)
 
 
-def _kept(flight: Flight, name: str, distances: Sequence[float]) -> Array:
-    """A column of a flight [SI] at distances to go [m]; not a number beyond its ends."""
-    x, at = -flight.column("distance_to_go"), -np.array(distances)
-    is_flown = (at > x[0] - _AT_ITS_END) & (at < x[-1] + _AT_ITS_END)
-    return np.where(is_flown, np.interp(at, x, flight.column(name)), np.nan)
+def _starts(near: tuple[object, ...], own: Own) -> list[Start]:
+    """Neighbours by their numbers, as far as they are of one world and still kept."""
+    return [own.solved[number] for number in cast(tuple[int, ...], near) if number in own.solved]
+
+
+def _words(found: Sequence[str]) -> NDArray[Any]:
+    return np.array(found, dtype=object)
 
 
 def _apart(case: Case) -> tuple[object, ...]:
     axes = case.asked.conditions.axes
     return tuple(level for axis, level in zip(axes, case.levels, strict=True) if axis.is_apart)
-
-
-def _summary(trial: Trial, flight: Flight) -> dict[str, Value]:
-    summary, gate = flight.summary, flight.summary.gate
-    return {
-        "cost": trial.solution.cost,
-        "fuel": summary.fuel,
-        "time": summary.time,
-        "top_of_descent": summary.top_of_descent,
-        "thrust_distance": summary.thrust_distance,
-        "thrust_fuel": summary.thrust_fuel,
-        "brake_distance": summary.brake_distance,
-        "gate_speed": gate.calibrated_airspeed,
-        "gate_above_reference": gate.calibrated_airspeed - gate.reference_speed,
-        "gate_sink": gate.sink,
-        "stable": int(gate.stable),
-    }
-
-
-def _certificate(trial: Trial) -> dict[str, Value]:
-    solution = trial.solution
-    return {
-        "iterations": solution.iterations,
-        "optimality": solution.dual_infeasibility,
-        "constraint_violation": solution.constraint_violation,
-        "local_error": trial.largest_error,
-        "program_size": solution.raw.x.size,
-        "regularisation": regularisation(trial.pose, solution),
-        "order": trial.sentence,
-    }
-
-
-def _slopes(case: Case, trial: Trial, programs: Programs) -> tuple[Array, Array]:
-    """Derivatives of the cost: to each ordered axis in its unit, and to the quantities of a report in theirs."""
-    whole = cost_column(programs.of(trial), trial.solution)
-    here = _column(case.scenario)
-    axes = case.asked.conditions.axes
-    to_axes = [_slope(case, index, whole, here) if axis.is_ordered else np.nan for index, axis in enumerate(axes)]
-    found = directions(trial.pose.scenario, trial.problem)
-    to_quantities = [float(whole @ direction) * UNITS[unit].factor for _, unit, direction in found]
-    return np.array(to_axes), np.array(to_quantities)
-
-
-def _slope(case: Case, axis: int, whole: Array, here: Array) -> float:
-    """Derivative to an axis, from that to the whole column of parameters and their difference over a small part of it.
-
-    The other way at the end of what a scenario allows; not a number where neither is a scenario of the same numbers.
-    """
-    step = _NUDGE * case.asked.conditions.axes[axis].span
-    for by in (step, -step):
-        try:
-            there = _column(case.moved(axis, by))
-        except InputFault:
-            continue
-        if there.size == here.size:
-            return float(whole @ (there - here)) / by
-    return float("nan")
-
-
-def _column(scenario: Scenario) -> Array:
-    """Every parameter of a scenario's problem, in their order."""
-    return np.concatenate(list(parameter_values(scenario).values()))

@@ -40,6 +40,9 @@ class Refly:
     time: float
 
 
+_NOT_FLOWN = Refly(np.nan, np.nan, np.nan, np.nan)
+
+
 class _Point:
     """A point of a phase, numeric: looks up states, controls and parameters by name."""
 
@@ -150,7 +153,8 @@ def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
     """Largest differences [SI] when the controls found are flown again by an adaptive integrator, start to threshold.
 
     Every phase is flown with all five states, also where the optimum holds a path or a speed in closed form, and each
-    starts from where the one before ended: nothing is put back on the optimum on the way.
+    starts from where the one before ended: nothing is put back on the optimum on the way. Not a number where the
+    integrator does not come through.
 
     References
     ----------
@@ -171,7 +175,11 @@ def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
             def slope(x: float, column: Array, controls: _Between = controls, moving: Array = travelling) -> Array:
                 return np.asarray(rates(x, column, controls(x), moving)).ravel()
 
+            if not np.all(np.isfinite(slope(low, values))):
+                return _NOT_FLOWN  # the integrator would look for a first step for ever
             step = solve_ivp(slope, (low, high), values, method="DOP853", rtol=tolerance, atol=tolerance * sizes)
+            if not step.success:
+                return _NOT_FLOWN
             values = step.y[:, -1]
             worst = np.maximum(worst, np.abs(values - flown.values_at(high)))
     return Refly(*(float(worst[index]) for index in (0, 1, 3, 4)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 from collections.abc import Callable, Generator
 from contextlib import contextmanager, suppress
@@ -11,6 +12,21 @@ from typing import Any, cast
 import xarray as xr
 
 from optdescent.inputs import Fault, InputFault
+
+
+def check_output(folder: Path) -> None:
+    """See, before the work begins and without making anything, whether a folder can be written to.
+
+    Raises
+    ------
+    InputFault
+        What exists of its path is no folder, or cannot be written to.
+    """
+    there = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
+    if not there.is_dir():
+        raise InputFault([Fault(str(folder), "", "lies below a file", "a folder")])
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise InputFault([Fault(str(folder), "", "cannot be written", "a folder that can be written to")])
 
 
 @contextmanager

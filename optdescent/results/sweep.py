@@ -8,7 +8,11 @@ from enum import Enum, IntEnum
 from pathlib import Path
 from typing import Any, cast
 
+import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
+from xarray.backends import BackendArray
+from xarray.core.indexing import ExplicitIndexer, IndexingSupport, LazilyIndexedArray, explicit_indexing_adapter
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import write_netcdf
@@ -57,12 +61,17 @@ class Content(Enum):
 
 @dataclass(frozen=True)
 class SweepColumn:
-    """A quantity of every case: its column, what it holds, dimensions beyond those of the cases, meanings of flags."""
+    """A quantity of every case: its column, what it holds, dimensions beyond those of the cases.
+
+    ``meanings`` are those of a flag's values from 0 on, ``none`` that of -1, which stands where there is no answer. A
+    column whose unit is not the same throughout has none: it is told by a label of its dimension.
+    """
 
     column: Column
     content: Content = Content.NUMBER
     dims: tuple[str, ...] = ()
     meanings: tuple[str, ...] = ()
+    none: str = "no_answer"
 
     @property
     def name(self) -> str:
@@ -73,12 +82,11 @@ class SweepColumn:
         """Attributes of the variable, as the CF conventions name them [-]."""
         found: dict[str, Any] = {"long_name": self.column.long_name}
         if self.content is Content.FLAG:
-            first = -1 if self.name == "status" else 0
             found |= {
-                "flag_values": list(range(first, first + len(self.meanings))),
-                "flag_meanings": " ".join(self.meanings),
+                "flag_values": list(range(-1, len(self.meanings))),
+                "flag_meanings": " ".join((self.none, *self.meanings)),
             }
-        elif self.content is not Content.TEXT:
+        elif self.content is not Content.TEXT and self.column.unit:
             found["units"] = self.column.unit
         return found
 
@@ -86,7 +94,8 @@ class SweepColumn:
 STATUS = SweepColumn(
     Column("status", "", "how the case ended", ""),
     Content.FLAG,
-    meanings=tuple(status.name.lower() for status in Status),
+    meanings=tuple(status.name.lower() for status in Status if status >= 0),
+    none=Status.NOT_COMPUTED.name.lower(),
 )
 REASON = SweepColumn(Column("reason", "", "why a case has no answer", ""), Content.TEXT)
 
@@ -98,17 +107,50 @@ def read_sweep(path: str | Path) -> xr.Dataset:
     ------
     InputFault
         There is no sweep.
+
+    Notes
+    -----
+    Texts are objects, Python's own strings: numpy's strings of variable length, as which they are stored, know nothing
+    that is missing, so that a selection by `where` fails.
     """
     try:
         # xarray leaves part of the annotation of its function open
         read = cast(Callable[..., xr.Dataset], xr.open_zarr)
-        dataset = read(path)
+        dataset = read(path, chunks=None)
     except (OSError, ValueError, KeyError) as error:
         given = f"cannot be read ({str(error).splitlines()[0]})"
         raise InputFault([Fault(str(path), "", given, "a sweep written by this package")]) from error
     if "status" not in dataset or "study" not in dataset.attrs:
         raise InputFault([Fault(str(path), "", "does not hold a sweep", "a sweep written by this package")])
-    return dataset
+    texts = {name: _as_objects(dataset[name]) for name in dataset.variables if dataset[name].dtype.kind == "T"}
+    return _with_typed_flags(dataset.assign(texts))
+
+
+def _with_typed_flags(dataset: xr.Dataset) -> xr.Dataset:
+    """Flag values as numbers of the type of their variable, as the CF conventions ask; Zarr's JSON has no types."""
+    found = dataset.copy()
+    for own in found.data_vars.values():
+        if "flag_values" in own.attrs:
+            own.attrs["flag_values"] = np.array(own.attrs["flag_values"], dtype=own.dtype)
+    return found
+
+
+def _as_objects(stored: xr.DataArray) -> xr.Variable:
+    return xr.Variable(stored.dims, LazilyIndexedArray(_Texts(stored.variable)), stored.attrs, encoding=stored.encoding)
+
+
+class _Texts(BackendArray):
+    """Stored texts, made Python's own when they are read."""
+
+    def __init__(self, stored: xr.Variable) -> None:
+        self._stored = stored
+        self.shape, self.dtype = stored.shape, np.dtype(object)
+
+    def __getitem__(self, key: ExplicitIndexer) -> NDArray[np.object_]:
+        return explicit_indexing_adapter(key, self.shape, IndexingSupport.OUTER, self._read)
+
+    def _read(self, key: tuple[Any, ...]) -> NDArray[np.object_]:
+        return np.asarray(self._stored[key].to_numpy()).astype(object)
 
 
 def export_sweep(dataset: xr.Dataset, path: Path) -> None:
@@ -119,4 +161,4 @@ def export_sweep(dataset: xr.Dataset, path: Path) -> None:
     InputFault
         The file cannot be written.
     """
-    write_netcdf(path, dataset)
+    write_netcdf(path, _with_typed_flags(dataset))

@@ -22,7 +22,6 @@ from optdescent.inputs import Fault, InputFault
 Array = NDArray[np.float64]
 
 _BINS, _RESAMPLES, _CONFIDENCE = 10, 999, 0.95  # common practice, no source
-_MEMBER_KEY = "air.wind.seed"
 
 
 def main_effects(dataset: xr.Dataset, variable: str) -> xr.Dataset:
@@ -266,8 +265,8 @@ def _level_faults(sweep: _Sweep, axis: str, level: float | str) -> list[Fault]:
 
 
 def _is_ordered(axis: xr.DataArray) -> bool:
-    """Whether levels are numbers between which others lie; the number of an ensemble's member is only its name."""
-    return axis.dtype.kind in "iuf" and axis.attrs.get("key") != _MEMBER_KEY
+    """Whether levels are numbers between which others lie: only these are stored with a unit."""
+    return "units" in axis.attrs
 
 
 def _numbers(axis: xr.DataArray) -> Array:
@@ -279,11 +278,12 @@ def _title(values: xr.DataArray) -> str:
 
 
 def _unit(values: xr.DataArray) -> str:
-    return str(values.attrs.get("units", "1"))
+    """Unit as it is stored; that of a flag is 1, and none where it is not the same throughout."""
+    return str(values.attrs.get("units", "1" if "flag_values" in values.attrs else ""))
 
 
 def _described(values: xr.DataArray, unit: str, long_name: str) -> xr.DataArray:
-    return values.drop_attrs(deep=False).assign_attrs({"units": unit, "long_name": long_name})
+    return values.drop_attrs(deep=False).assign_attrs({"units": unit} if unit else {}, long_name=long_name)
 
 
 def _count(moments: xr.DataArray) -> xr.DataArray:

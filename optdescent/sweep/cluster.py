@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections import Counter, deque
 from collections.abc import Generator, Sequence
@@ -26,15 +27,33 @@ _RETRIES = 2
 """Of a block whose task failed for a reason outside the block."""
 _MOST_LOSSES = 5
 """Times that the setup may be lost in a row, each time with the last worker that had it."""
+_NO_ANSWER = (OSError, ValueError, TypeError, RuntimeError, ImportError)
+"""What a client ends in that reaches no scheduler; of these a TypeError where a form of address is not set up here."""
 _SECONDS, _SECONDS_TO_COUNT = 0.02, 2.0
 """Between two looks for answers, and between two counts of the workers [s]."""
 
 
+_ADDRESS = re.compile(r"((tcp|tls|ws|wss)://)?([\w.-]+|\[[\w:.%-]+\]):(?P<port>\d{1,5})")
+_LAST_PORT = 65535
+
+
 @dataclass(frozen=True)
 class Cluster:
-    """A Dask cluster, by the address of its scheduler, such as tcp://127.0.0.1:8786."""
+    """A Dask cluster, by the address of its scheduler, such as tcp://127.0.0.1:8786.
+
+    Raises
+    ------
+    InputFault
+        The address is not formed like one.
+    """
 
     address: str
+
+    def __post_init__(self) -> None:
+        found = _ADDRESS.fullmatch(self.address)
+        if found is None or not 0 < int(found["port"]) <= _LAST_PORT:
+            allowed = f"tcp://HOST:PORT, such as tcp://127.0.0.1:8786, with a port up to {_LAST_PORT} (or tls, ws, wss)"
+            raise InputFault([Fault("address of the scheduler", "", f"got {self.address!r}", allowed)])
 
 
 class Link:
@@ -52,8 +71,10 @@ class Link:
         self.client: Any = self._library.Client.__new__(self._library.Client)
         try:
             self.client.__init__(address, timeout=_TIMEOUT, set_as_default=False)
-        except (OSError, ValueError) as error:
+        except BaseException as error:
             self.client.close()
+            if not isinstance(error, _NO_ANSWER):
+                raise
             given = f"no scheduler answers ({_first_line(error)})"
             raise self.fault(given, "the address of a running dask scheduler, such as tcp://127.0.0.1:8786") from error
         self.killed: type[BaseException] = self._library.KilledWorker

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -18,31 +18,6 @@ from optdescent.sweep.plan import Plan
 from optdescent.sweep.question import Layout
 
 CASE, DRAW = "case", "draw"
-
-_UDUNITS = {
-    "ft": "ft",
-    "m": "m",
-    "nm": "nautical_mile",
-    "kt": "knot",
-    "kg": "kg",
-    "t": "tonne",
-    "s": "s",
-    "min": "min",
-    "deg": "degree",
-    "hpa": "hPa",
-    "kn": "kN",
-    "k": "K",
-    "m2": "m2",
-    "ft_per_min": "ft min-1",
-    "ft_per_nm": "ft nautical_mile-1",
-    "kg_per_min": "kg min-1",
-    "kg_per_s": "kg s-1",
-    "kg_per_n_s": "kg N-1 s-1",
-    "kt_per_nm": "knot nautical_mile-1",
-    "kt_per_1000ft": "knot/(1000 ft)",
-    "": "1",
-}
-"""Units of `optdescent.units` by suffix, as the CF conventions have them written (UDUNITS-2)."""
 
 
 @dataclass(frozen=True)
@@ -101,14 +76,32 @@ def variables_of(contents: Contents) -> tuple[Variable, ...]:
     InputFault
         An axis has the name of something else in the dataset.
     """
-    found = (*_axes(contents), *_extra(contents.layout), *_columns(contents))
-    names = [variable.name for variable in found]
-    axes = [axis.name for axis in contents.plan.conditions.axes]
-    twice = [name for name in axes if names.count(name) > 1 or name == CASE]
-    if twice:
-        allowed = "another name for the axis: the dataset has something else of this name"
-        raise InputFault(Fault("", "conditions.axes", f"name {name!r}", allowed) for name in twice)
-    return found
+    faults = name_faults(contents.plan.conditions.axes, contents.layout)
+    if faults:
+        raise InputFault(faults)
+    return (*_axes(contents), *_extra(contents.layout), *_columns(contents))
+
+
+def name_faults(axes: Sequence[Axis], layout: Layout, file: str = "") -> list[Fault]:
+    """Axes with the name of something else in the dataset; `file` stands in messages."""
+    others = {CASE, DRAW, REASON.name, STATUS.name, *layout.coordinates, *layout.labels}
+    others |= {column.name for column in layout.columns}
+    return [
+        Fault(
+            file,
+            f"conditions.axes[{index}].name",
+            f"got {axis.name!r}{_origin(axis)}",
+            f"another name: in the dataset {axis.name!r} is something else",
+        )
+        for index, axis in enumerate(axes)
+        if axis.name in others
+    ]
+
+
+def _origin(axis: Axis) -> str:
+    """Where a name is from that was not given."""
+    given = axis.declared.name
+    return f", the end of {axis.key}" if given is None else ""
 
 
 def _axes(contents: Contents) -> Iterator[Variable]:
@@ -134,15 +127,20 @@ def _drawn(axis: Axis, shares: NDArray[np.float64], dtype: np.dtype[Any]) -> NDA
 def _extra(layout: Layout) -> Iterator[Variable]:
     for name, (values, attributes) in layout.coordinates.items():
         yield _coordinate(name, values, attributes)
+    for name, label in layout.labels.items():
+        yield replace(_coordinate(name, label.values, label.attributes), dims=(label.dim,))
 
 
 def _columns(contents: Contents) -> Iterator[Variable]:
     plan, extra = contents.plan, contents.layout.coordinates
     is_grid = plan.conditions.shares is None
-    # The levels of a sample are coordinates that no dimension is named after: the CF conventions have them listed.
-    beside = {} if is_grid else {"coordinates": " ".join([*(axis.name for axis in plan.conditions.axes), DRAW])}
+    # The levels of a sample and labels are coordinates that no dimension is named after: the CF conventions have them
+    # listed.
+    levels = [] if is_grid else [*(axis.name for axis in plan.conditions.axes), DRAW]
     for column in contents.columns:
         sizes = tuple(extra[dim][0].size for dim in column.dims)
+        listed = levels + [name for name, label in contents.layout.labels.items() if label.dim in column.dims]
+        beside = {"coordinates": " ".join(listed)} if listed else {}
         yield Variable(
             column.name,
             (*contents.dims, *column.dims),
@@ -173,4 +171,4 @@ def _axis_attributes(axis: Axis) -> dict[str, str]:
     suffix = axis.unit.suffix
     bare = axis.key.removesuffix(f"_{suffix}") if suffix else axis.key
     told = {"long_name": bare.replace(".", " ").replace("_", " "), "key": axis.key}
-    return {**told, "units": _UDUNITS[suffix]} if axis.is_ordered else told
+    return {**told, "units": axis.unit.udunits} if axis.is_ordered else told

@@ -12,7 +12,12 @@ from numpy.typing import NDArray
 
 from optdescent.scenario import Conditions, Level
 
-CASES_PER_BLOCK = 40
+MOST_CASES = 40
+"""Of a block: what a crash may cost."""
+_LEAST_CASES = 8
+"""Of a block that is made smaller only so that there are more of them: the first case of each begins far off."""
+_BLOCKS = 8
+"""That there should be, so that some workers have as much to do one as another."""
 _CHUNK = 4096
 _CANDIDATES = 4001
 _CASES_PER_START = 250
@@ -49,6 +54,24 @@ class Block:
 
 
 @dataclass(frozen=True)
+class BlockSize:
+    """How many cases [-] a block has: never more than `most`, and no more than `wanted` where parts keep `least`."""
+
+    most: int
+    wanted: int
+    least: int
+
+    @classmethod
+    def of(cls, cases: int) -> BlockSize:
+        """For a sweep of so many cases [-]: eight blocks or more as far as halves keep eight cases; forty at most."""
+        return cls(MOST_CASES, min(MOST_CASES, max(_LEAST_CASES, -(-cases // _BLOCKS))), _LEAST_CASES)
+
+    def is_to_be_split(self, cases: int, smaller: int) -> bool:
+        """Whether so many cases are too many for a block, when the smaller part would have so many [-]."""
+        return cases > self.most or (cases > self.wanted and smaller >= self.least)
+
+
+@dataclass(frozen=True)
 class Plan:
     """Conditions, their cases numbered so that neighbours stand together, and the blocks they are computed in."""
 
@@ -62,18 +85,20 @@ class Plan:
         return self.conditions.shape
 
 
-def plan_of(conditions: Conditions, most: int = CASES_PER_BLOCK) -> Plan:
+def plan_of(conditions: Conditions, most: int | None = None) -> Plan:
     """Blocks of at most this many cases [-]; levels that are no start for one another are kept apart.
 
-    A grid is halved along the axis over which a block reaches farthest, a sample at the median of that axis; cases of
-    one level of an axis that is apart are the same there.
+    Without a number given it follows from how many cases there are (`BlockSize.of`): never from the number of workers,
+    on which no answer may depend. A grid is halved along the axis over which a block reaches farthest, a sample at the
+    median of that axis; cases of one level of an axis that is apart are the same there.
     """
+    size = BlockSize.of(conditions.size) if most is None else BlockSize(most, most, 1)
     if conditions.shares is None:
         apart = tuple(axis.is_apart for axis in conditions.axes)
         whole = tuple((0, size) for size in conditions.shape)
-        boxes = list(_boxes(whole, conditions.shape, apart, most))
+        boxes = list(_boxes(whole, conditions.shape, apart, size))
     else:
-        runs = list(_runs(conditions, conditions.shares, most))
+        runs = list(_runs(conditions, conditions.shares, size))
         conditions = conditions.reordered(np.concatenate(runs))
         ends = np.cumsum([0, *(run.size for run in runs)])
         boxes = [((int(first), int(last)),) for first, last in pairwise(ends)]
@@ -105,23 +130,32 @@ def kinds(conditions: Conditions, most: int) -> list[int]:
 
 
 def _boxes(
-    box: tuple[Range, ...], shape: Sequence[int], apart: Sequence[bool], most: int
+    box: tuple[Range, ...], shape: Sequence[int], apart: Sequence[bool], size: BlockSize
 ) -> Iterator[tuple[Range, ...]]:
-    sizes = [last - first for first, last in box]
-    split = [2.0 if own and size > 1 else 0.0 for own, size in zip(apart, sizes, strict=True)]
-    if not any(split):
-        if math.prod(sizes) <= most:
-            yield box
-            return
-        split = [(size - 1) / max(whole - 1, 1) for size, whole in zip(sizes, shape, strict=True)]
-    axis = int(np.argmax(split))
+    axis = _axis_to_split([last - first for first, last in box], shape, apart, size)
+    if axis is None:
+        yield box
+        return
     first, last = box[axis]
     middle = (first + last) // 2
     for half in ((first, middle), (middle, last)):
-        yield from _boxes((*box[:axis], half, *box[axis + 1 :]), shape, apart, most)
+        yield from _boxes((*box[:axis], half, *box[axis + 1 :]), shape, apart, size)
 
 
-def _runs(conditions: Conditions, shares: NDArray[np.float64], most: int) -> Iterator[NDArray[np.int64]]:
+def _axis_to_split(sizes: Sequence[int], shape: Sequence[int], apart: Sequence[bool], size: BlockSize) -> int | None:
+    """The axis along which a box is halved: one whose levels are apart, else that over which it reaches farthest."""
+    for axis, (own, length) in enumerate(zip(apart, sizes, strict=True)):
+        if own and length > 1:
+            return axis
+    reach = [(length - 1) / max(whole - 1, 1) for length, whole in zip(sizes, shape, strict=True)]
+    cases = math.prod(sizes)
+    for axis in sorted(range(len(sizes)), key=lambda axis: -reach[axis]):
+        if size.is_to_be_split(cases, cases // sizes[axis] * (sizes[axis] // 2)):
+            return axis
+    return None
+
+
+def _runs(conditions: Conditions, shares: NDArray[np.float64], size: BlockSize) -> Iterator[NDArray[np.int64]]:
     """Numbers of a sample's cases, block by block: first by the levels that are apart, the first axis slowest."""
     met = np.zeros(len(shares), dtype=np.int64)
     for axis, own in zip(conditions.axes, shares.T, strict=True):
@@ -132,19 +166,19 @@ def _runs(conditions: Conditions, shares: NDArray[np.float64], most: int) -> Ite
     order = np.argsort(met, kind="stable")
     within = [index for index, axis in enumerate(conditions.axes) if not axis.is_apart]
     for cases in np.split(order, np.flatnonzero(np.diff(met[order])) + 1):
-        yield from _halves(cases, shares[cases].T[within] if within else np.zeros((1, cases.size)), most)
+        yield from _halves(cases, shares[cases].T[within] if within else np.zeros((1, cases.size)), size)
 
 
-def _halves(cases: NDArray[np.int64], shares: NDArray[np.float64], most: int) -> Iterator[NDArray[np.int64]]:
+def _halves(cases: NDArray[np.int64], shares: NDArray[np.float64], size: BlockSize) -> Iterator[NDArray[np.int64]]:
     """Cases halved again and again; `shares` (axes, cases) are their own, so that small parts stay in the cache."""
-    if cases.size <= most:
+    if not size.is_to_be_split(cases.size, cases.size // 2):
         yield cases
         return
     axis = int(np.argmax(shares.max(axis=1) - shares.min(axis=1)))
     order, middle = np.argsort(shares[axis], kind="stable"), cases.size // 2
     cases, shares = cases[order], shares[:, order]
-    yield from _halves(cases[:middle], shares[:, :middle], most)
-    yield from _halves(cases[middle:], shares[:, middle:], most)
+    yield from _halves(cases[:middle], shares[:, :middle], size)
+    yield from _halves(cases[middle:], shares[:, middle:], size)
 
 
 def _chunks(shape: Sequence[int]) -> tuple[int, ...]:

@@ -78,14 +78,24 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class Label:
+    """What further is to say of each value of a coordinate: the dimension, a value for each, and attributes."""
+
+    dim: str
+    values: NDArray[Any]
+    attributes: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Layout:
     """Columns of a question, and coordinates of the dimensions they have beyond those of the cases.
 
-    A coordinate is its values and its attributes.
+    A coordinate is its values and its attributes; `labels` stand beside coordinates under names of their own.
     """
 
     columns: tuple[SweepColumn, ...]
     coordinates: Mapping[str, tuple[NDArray[Any], Mapping[str, str]]]
+    labels: Mapping[str, Label] = field(default_factory=dict[str, Label])
 
 
 class Session(Protocol):
@@ -142,7 +152,8 @@ class Together:
         """Columns and coordinates [SI] of all."""
         layouts = [question.layout(asked) for question in self.questions]
         columns = tuple(column for layout in layouts for column in layout.columns)
-        return Layout(columns, {name: given for layout in layouts for name, given in layout.coordinates.items()})
+        coordinates = {name: given for layout in layouts for name, given in layout.coordinates.items()}
+        return Layout(columns, coordinates, {name: own for layout in layouts for name, own in layout.labels.items()})
 
     def prepare(self, cases: Sequence[Case], say: Say) -> object:
         """What every worker needs for each question [-]."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Generator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ import numpy as np
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.interrupt import Patience, patient, raise_if_interrupted
+from optdescent.results.files import check_output
 from optdescent.results.provenance import software_version
 from optdescent.results.sweep import REASON, STATUS, Status
 from optdescent.sweep.block import Answers, case_of
@@ -89,7 +89,7 @@ def run_sweep(sweep: Sweep, path: Path, place: Place, journal: Journal, *, resum
                 return _filled(store, _setup(sweep, layout, journal), staff, place, journal)
     refuse_existing(path, contents)
     variables_of(contents)
-    _check_folder(path)
+    check_output(path.parent)  # a long preparation may come before the dataset is made
     with _staffed(place, journal) as staff:
         setup = _setup(sweep, layout, journal)
         with created(path, contents) as store:
@@ -154,13 +154,6 @@ def _report(answers: Answers, plan: Plan, store: Store, journal: Journal) -> Non
         levels = {axis.name: level for axis, level in zip(conditions.axes, conditions.levels(number), strict=True)}
         journal.failed(number, levels, Status(int(status[index])), str(reasons[index]))
     journal.block(block.number, block.size, store.counts)
-
-
-def _check_folder(path: Path) -> None:
-    """That a dataset can be made, as far as one sees before it is made: a long preparation may come between."""
-    folder = next(parent for parent in path.absolute().parents if parent.exists())
-    if not folder.is_dir() or not os.access(folder, os.W_OK | os.X_OK):
-        raise InputFault([Fault(str(path), "", f"cannot be made in {folder}", "a folder that can be written")])
 
 
 def _told(place: Place) -> str:

@@ -14,9 +14,11 @@ import re
 import secrets
 import shutil
 import sys
+import time
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager, suppress
 from itertools import product
 from pathlib import Path
 from types import TracebackType
@@ -37,6 +39,8 @@ _SHOWN = 10
 _VERSION = "software_version"
 _LEFT_OVER = re.compile(r"\.[0-9a-f]{32}\.partial")
 """End of the name under which zarr writes a file before it renames it."""
+_SECONDS_EMPTY, _SECONDS_MAKING = 60.0, 86400.0
+"""Longer than a draft is empty before it is locked, and than it takes to make."""
 _Box: TypeAlias = tuple[Range, ...]
 """First and past-the-last index of a chunk along each dimension."""
 # zarr leaves part of the annotations of its functions open
@@ -134,22 +138,16 @@ def created(path: Path, contents: Contents) -> Store:
         It cannot be written, or something is there.
     """
     draft = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
-    lock = None
-    try:
+    with _undone_unless_open(path, "written", "a place that can be written") as undo:
         path.parent.mkdir(parents=True, exist_ok=True)
+        _remove_left_drafts(path)
+        draft.mkdir()
+        undo.callback(shutil.rmtree, draft, ignore_errors=True)
+        lock = _locked_until(undo, draft)
         _draw_up(draft, contents)
-        lock = _locked(draft)
         refuse_existing(path, contents)
         draft.rename(path)
         return Store(path, contents, lock)
-    except BaseException as error:
-        if lock is not None:
-            os.close(lock)
-        shutil.rmtree(draft, ignore_errors=True)
-        if isinstance(error, OSError):
-            given = f"cannot be written ({_why(error)})"
-            raise InputFault([Fault(str(path), "", given, "a place that can be written")]) from error
-        raise
 
 
 def resumed(path: Path, contents: Contents) -> Store:
@@ -167,20 +165,55 @@ def resumed(path: Path, contents: Contents) -> Store:
     differences = tuple(_differences(stored, contents))
     if differences:
         raise _of_another_study(path, differences)
-    lock = _locked(path)
-    try:
+    with _undone_unless_open(path, "read and written", "a sweep to go on with") as undo:
+        lock = _locked_until(undo, path)
         _check_arrays(path, contents)
+        _remove_left_drafts(path)
         for file in path.rglob("*.partial"):
             if _LEFT_OVER.search(file.name):
                 file.unlink(missing_ok=True)
         return Store(path, contents, lock)
-    except BaseException as error:
-        if lock is not None:
-            os.close(lock)
-        if isinstance(error, OSError):
-            given = f"cannot be read and written ({_why(error)})"
-            raise InputFault([Fault(str(path), "", given, "a sweep to go on with")]) from error
-        raise
+
+
+@contextmanager
+def _undone_unless_open(path: Path, cannot_be: str, allowed: str) -> Generator[ExitStack]:
+    """What is to be undone unless the dataset opens; an error of the file system is a fault."""
+    with ExitStack() as undo:
+        try:
+            yield undo
+        except OSError as error:
+            given = f"cannot be {cannot_be} ({_why(error)})"
+            raise InputFault([Fault(str(path), "", given, allowed)]) from error
+        undo.pop_all()
+
+
+def _locked_until(undo: ExitStack, path: Path) -> int | None:
+    lock = _locked(path)
+    if lock is not None:
+        undo.callback(os.close, lock)
+    return lock
+
+
+def _remove_left_drafts(path: Path) -> None:
+    """Remove what processes left that were killed as they made a dataset of this name.
+
+    One that is being made is locked; before that it is empty, and where there are no locks it is at least young.
+    """
+    name = re.compile(re.escape(f".{path.name}-") + "[0-9a-f]{8}")
+    with suppress(OSError):
+        for draft in [own for own in path.parent.iterdir() if name.fullmatch(own.name)]:
+            if draft.is_dir() and not draft.is_symlink() and _is_draft(draft):
+                with suppress(InputFault, OSError), ExitStack() as closing:
+                    is_locked = _locked_until(closing, draft) is not None
+                    age = time.time() - draft.stat().st_mtime
+                    if (is_locked and (any(draft.iterdir()) or age > _SECONDS_EMPTY)) or age > _SECONDS_MAKING:
+                        shutil.rmtree(draft, ignore_errors=True)
+
+
+def _is_draft(path: Path) -> bool:
+    """Whether a folder holds what the making of a dataset begins with, and nothing else."""
+    names = [own.name for own in path.iterdir()]
+    return _study(path) is not None or all(_LEFT_OVER.search(name) for name in names)
 
 
 def refuse_existing(path: Path, contents: Contents) -> None:
@@ -260,11 +293,16 @@ def _is_done(status: NDArray[np.int8], block: Block) -> bool:
 
 def _attributes(path: Path) -> Mapping[str, Any] | None:
     """Attributes of the sweep that is stored at a path; None where there is none."""
+    return _study(path) if (path / STATUS.name).is_dir() else None
+
+
+def _study(path: Path) -> Mapping[str, Any] | None:
+    """Attributes of a group of a study, whatever it holds; None where there is none."""
     try:
         text = (path / "zarr.json").read_text(encoding="utf-8")
         # any JSON: what is not a table has no such keys
         attributes = cast(Mapping[str, Any], json.loads(text)["attributes"])
-        return attributes if isinstance(attributes["study"], str) and (path / STATUS.name).is_dir() else None
+        return attributes if isinstance(attributes["study"], str) else None
     except (OSError, ValueError, KeyError, TypeError):
         return None
 

@@ -147,7 +147,9 @@ def test_a_changed_study_is_refused_with_the_difference(job: tuple[dict[str, Any
         (["--resume"], "does not exist"),
         (["--workers", "2", "--scheduler", "tcp://127.0.0.1:8786"], "one of the two"),
         (["--workers", "0"], "--workers"),
-        (["--scheduler", "nowhere://x"], "nowhere://x: no scheduler answers"),
+        (["--scheduler", "nonsense"], "address of the scheduler: got 'nonsense'; allowed: tcp://HOST:PORT"),
+        (["--scheduler", ""], "address of the scheduler: got ''"),
+        (["--scheduler", "http://x:1"], "address of the scheduler: got 'http://x:1'"),
         (["--set", "start.mas_kg=60000"], "nearest known key is 'mass_kg'"),
         (
             ["--set", "conditions.axes[0].key=start.mas_kg"],
@@ -200,6 +202,7 @@ def test_an_interrupted_sweep_says_how_much_is_stored_and_goes_on(tmp_path: Path
         while not (log.exists() and "begin: " in log.read_text(encoding="utf-8")):
             assert process.poll() is None, process.communicate()
             time.sleep(0.005)
+        time.sleep(0.5)  # the first block has begun, and takes some seconds
         process.send_signal(signal.SIGINT)
         said, errors = process.communicate(timeout=120)
     assert process.returncode == 130, errors
@@ -226,6 +229,10 @@ def test_check_says_what_a_study_would_do(tmp_path: Path) -> None:
     faulty = CliRunner().invoke(main, ["check", str(path)])
     assert faulty.exit_code == 2
     assert "conditions.axes[0]: at 5000 kt" in faulty.stderr
+    path = write_study(tmp_path, axes=f"{SPEEDS}name = 'fuel'\n")
+    faulty = CliRunner().invoke(main, ["check", str(path)])
+    assert faulty.exit_code == 2
+    assert f"{path}: conditions.axes[0].name: got 'fuel'; allowed: another name" in faulty.stderr
 
 
 def test_help_has_an_example() -> None:

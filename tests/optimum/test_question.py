@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
+import gc
 import pickle
+import weakref
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
 
-from optdescent.inputs import read_toml, validated
-from optdescent.optimum import optimise
-from optdescent.optimum.question import OptimumQuestion
+from optdescent.inputs import read_toml, validated, with_settings
+from optdescent.ocp import Memory
+from optdescent.optimum import optimise, question
+from optdescent.optimum.beside import Programs
+from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.optimum.progress import silent
+from optdescent.optimum.question import OptimumQuestion, OptimumSession
+from optdescent.optimum.starts import MOST_WORLDS, Latest, Own
+from optdescent.optimum.stored import reflight_values, slopes
+from optdescent.optimum.structure import world
+from optdescent.optimum.trajectory import refly
+from optdescent.optimum.trial import Trial
 from optdescent.results.sweep import Status
-from optdescent.scenario import Conditions, ConditionsDeclaration
+from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
 from optdescent.sweep.block import Answers, answer_block, case_of
 from optdescent.sweep.plan import Plan, kinds, plan_of
 from optdescent.sweep.question import Asked
@@ -123,3 +137,168 @@ def test_a_case_whose_demands_conflict_says_which() -> None:
     assert found.arrays["status"].tolist() == [Status.INFEASIBLE]
     assert "relax the lowest altitude of window 'BRIAR'" in found.arrays["reason"][0]
     assert np.isnan(found.arrays["fuel"][0])
+
+
+def test_slopes_have_the_unit_of_their_axis_or_quantity_beside_them() -> None:
+    """In one variable the unit differs from axis to axis: none is said of the whole."""
+    axes = [
+        {"kind": "range", "key": "added_tailwind_kt", "from": -4.0, "to": 4.0, "count": 3},
+        {"kind": "values", "key": "airframe", "values": ["narrow-body-twin"]},
+        {"kind": "values", "key": "start.mach", "values": [0.76, 0.78]},
+    ]
+    plan = plan_of(Conditions.of(validated(ConditionsDeclaration, {"axes": axes}, "test"), "test"))
+    layout = QUESTION.layout(asked_of(plan))
+    told = {column.name: column.attributes() for column in layout.columns}
+    assert "units" not in told["cost_slope"]
+    assert "units" not in told["cost_per"]
+    assert told["cost"]["units"] == "kg"
+    assert layout.labels["axis_unit"].dim == "axis"
+    assert layout.labels["axis_unit"].values.tolist() == ["knot", "", "1"]
+    units = layout.labels["quantity_unit"].values.tolist()
+    named = dict(zip(layout.coordinates["quantity"][0].tolist(), units, strict=True))
+    assert named["tailwind at every height [kt]"] == "knot"
+    assert named["mass at the start [t]"] == "tonne"
+    assert named["cost of time [kg/min]"] == "kg min-1"
+    assert told["start"]["flag_values"] == [-1, 0, 1]
+    assert told["start"]["flag_meanings"] == "no_answer first_flight neighbour"
+    assert told["stable"]["flag_meanings"] == "no_answer no yes"
+
+
+# A window in the cruise, for which the problem has no constraint
+
+FAR_WINDOW = ("arrival.windows[0].distance_nm=140", "arrival.windows[0].altitude_at_least_ft=30000")
+HIGHEST = "arrival.windows[0].altitude_at_most_ft"
+
+
+def far_window(highest: float) -> Scenario:
+    data = with_settings(read_toml(STUDY), [*FAR_WINDOW, f"{HIGHEST}={highest}"])
+    return Scenario.from_data(data, "test", STUDY.parent)
+
+
+@cache
+def cruising() -> Trial:
+    """The optimum through a window at 140 nm that the cruise at FL350 keeps."""
+    return found_cold(far_window(36000.0), silent, Memory(), QUESTION.accuracy.first)
+
+
+@pytest.mark.slow
+def test_a_neighbours_optimum_that_breaks_a_window_in_the_cruise_is_not_taken() -> None:
+    trial = cruising()
+    lower = replace(trial, pose=replace(trial.pose, scenario=far_window(34000.0)))
+    assert question._whole(trial) is not None
+    assert question._whole(lower) is None
+
+
+@pytest.mark.slow
+def test_a_sweep_over_a_window_in_the_cruise_stores_nothing_that_breaks_it() -> None:
+    """The second level lies below the cruise, and from there idle does not reach the airport: no descent meets it.
+
+    Started from the first case, whose order leaves the window to the cruise, nothing would ask for it.
+    """
+    axes = [{"kind": "values", "key": HIGHEST, "values": [36000.0, 34000.0]}]
+    asking = OptimumQuestion(local_error=1e-3, with_slopes=False)
+    found = block_of(asking, axes, FAR_WINDOW).arrays
+    assert found["status"].tolist() == [Status.SOLVED, Status.INFEASIBLE]
+    assert "relax the highest altitude of window 'ALDER' by 1000 ft" in found["reason"][1]
+
+
+def block_of(asking: OptimumQuestion, axes: Sequence[Mapping[str, Any]], settings: Sequence[str]) -> Answers:
+    """Answers of a study of one block, without anchors."""
+    plan = plan_of(Conditions.of(validated(ConditionsDeclaration, {"axes": axes}, "test"), "test"), 40)
+    asked = Asked(with_settings(read_toml(STUDY), settings), "test", STUDY.parent, plan.conditions)
+    return answer_block(plan.blocks[0], plan, asked, asking.layout(asked), asking.hold(()))
+
+
+# What a worker keeps
+
+SHORT = (
+    "start.distance_nm=50",
+    "start.altitude_ft=12000",
+    "start.mach=0.5",
+    "arrival.windows=[]",
+    "arrival.transition_altitude_ft=5000",
+)
+CHANGING_WIND = (
+    "air.wind.kind=section",
+    "air.wind.stations=[{sounding='dodge-city-1999-05-04',distance_nm=60},"
+    "{sounding='norman-1999-05-04',distance_nm=0}]",
+)
+
+
+def test_what_was_asked_for_longest_ago_is_let_go() -> None:
+    kept = Latest[str](2)
+    kept.put("a", "A")
+    kept.put("b", "B")
+    assert kept.get("a") == "A"
+    kept.put("c", "C")
+    assert (kept.get("a"), kept.get("b"), kept.get("c")) == ("A", None, "C")
+
+
+def test_a_worker_keeps_what_was_compiled_for_the_latest_worlds_only() -> None:
+    """Along a wind that changes on the way each distance of the start is another world."""
+    data = with_settings(read_toml(STUDY), [*SHORT, *CHANGING_WIND])
+    near = [with_settings(data, [f"start.distance_nm={50 + number}"]) for number in range(MOST_WORLDS + 4)]
+    names = [world(Scenario.from_data(own, "test", STUDY.parent)) for own in near]
+    assert len(set(names)) == len(names)
+    held = QUESTION.hold(())
+    session = held.session()
+    memories = [weakref.ref(session._own(name).programs.memory) for name in names]
+    gc.collect()
+    assert [memory() is not None for memory in memories] == [False] * 4 + [True] * MOST_WORLDS
+    assert held.shared(names[-1]).memory is memories[-1]()
+    assert session._own(names[-1]).programs.memory is memories[-1]()
+
+
+@pytest.mark.slow
+def test_answers_are_the_same_when_worlds_come_and_go(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With room for one world each case begins cold; nothing of another world is taken for its own."""
+    axes = [
+        {"kind": "values", "key": "start.distance_nm", "values": [50.0, 52.0]},
+        {"kind": "values", "key": "start.mass_kg", "values": [60000.0, 61000.0]},
+    ]
+    asking = OptimumQuestion(local_error=1e-3)
+    wide = block_of(asking, axes, [*SHORT, *CHANGING_WIND])
+    monkeypatch.setattr(question, "MOST_WORLDS", 1)
+    narrow = block_of(asking, axes, [*SHORT, *CHANGING_WIND])
+    assert np.all(wide.arrays["status"] == Status.SOLVED)
+    assert np.all(narrow.arrays["status"] == Status.SOLVED)
+    assert narrow.arrays["cost"] == pytest.approx(wide.arrays["cost"], abs=0.1)
+    assert wide.arrays["start"].sum() == 2
+
+
+# What is lost of an answer when part of it cannot be computed
+
+
+@cache
+def short() -> tuple[Asked, Trial]:
+    """A short descent in still air."""
+    axes = [{"kind": "values", "key": "start.mass_kg", "values": [60000.0]}]
+    conditions = Conditions.of(validated(ConditionsDeclaration, {"axes": axes}, "test"), "test")
+    asked = Asked(with_settings(read_toml(STUDY), ["air.wind.kind=none", *SHORT]), "test", STUDY.parent, conditions)
+    return asked, found_cold(case_of(asked, 0).scenario, silent, Memory(), QUESTION.accuracy.first)
+
+
+@pytest.mark.slow
+def test_a_flight_that_cannot_be_flown_again_is_said_to_be_so() -> None:
+    """Without numbers for the rates the integrator would look for its first step for ever."""
+    _, trial = short()
+    nowhere = replace(trial.pose, scenario=replace(trial.pose.scenario, temperature_offset=np.nan))
+    assert np.isnan([*vars(refly(nowhere, trial.solution)).values()]).all()
+    assert np.isfinite([*vars(refly(trial.pose, trial.solution)).values()]).all()
+    assert np.isnan([float(value) for value in reflight_values(replace(trial, pose=nowhere)).values()]).all()  # type: ignore[arg-type]
+
+
+@pytest.mark.slow
+def test_slopes_that_cannot_be_computed_lose_no_optimum() -> None:
+    """A parameter that is no number: the engine refuses it with a fault."""
+    asked, trial = short()
+    case, flight = case_of(asked, 0), flight_of(trial)
+    values = {**trial.solution.values, "start mass": np.array([np.nan])}
+    broken = replace(trial, solution=replace(trial.solution, values=values))
+    vars(broken)["errors"] = trial.errors  # found before, with the flight
+    assert slopes(case, broken, Programs(Memory())) is None
+    session = OptimumSession(QUESTION, QUESTION.hold(()))
+    answer = session._told(case, broken, flight, Own(Programs(Memory())), 1)
+    assert answer.status is Status.SOLVED
+    assert answer.values["fuel"] == flight.summary.fuel
+    assert "cost_slope" not in answer.values

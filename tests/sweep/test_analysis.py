@@ -44,7 +44,10 @@ def stored(chosen: Conditions, unsolved: Sequence[int] = (), **formulas: Formula
     is_grid = chosen.shares is None
     dims = tuple(names) if is_grid else ("case",)
     columns = [np.array(column) for column in zip(*map(chosen.levels, range(chosen.size)), strict=True)]
-    attributes = [{"units": axis.unit.symbol, "long_name": axis.name, "key": axis.key} for axis in chosen.axes]
+    attributes = [
+        {"long_name": axis.name, "key": axis.key} | ({"units": axis.unit.symbol} if axis.is_ordered else {})
+        for axis in chosen.axes
+    ]
     levels = [np.array(axis.levels) for axis in chosen.axes] if is_grid else columns
     coordinates: dict[str, Any] = {
         name: (name if is_grid else "case", level, told)
@@ -470,3 +473,23 @@ def test_a_sweep_says_the_same_when_it_is_read_back(dataset: xr.Dataset, form: s
         wanted = {"mass_kg": 52000.0, "sounding": "warm"}
         xr.testing.assert_equal(nearest_case(dataset, wanted), nearest_case(again, wanted).load())
     main_effects(dataset, "fuel").to_netcdf(tmp_path / "effects.nc", engine="h5netcdf")
+
+
+def test_no_unit_is_made_up_where_none_is_stored() -> None:
+    """A flag is a number without dimension; a variable whose unit differs along a dimension has none."""
+    dataset = stored(conditions([MASS, TAILWIND]), fuel=lambda mass, wind: mass, stable=lambda mass, wind: 0.0 * mass)
+    dataset["stable"].attrs = {"long_name": "stable", "flag_values": [-1, 0, 1]}
+    dataset["slope"] = dataset["fuel"].expand_dims({"axis": ["mass_kg"]}, axis=-1).drop_attrs()
+    found = {name: main_effects(dataset, name)["mean_by_mass_kg"].attrs for name in ("fuel", "stable", "slope")}
+    assert found["fuel"]["units"] == "kg"
+    assert found["stable"]["units"] == "1"
+    assert "units" not in found["slope"]
+
+
+def test_a_number_without_a_unit_is_only_a_name() -> None:
+    """As the store has it: only levels with an order between which others lie have a unit."""
+    dataset = stored(conditions([MASS, MEMBER]), fuel=lambda mass, member: mass + member)
+    assert "units" not in dataset["member"].attrs
+    assert float(nearest_case(dataset, {"mass_kg": 53000.0, "member": 2})["fuel"]) == 53002.0
+    with pytest.raises(InputFault, match=r"wanted\.member"):
+        nearest_case(dataset, {"member": 2.5})

@@ -174,13 +174,26 @@ def test_an_interrupt_stores_what_was_begun_and_leaves_nothing(
         xr.testing.assert_identical(opened(tmp_path / "a.zarr")[name], undisturbed[name])
 
 
-@pytest.mark.parametrize("nowhere", ["tcp://127.0.0.1:1", "nonsense://x"])
+@pytest.mark.parametrize("nowhere", ["tcp://127.0.0.1:1", "127.0.0.1:1", "tls://127.0.0.1:1"])
 def test_a_scheduler_that_is_not_there_is_named(nowhere: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("optdescent.sweep.cluster._TIMEOUT", 0.5)
     with pytest.raises(InputFault) as caught:
         run(sweep_of(), tmp_path / "a.zarr", Cluster(nowhere))
     assert str(caught.value).startswith(f"{nowhere}: no scheduler answers (")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_client_that_was_interrupted_half_made_is_closed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    closed: list[bool] = []
+
+    def made(client: distributed.Client, *_: Any, **__: Any) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(distributed.Client, "__init__", made)
+    monkeypatch.setattr(distributed.Client, "close", lambda client: closed.append(True))
+    with pytest.raises(KeyboardInterrupt):
+        run(sweep_of(), tmp_path / "a.zarr", Cluster("tcp://127.0.0.1:1"))
+    assert closed == [True]
 
 
 def test_without_dask_it_is_said_how_to_get_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -44,7 +44,7 @@ SAMPLINGS = st.one_of(
     st.builds(lambda count: {"kind": "random", "count": count, "seed": 1}, st.integers(1, 400)),
     st.builds(lambda count: {"kind": "latin-hypercube", "count": count, "seed": 2}, st.integers(1, 400)),
     st.builds(lambda power: {"kind": "sobol", "count": 2**power, "seed": 3}, st.integers(0, 8)),
-    st.builds(lambda power: {"kind": "saltelli", "count": 2**power, "seed": 4}, st.integers(0, 6)),
+    st.builds(lambda power: {"kind": "saltelli", "count": 2**power, "seed": 4}, st.integers(1, 6)),
 )
 
 
@@ -129,6 +129,58 @@ def test_a_block_of_a_grid_is_as_square_as_it_can_be(most: int) -> None:
     plan = plan_of(conditions_of(axes), most)
     for block in plan.blocks:
         assert max(block.shape) <= 2 * min(block.shape)
+
+
+def span(key: str, count: int) -> dict[str, Any]:
+    return {"kind": "range", "key": key, "from": 0.0, "to": 1.0, "count": count}
+
+
+@pytest.mark.parametrize("shape", [(64,), (84,), (7, 4, 3), (10, 10), (5, 5, 2, 2), (8, 8), (40, 2), (320,)])
+def test_from_64_cases_on_there_are_eight_blocks_of_eight_cases_or_more(shape: tuple[int, ...]) -> None:
+    keys = ["start.mass_kg", "air.qnh_hpa", "cost.time_kg_per_min", "start.altitude_ft"]
+    plan = plan_of(conditions_of([span(key, count) for key, count in zip(keys, shape, strict=False)]))
+    assert len(plan.blocks) >= 8
+    assert min(block.size for block in plan.blocks) >= 8
+    assert max(block.size for block in plan.blocks) <= 40
+
+
+@pytest.mark.parametrize("count", [64, 84, 100, 320, 321, 1000])
+def test_so_are_those_of_a_sample(count: int) -> None:
+    plan = plan_of(conditions_of([span("start.mass_kg", 2)], kind="random", count=count))
+    sizes = [block.size for block in plan.blocks]
+    assert len(sizes) >= 8
+    assert min(sizes) >= 8
+    assert max(sizes) <= 40
+
+
+@pytest.mark.parametrize(("cases", "blocks"), [(1, 1), (15, 1), (16, 2), (33, 4), (320, 8), (321, 9)])
+def test_fewer_cases_make_fewer_blocks(cases: int, blocks: int) -> None:
+    assert len(plan_of(conditions_of([span("start.mass_kg", 2)], kind="random", count=cases)).blocks) == blocks
+
+
+@given(axes(), SAMPLINGS)
+def test_no_block_is_made_smaller_than_eight_cases_for_the_number_of_blocks_alone(
+    axes: list[Mapping[str, Any]], sampling: dict[str, Any]
+) -> None:
+    """Smaller ones there are where levels that are apart leave no more."""
+    plan = plan_of(conditions_of(axes, **sampling))
+    together: dict[tuple[object, ...], list[int]] = {}
+    for block in plan.blocks:
+        first = int(block.cases(plan.shape)[0])
+        together.setdefault(apart(plan.conditions, first), []).append(block.size)
+    for sizes in together.values():
+        assert max(sizes) <= 40
+        assert len(sizes) == 1 or min(sizes) >= 8
+
+
+def test_two_workers_share_the_study_of_the_package_evenly() -> None:
+    """84 cases, dealt out as each worker becomes free: neither has more than a block more than half of them."""
+    keys = ["added_tailwind_kt", "start.mass_kg", "air.temperature_offset_k"]
+    plan = plan_of(conditions_of([span(key, count) for key, count in zip(keys, (7, 4, 3), strict=True)]))
+    done = [0, 0]
+    for block in plan.blocks:
+        done[int(np.argmin(done))] += block.size
+    assert sum(done) / max(done) > 1.8
 
 
 def test_a_sweep_begins_from_each_level_that_is_apart() -> None:

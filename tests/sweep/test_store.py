@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import errno
 import json
+import os
+import shutil
+import subprocess
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import h5py
 import numpy as np
 import pytest
 import xarray as xr
@@ -20,6 +25,7 @@ from optdescent.sweep.analysis import main_effects, nearest_case
 from optdescent.sweep.block import Answers, answer_block
 from optdescent.sweep.dataset import Contents
 from optdescent.sweep.local import Local
+from optdescent.sweep.question import Label
 from optdescent.sweep.run import Sweep
 from optdescent.sweep.store import Store, created, resumed
 from tests.sweep import toy
@@ -165,6 +171,61 @@ def test_it_is_exported_whole_as_netcdf(kind: str, tmp_path: Path, request: pyte
         assert exported["mass_kg"].attrs == opened(path)["mass_kg"].attrs
 
 
+def test_flags_say_every_value_and_in_their_own_type(grid: Path, tmp_path: Path) -> None:
+    dataset = read_sweep(grid)
+    assert dataset["is_fast"].attrs["flag_meanings"] == "no_answer no yes"
+    for name in ("status", "is_fast"):
+        values = dataset[name].attrs["flag_values"]
+        assert values.dtype == dataset[name].dtype == np.int8
+        assert len(dataset[name].attrs["flag_meanings"].split()) == values.size
+        assert set(np.unique(dataset[name])) <= set(values.tolist())
+    assert -1 in dataset["is_fast"]
+    # a copy in Zarr, and a netCDF file made of what plain xarray reads
+    dataset.to_zarr(tmp_path / "copy.zarr", zarr_format=3, consolidated=False)
+    with xr.open_zarr(tmp_path / "copy.zarr", consolidated=False) as copy:
+        export_sweep(copy, tmp_path / "out.nc")
+    with h5py.File(tmp_path / "out.nc") as file:
+        for name in ("status", "is_fast"):
+            assert file[name].attrs["flag_values"].dtype == file[name].dtype == np.int8
+            assert file[name].attrs["flag_values"].tolist() == dataset[name].attrs["flag_values"].tolist()
+            assert "_FillValue" not in file[name].attrs
+
+
+def test_labels_stand_beside_their_coordinate(tmp_path: Path) -> None:
+    sweep = sweep_of()
+    base = contents_of(sweep)
+    label = Label("axis", np.array(["kg", "knot", "kg min-1"], dtype=object), {"long_name": "unit of the axis"})
+    created(tmp_path / "a.zarr", replace(base, layout=replace(base.layout, labels={"axis_unit": label}))).__exit__(
+        None, None, None
+    )
+    export_sweep(read_sweep(tmp_path / "a.zarr"), tmp_path / "a.nc")
+    with xr.open_dataset(tmp_path / "a.nc", engine="h5netcdf") as exported:
+        for dataset in (opened(tmp_path / "a.zarr"), read_sweep(tmp_path / "a.zarr"), exported):
+            unit = dataset["cost_slope"].sel(axis="added_tailwind_kt")["axis_unit"]
+            assert str(unit.item()) == "knot"
+            assert "axis_unit" not in dataset["fuel"].coords
+
+
+def test_texts_are_read_as_python_s_own(grid: Path, sample: Path) -> None:
+    for path in (grid, sample):
+        dataset = read_sweep(path)
+        assert not [name for name in dataset.variables if dataset[name].dtype.kind == "T"]
+        assert dataset["reason"].dtype == object
+        chosen = dataset["reason"].where(dataset["status"] != Status.SOLVED)
+        unsolved = (dataset["status"] != Status.SOLVED).to_numpy()
+        assert chosen.isnull().to_numpy().tolist() == (~unsolved).tolist()
+        assert {type(value) for value in chosen.to_numpy()[unsolved]} == {str}
+    some = {"mass_kg": 1, "added_tailwind_kt": [0, 2], "time_kg_per_min": slice(None, None, 2)}
+    part = read_sweep(grid)["word"].isel(some).to_numpy()
+    assert part.tolist() == opened(grid)["word"].isel(some).to_numpy().tolist()
+    assert part[1, 0] == "57800 kg · +0 kt"
+
+
+def test_texts_are_read_when_they_are_used(grid: Path) -> None:
+    dataset = read_sweep(grid)
+    assert not isinstance(dataset["reason"].variable._data, np.ndarray)
+
+
 def test_it_is_analysed_as_it_is_stored(grid: Path, sample: Path) -> None:
     effects = main_effects(opened(grid), "fuel")
     assert effects["mean_by_mass_kg"].sizes == {"mass_kg": 6}
@@ -178,7 +239,7 @@ def test_it_is_analysed_as_it_is_stored(grid: Path, sample: Path) -> None:
 def test_an_axis_may_not_take_the_name_of_something_else(name: str, tmp_path: Path) -> None:
     odd = {**COST, "name": name}
     told = faults(lambda: run(sweep_of((MASS, TAILWIND, odd), kind="random", count=8), tmp_path / "a.zarr", HERE))
-    assert f"name {name!r}" in told
+    assert told.startswith(f": conditions.axes[2].name: got {name!r}; allowed: another name")
     assert not (tmp_path / "a.zarr").exists()
 
 
@@ -266,7 +327,7 @@ def test_nothing_to_go_on_with_is_a_fault(tmp_path: Path) -> None:
 
 def test_a_place_that_cannot_be_made_is_a_fault(tmp_path: Path) -> None:
     make_file(tmp_path / "file")
-    assert "cannot be made" in faults(lambda: run(sweep_of(), tmp_path / "file" / "a.zarr", HERE))
+    assert "lies below a file" in faults(lambda: run(sweep_of(), tmp_path / "file" / "a.zarr", HERE))
 
 
 def test_two_processes_do_not_write_one_dataset(tmp_path: Path) -> None:
@@ -328,6 +389,53 @@ def test_what_a_killed_process_left_half_written_goes_when_it_goes_on(tmp_path: 
     run(sweep, tmp_path / "a.zarr", HERE, resume=True)
     assert not left.exists()
     assert own.exists()
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from optdescent.sweep import store
+from tests.sweep.test_store import contents_of, sweep_of
+store._consolidate = lambda path: os._exit(9)
+store.created(Path(sys.argv[1]), contents_of(sweep_of()))
+"""
+
+
+def test_what_a_process_killed_at_the_making_left_goes_at_the_next_run(tmp_path: Path) -> None:
+    path = tmp_path / "a.zarr"
+    killed = subprocess.run([sys.executable, "-c", KILLED, str(path)], cwd=toy.ROOT, check=False)
+    assert killed.returncode == 9
+    (draft,) = tmp_path.iterdir()
+    assert draft.name.startswith(".a.zarr-")
+    created(path, contents_of(sweep_of())).__exit__(None, None, None)
+    assert [own.name for own in tmp_path.iterdir()] == ["a.zarr"]
+    shutil.copytree(path, draft)
+    resumed(path, contents_of(sweep_of())).__exit__(None, None, None)
+    assert [own.name for own in tmp_path.iterdir()] == ["a.zarr"]
+
+
+@pytest.mark.parametrize("name", [".a.zarr-0a1b2c3d", ".a.zarr-notes", ".b.zarr-0a1b2c3d", ".a.zarr-0a1b2c3d4"])
+def test_nothing_else_is_taken_for_a_draft(name: str, tmp_path: Path) -> None:
+    """A name that a draft might have, with something else inside; and drafts of other names."""
+    own = tmp_path / name
+    make_folder(own) if name.endswith("0a1b2c3d") else own.mkdir()
+    created(tmp_path / "a.zarr", contents_of(sweep_of())).__exit__(None, None, None)
+    assert own.is_dir()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no locks of folders")
+def test_a_draft_that_another_process_makes_is_left_to_it(tmp_path: Path) -> None:
+    draft = tmp_path / ".a.zarr-0a1b2c3d"
+    created(draft, contents_of(sweep_of())).__exit__(None, None, None)
+    empty = tmp_path / ".a.zarr-00000000"
+    empty.mkdir()
+    with resumed(draft, contents_of(sweep_of())):
+        created(tmp_path / "a.zarr", contents_of(sweep_of())).__exit__(None, None, None)
+        assert draft.is_dir()
+    assert empty.is_dir()
+    os.utime(empty, (0.0, 0.0))
+    resumed(tmp_path / "a.zarr", contents_of(sweep_of())).__exit__(None, None, None)
+    assert [own.name for own in tmp_path.iterdir()] == ["a.zarr"]
 
 
 class Full:
