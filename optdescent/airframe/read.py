@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
+from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 
 from optdescent.airframe.declaration import Airframe
 from optdescent.airframe.fault import airframe_faults
-from optdescent.inputs import Fault, InputFault, read_toml, validated
+from optdescent.inputs import Fault, InputFault, parsed_toml, read_text, validated
 
 BUILT_IN = ("regional-jet", "narrow-body-twin", "wide-body-twin")
 """Fictional airframes that come with the package, by name."""
@@ -24,14 +24,18 @@ def read_airframe(source: str, folder: Path | None = None) -> Airframe:
     """
     if source in BUILT_IN:
         file = resources.files("optdescent.airframe").joinpath("data", f"{source}.toml")
-        data, name = tomllib.loads(file.read_text(encoding="utf-8")), source
-    else:
-        path = Path(source) if folder is None else folder / source
-        if not path.exists():
-            allowed = f"a file, or the name of a built-in airframe ({', '.join(BUILT_IN)})"
-            raise InputFault([Fault(str(path), "", "airframe not found", allowed)])
-        data, name = read_toml(path), str(path)
-    airframe = validated(Airframe, data, name)
+        return _airframe(file.read_text(encoding="utf-8"), source)
+    path = Path(source) if folder is None else folder / source
+    if not path.exists():
+        allowed = f"a file, or the name of a built-in airframe ({', '.join(BUILT_IN)})"
+        raise InputFault([Fault(str(path), "", "airframe not found", allowed)])
+    return _airframe(read_text(path), str(path))
+
+
+@lru_cache(maxsize=32)
+def _airframe(text: str, name: str) -> Airframe:
+    """Airframe of the text of a file: read once for the thousands of scenarios of a study."""
+    airframe = validated(Airframe, parsed_toml(text, name), name)
     faults = airframe_faults(airframe, name)
     if faults:
         raise InputFault(faults)

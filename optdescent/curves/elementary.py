@@ -6,6 +6,7 @@ legacy, and CasADi's functions turn an array of shape (3,) into a (3, 1) matrix.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, TypeAlias, cast
 
 import casadi as ca
@@ -63,6 +64,26 @@ def arctan2(y: Value, x: Value) -> Value:
 def tanh(x: Value) -> Value:
     """Hyperbolic tangent [-]."""
     return cast(Value, ca.tanh(x) if is_symbolic(x) else np.tanh(x))
+
+
+def stacked(values: Sequence[Value]) -> Value:
+    """CasADi column of values, in their units [-]."""
+    return cast(Value, ca.vertcat(*values))
+
+
+def floor(x: Value) -> Value:
+    """Largest whole number not above x [-]."""
+    return cast(Value, ca.floor(x) if is_symbolic(x) else np.floor(x))
+
+
+def rounded(x: Value, step: float) -> Value:
+    """Multiple of a step nearest to x, in its unit [-]; x itself if the step is 0."""
+    return x if step == 0.0 else floor(x / step + 0.5) * step
+
+
+def rounded_up(x: Value, step: float) -> Value:
+    """Smallest multiple of a step not below x, in its unit [-]; x itself if the step is 0."""
+    return x if step == 0.0 else -floor(-x / step) * step
 
 
 def absolute(x: Value) -> Value:

@@ -23,9 +23,10 @@ from optdescent.results.marks import FloorMark, HoldMark
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, GRAVITY
 
-_LEAST_THRUST = 0.005
-_LEAST_BRAKE = 0.02
-_LEFT_CRUISE = 30.0 * FOOT
+LEAST_THRUST, LEAST_BRAKE = 0.005, 0.02
+"""Fractions [-] from which thrust counts as above idle and the speed brake as out."""
+LEFT_CRUISE = 30.0 * FOOT
+"""Height [m] below the cruise from which a descent counts as begun."""
 _OUT = 0.02
 
 
@@ -198,12 +199,12 @@ def _summary(scenario: Scenario, trajectory: Trajectory, at: Motion) -> tuple[fl
     """Fuel, time, top of descent, thrust above idle over distance and fuel, brake over distance [SI]."""
     distance, state = trajectory.distance, trajectory.state
     cruise = scenario.pressure_altitude(scenario.start.altitude)
-    left = np.flatnonzero(np.asarray(state.pressure_altitude) < cruise - _LEFT_CRUISE)
+    left = np.flatnonzero(np.asarray(state.pressure_altitude) < cruise - LEFT_CRUISE)
     first = int(left[0]) if left.size else distance.size - 1
     descending = np.arange(distance.size) >= first
     step = np.gradient(distance)
-    pushed = descending & (np.asarray(trajectory.control.thrust_fraction) > _LEAST_THRUST)
-    braked = descending & (np.asarray(trajectory.control.speed_brake) > _LEAST_BRAKE)
+    pushed = descending & (np.asarray(trajectory.control.thrust_fraction) > LEAST_THRUST)
+    braked = descending & (np.asarray(trajectory.control.speed_brake) > LEAST_BRAKE)
     above = np.asarray(at.forces.fuel_flow) - np.asarray(at.forces.idle_flow)
     return (
         float(scenario.start.mass - state.mass[-1]),

@@ -14,15 +14,14 @@ import xarray as xr
 from optdescent.arrival import Gate
 from optdescent.motion.capture import capture_breaches, capture_index
 from optdescent.motion.demands import demand_breaches
-from optdescent.motion.excess import READABLE_SINK, READABLE_SPEED, breach, column
+from optdescent.motion.excess import breach, column
 from optdescent.motion.handling import handling_breaches
+from optdescent.motion.stability import AtGate, shortfalls
 from optdescent.results import Breach, GateReport
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT
+from optdescent.units import FOOT
 
 __all__ = ["breaches", "capture_index", "gate_report"]
-
-_OUT = 0.98
 
 
 def gate_report(scenario: Scenario, dataset: xr.Dataset, height: float, gate: Gate | None = None) -> GateReport:
@@ -69,26 +68,15 @@ def _passage(dataset: xr.Dataset, height: float) -> Callable[[str], float] | Non
 
 def _unstable(gate: Gate, last: int, report: GateReport) -> list[tuple[float, str]]:
     """What is not stable at a gate: by how much [-, m/s, m], and the reason; `last` is the number of the last step."""
-    target = report.reference_speed + gate.speed_above_reference
-    fast = report.calibrated_airspeed - (target + gate.speed_over)
-    slow = (target - gate.speed_under) - report.calibrated_airspeed
-    steep, off = report.sink - gate.sink, abs(report.off_path)
-    found: list[tuple[float, str]] = []
-    if gate.landing_configuration and report.flaps < last - 1 + _OUT:
-        what = f"flaps at {report.flaps:.1f} of {last}, not in the landing configuration"
-        found.append((last - report.flaps, what))
-    if gate.gear_down and report.gear < _OUT:
-        found.append((1.0 - report.gear, "gear not down"))
-    if fast > READABLE_SPEED:
-        found.append((fast, f"{fast / KNOT:.0f} kt too fast"))
-    if slow > READABLE_SPEED:
-        found.append((slow, f"{slow / KNOT:.0f} kt too slow"))
-    if steep > READABLE_SINK:
-        found.append((steep, f"sink rate {report.sink / FOOT_PER_MINUTE:.0f} ft/min"))
-    if off > gate.off_path:
-        side = "above" if report.off_path > 0 else "below"
-        found.append((off - gate.off_path, f"{off / FOOT:.0f} ft {side} the glide path"))
-    return found
+    at = AtGate(
+        report.calibrated_airspeed,
+        report.reference_speed,
+        report.sink,
+        report.off_path,
+        report.flaps,
+        report.gear,
+    )
+    return [(one.amount, one.say(one.amount)) for one in shortfalls(gate, last, at) if one.counts]
 
 
 def _gate_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from optdescent.results.caution import CAUTION as CAUTION
     from optdescent.results.fit import Fit as Fit
+    from optdescent.results.flight import Action as Action
     from optdescent.results.flight import Breach as Breach
     from optdescent.results.flight import Flight as Flight
     from optdescent.results.flight import GateReport as GateReport
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 _FILES = {
     "CAUTION": "optdescent.results.caution",
+    "Action": "optdescent.results.flight",
     "Breach": "optdescent.results.flight",
     "EventRecord": "optdescent.results.solver",
     "Fit": "optdescent.results.fit",
@@ -42,6 +44,7 @@ _FILES = {
 }
 __all__ = [
     "CAUTION",
+    "Action",
     "Breach",
     "EventRecord",
     "Fit",

@@ -40,6 +40,16 @@ class Breach:
 
 
 @dataclass(frozen=True)
+class Action:
+    """One thing that a crew did: where [m to go], when [s], what, and why."""
+
+    distance_to_go: float
+    time: float
+    what: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class GateReport:
     """The flight at a height above the threshold [m]: speeds and sink rate [m/s], devices, and what is not stable."""
 
@@ -87,7 +97,7 @@ class Summary:
 
 @dataclass(frozen=True, repr=False)
 class Flight:
-    """One flight: a dataset over `point`, a summary, and where it is from."""
+    """One flight: a dataset over `point`, a summary, and where it is from; of a flown rule what was done and why."""
 
     dataset: xr.Dataset
     summary: Summary
@@ -96,6 +106,7 @@ class Flight:
     provenance: Provenance
     marks: Marks
     solver: SolverRecord | None = None
+    actions: tuple[Action, ...] = ()
 
     def column(self, name: str) -> NDArray[np.float64]:
         """Values (point,) of a column [SI, see `results.schema`]."""
@@ -116,6 +127,7 @@ class Flight:
             solver=json.dumps(asdict(self.solver)) if self.solver else "",
             summary=json.dumps(asdict(self.summary)),
             marks=json.dumps(asdict(self.marks)),
+            actions=json.dumps([asdict(action) for action in self.actions]),
         )
         write_netcdf(Path(path), stamped)
 
@@ -140,6 +152,7 @@ class Flight:
                 provenance=Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
                 marks=Marks.from_plain(json.loads(attributes["marks"])),
                 solver=SolverRecord.from_plain(solver) if solver else None,
+                actions=tuple(Action(**action) for action in json.loads(attributes.get("actions", "[]"))),
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
             given = f"does not hold a flight ({error})"

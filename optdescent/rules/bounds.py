@@ -44,7 +44,7 @@ def _from_below(arrival: Arrival, x: Value, ask: Ask) -> Ask:
     over = where(x > -path.below_within, where(height > on_path, 1.0, 0.0), 0.0)
     slope = where(over > 0.5, path.gradient, slope)
     height = where(over > 0.5, on_path, height)
-    return Ask(ask.speed, height, slope, where(on_path > level + _FLARE, level, ask.floor))
+    return replace(ask, height=height, slope=slope, floor=where(on_path > level + _FLARE, level, ask.floor))
 
 
 def _from_above(arrival: Arrival, x: Value, ask: Ask) -> Ask:
@@ -59,7 +59,7 @@ def _from_above(arrival: Arrival, x: Value, ask: Ask) -> Ask:
     begins = float(path.height(-path.below_within)) + _CONVERGE * (capture + path.below_within)
     slope = where(near, path.gradient + where(early > 0.0, _CONVERGE, 0.0), where(ask.height < begins, 0.0, ask.slope))
     height = where(near, line, maximum(ask.height, begins))
-    return Ask(ask.speed, height, slope, where(near, ask.floor, begins))
+    return replace(ask, height=height, slope=slope, floor=where(near, ask.floor, begins))
 
 
 def _within_windows(arrival: Arrival, x: Value, ask: Ask, height_of: HeightOf) -> Ask:

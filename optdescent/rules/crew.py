@@ -13,36 +13,13 @@ from optdescent.air.altitude import shifted
 from optdescent.airframe import Airframe, Configuration
 from optdescent.airframe.brake import brake_allowed_at
 from optdescent.arrival import Arrival, Capture
-from optdescent.curves.elementary import Value, clip, cos, maximum, minimum, where
+from optdescent.curves.elementary import Value, clip, cos, exp, maximum, minimum, rounded, where
 from optdescent.curves.smooth import smooth_step
 from optdescent.motion.equations import Motion, thrust_fraction_for, thrust_needed
 from optdescent.motion.state import State
-from optdescent.rules.rule import Ask, Place, gate_speeds
-from optdescent.units import FOOT, FOOT_PER_MINUTE, GRAVITY, KNOT, NAUTICAL_MILE
-
-
-@dataclass(frozen=True)
-class Crew:
-    """A crew that looks all the time and makes no mistakes of arithmetic; times [s], heights [m], speeds [m/s]."""
-
-    height_time: float = 20.0
-    most_correction: float = 1500.0 * FOOT_PER_MINUTE
-    level_time: float = 12.0
-    pitch_time: float = 2.5
-    speed_time: float = 12.0
-    protection_time: float = 5.0
-    brake_from_height: float = 150.0 * FOOT
-    brake_full_height: float = 500.0 * FOOT
-    brake_from_speed: float = 8.0 * KNOT
-    brake_full_speed: float = 20.0 * KNOT
-    brake_in_below: float = 3.0 * KNOT
-    thrust_below: float = 5.0 * KNOT
-    limit_margin: float = 4.0 * KNOT
-    approach_margin: float = 1.5 * KNOT
-    limit_ramp: float = 10.0 * KNOT / (300.0 * FOOT)
-    limit_slope: float = 10.0 * KNOT / NAUTICAL_MILE
-    window_margin: float = 1.5 * KNOT
-    window_speed_within: float = 10.0 * NAUTICAL_MILE
+from optdescent.rules.rule import Ask, Place, gate_speeds, height_excess
+from optdescent.scenario import Technique
+from optdescent.units import FOOT, GRAVITY, KNOT
 
 
 @dataclass(frozen=True)
@@ -53,17 +30,8 @@ class Limits:
     steepest: Value
 
 
-@dataclass(frozen=True)
-class Orders:
-    """What the crew commands: load factor [-], thrust fraction [-], speed brake fraction [-]."""
-
-    load_factor: Value
-    thrust_fraction: Value
-    speed_brake: Value
-
-
 def speed_limits(
-    airframe: Airframe, arrival: Arrival, crew: Crew, place: Place, shift: Value, configuration: Configuration
+    airframe: Airframe, arrival: Arrival, crew: Technique, place: Place, shift: Value, configuration: Configuration
 ) -> Value:
     """Largest calibrated airspeed [m/s] the crew lets the aircraft reach.
 
@@ -110,7 +78,7 @@ def steepest_path(arrival: Arrival, place: Place, true_airspeed: Value, steepest
 _ON_PATH = 30.0 * FOOT
 
 
-def least_asked(airframe: Airframe, arrival: Arrival, crew: Crew, x: Value, mass: Value) -> Value:
+def least_asked(airframe: Airframe, arrival: Arrival, crew: Technique, x: Value, mass: Value) -> Value:
     """Calibrated airspeed [m/s] that thrust keeps for what lies ahead and asks for a least speed; 0 without one.
 
     Windows, and the gates beside the one that decides.
@@ -123,16 +91,23 @@ def least_asked(airframe: Airframe, arrival: Arrival, crew: Crew, x: Value, mass
     return least
 
 
-def pitch_order(crew: Crew, state: State, at: Motion, ask: Ask, limits: Limits, place: Place) -> Value:
-    """Load factor [-] that follows the asked height, never climbs, and keeps below the largest speed.
+def pitch_order(
+    crew: Technique, state: State, at: Motion, ask: Ask, limits: Limits, place: Place, seconds: Value
+) -> Value:
+    """Load factor [-] held for some seconds [s] that follows the asked height, never climbs, and limits the speed.
 
     The vertical speed wanted is that of the asked path plus a correction, the height error over `height_time` but no
-    more than `most_correction`; above a floor the sink rate fades over `level_time`. The path angle is then followed
-    with the lag `pitch_time`.
+    more than `most_correction`; above a floor the sink rate fades over `level_time`. Where the rule alone decides the
+    height, the error is flown off over the time between two checks if that is longer, and the sink rate is set in
+    steps. The path angle then follows with the lag `pitch_time`: the load factor is the mean of what the lag asks for
+    over the time that it is held.
     """
-    correction = clip((ask.height - place.height) / crew.height_time, -crew.most_correction, crew.most_correction)
-    wanted = -ask.slope * at.passage.ground_speed + correction
-    path_angle = wanted / state.true_airspeed
+    error = ask.height - place.height
+    at_once = _correction(crew, error, crew.height_time)
+    by_checks = _correction(crew, error, max(crew.height_time, crew.check_every)) * ask.corrected
+    planned = -ask.slope * at.passage.ground_speed
+    wanted = where(ask.free > 0.5, rounded(planned + by_checks, crew.sink_rounding), planned + at_once)
+    path_angle = where(ask.level > 0.5, 0.0, wanted / state.true_airspeed)
     fastest = mach_from_calibrated(limits.fastest, place.pressure) * at.air.speed_of_sound
     slowing = (fastest - state.true_airspeed) / crew.protection_time
     push = (at.forces.thrust - at.forces.drag) / state.mass - slowing - at.passage.wind_heading_change
@@ -140,34 +115,64 @@ def pitch_order(crew: Crew, state: State, at: Motion, ask: Ask, limits: Limits, 
     levelling = -maximum(place.height - ask.floor, 0.0) / (crew.level_time * state.true_airspeed)
     path_angle = maximum(maximum(path_angle, levelling), maximum(limits.steepest, protected))
     path_angle = minimum(path_angle, 0.0)
-    return cos(state.path_angle) + state.true_airspeed * (path_angle - state.path_angle) / (GRAVITY * crew.pitch_time)
+    turn = (path_angle - state.path_angle) * followed(seconds, crew.pitch_time)
+    return cos(state.path_angle) + state.true_airspeed * turn / (GRAVITY * seconds)
+
+
+def _correction(crew: Technique, error: Value, seconds: float) -> Value:
+    """Vertical speed [m/s] added to fly off a height error [m] in some time [s]."""
+    return clip(error / seconds, -crew.most_correction, crew.most_correction)
+
+
+def followed(seconds: Value, lag: Value) -> Value:
+    """Part of a difference that a lag [s] has taken up after some seconds [s]: 1 - exp(-t/T) [-]."""
+    return 1.0 - exp(-seconds / lag)
 
 
 BRAKE_IN = 0.05
 """Speed brake fraction [-] above which a crew leaves thrust at idle: the brake comes in first."""
 
 
-def thrust_order(crew: Crew, state: State, at: Motion, hold: Value, place: Place, brake: Value) -> Value:
+def thrust_order(
+    crew: Technique, state: State, at: Motion, hold: Value, place: Place, brake: Value, change: Value = 0.0
+) -> Value:
     """Thrust fraction [-] that keeps the speed from falling below a calibrated airspeed [m/s]; else idle.
 
-    Never while the speed brake is out: the crew stows it first.
+    Never while the speed brake is out: the crew stows it first. `change` [m/s2] is the rate at which that speed itself
+    is planned to change.
     """
     wanted = mach_from_calibrated(hold, place.pressure) * at.air.speed_of_sound
-    acceleration = (wanted - state.true_airspeed) / crew.speed_time
+    acceleration = (wanted - state.true_airspeed) / crew.speed_time + change * wanted / hold
     needed = clip(thrust_fraction_for(at, thrust_needed(at, state, acceleration)), 0.0, 1.0)
     return where(brake > BRAKE_IN, 0.0, needed)
 
 
-def brake_order(crew: Crew, at: Motion, ask: Ask, place: Place, allowed: Value) -> Value:
-    """Speed brake fraction [-]: out with height above the asked one or speed above the planned one, where allowed.
+def speed_to_spare(crew: Technique, above: Value) -> Value:
+    """Speed [m/s] by which a crew lets the speed fall before it adds thrust when above the height to have [m].
 
-    It comes in as the speed falls below the planned one, before thrust would go on.
+    Height is speed to come: it adds no thrust while it has more than enough of both.
     """
-    high = (place.height - ask.height - crew.brake_from_height) / (crew.brake_full_height - crew.brake_from_height)
-    over = at.forces.calibrated_airspeed - ask.speed
-    fast = (over - crew.brake_from_speed) / (crew.brake_full_speed - crew.brake_from_speed)
-    wanted = clip(maximum(high, fast), 0.0, 1.0) * clip(1.0 + over / crew.brake_in_below, 0.0, 1.0)
-    return wanted * allowed
+    return clip(above * crew.limit_ramp, 0.0, MOST_SPARED)
+
+
+MOST_SPARED = 15.0 * KNOT
+"""Largest such speed [m/s]: slower, flaps would come out before their time."""
+
+
+def brake_for_height(crew: Technique, place: Place, ask: Ask) -> Value:
+    """Speed brake fraction [-] a crew uses with height above the asked one, if its rule says nothing of it."""
+    high = (height_excess(ask, place) - crew.brake_from_height) / (crew.brake_full_height - crew.brake_from_height)
+    return clip(high, 0.0, 1.0)
+
+
+def brake_for_speed(crew: Technique, over: Value) -> Value:
+    """Speed brake fraction [-] a crew uses at a speed [m/s] over the planned one, if its rule says nothing of it."""
+    return clip((over - crew.brake_from_speed) / (crew.brake_full_speed - crew.brake_from_speed), 0.0, 1.0)
+
+
+def brake_kept(crew: Technique, over: Value) -> Value:
+    """What is left of the brake [-] at a speed [m/s] over the planned one: it comes in before thrust would go on."""
+    return clip(1.0 + over / crew.brake_in_below, 0.0, 1.0)
 
 
 BRAKE_BAND = 100.0 * FOOT

@@ -1,11 +1,18 @@
-"""The named parts a rule is made of: terms of "so much of this per so much of that", and speeds to hold."""
+"""The named parts a rule is made of, as a crew thinks them.
+
+Where to start down and the height to have (`profile`), the sink rate to set (`sink`), the speeds and the configuration
+to hold (`speeds`, `devices`), what to do when high, low, fast or slow (`when`), what to keep and to check
+(`sink_limits`, `checks`). Distances are to the threshold, heights above it.
+"""
 
 from __future__ import annotations
 
 from enum import Enum
 from typing import Annotated, Literal
 
+from optdescent.arrival import Gate, SinkLimit
 from optdescent.inputs import BY_KIND, Declared, choice, entry, quantity
+from optdescent.rules.drivers import DistanceTerm, ShiftTerm
 
 
 class SpeedName(Enum):
@@ -17,31 +24,14 @@ class SpeedName(Enum):
     APPROACH = "approach"
 
 
-class HeightToLose(Declared):
-    """So much distance for so much height to lose to the threshold."""
+class DeviceName(Enum):
+    """A step of slats and flaps, or the gear; an airframe with fewer steps has its last one instead."""
 
-    kind: Literal["height_to_lose"] = entry("distance for height")
-    distance: float = quantity("nm", 0, 20, "distance")
-    per_height: float = quantity("ft", 100, 10000, "height", default=1000.0)
-
-
-class SpeedToLose(Declared):
-    """So much distance for so much planned speed above the approach speed."""
-
-    kind: Literal["speed_to_lose"] = entry("distance for speed")
-    distance: float = quantity("nm", 0, 20, "distance")
-    per_speed: float = quantity("kt", 1, 100, "speed", default=10.0)
-
-
-class Tailwind(Declared):
-    """So much distance for so much tailwind on the nose now; a headwind counts as negative tailwind."""
-
-    kind: Literal["tailwind"] = entry("distance for tailwind")
-    distance: float = quantity("nm", 0, 20, "distance")
-    per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
-
-
-DistanceTerm = Annotated[HeightToLose | SpeedToLose | Tailwind, BY_KIND]
+    FIRST_STEP = "first step"
+    SECOND_STEP = "second step"
+    THIRD_STEP = "third step"
+    LAST_STEP = "last step"
+    GEAR = "gear"
 
 
 class DistanceProfile(Declared):
@@ -49,6 +39,7 @@ class DistanceProfile(Declared):
 
     kind: Literal["distance"] = entry("distance needed as a sum of terms")
     terms: tuple[DistanceTerm, ...] = entry("terms; one of them must be height_to_lose")
+    round_up: float = quantity("nm", 0, 10, "the other terms' sum is rounded up to this; 0: not", default=0.0)
 
 
 class Allowance(Declared):
@@ -59,11 +50,15 @@ class Allowance(Declared):
 
 
 class HeightProfile(Declared):
-    """The height to have above the threshold is so much per distance to go, plus an allowance by planned speed."""
+    """The height to have is so much per distance to go, plus an allowance by planned speed.
+
+    Terms are distances by which the whole profile is shifted: a mile more is a descent begun a mile earlier.
+    """
 
     kind: Literal["height"] = entry("height per distance to go")
     gradient: float = quantity("ft_per_nm", 100, 600, "height per distance to go")
     allowances: tuple[Allowance, ...] = entry("the first whose speed the planned speed exceeds counts", default=())
+    terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
 
 
 class AngleProfile(Declared):
@@ -71,9 +66,42 @@ class AngleProfile(Declared):
 
     kind: Literal["angle"] = entry("straight path")
     angle: float = quantity("deg", 1, 7, "angle above the horizontal")
+    terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
 
 
-Profile = DistanceProfile | HeightProfile | AngleProfile
+class HeightAt(Declared):
+    """A height to have at a distance to go."""
+
+    distance: float = quantity("nm", 0, 400, "distance to go")
+    height: float = quantity("ft", 0, 60000, "height above the threshold")
+
+
+class PointsProfile(Declared):
+    """The height to have lies on straight lines through heights at distances; beyond the first, at its own gradient."""
+
+    kind: Literal["points"] = entry("heights at distances")
+    points: tuple[HeightAt, ...] = entry("heights to have, farthest first")
+    gradient: float = quantity("ft_per_nm", 100, 600, "height per distance before the first of them", default=300.0)
+    terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
+
+
+Profile = DistanceProfile | HeightProfile | AngleProfile | PointsProfile
+
+
+class Sink(Declared):
+    """The sink rate to set, so much per ground speed, from where the profile says to start down to the glide path.
+
+    Five times the ground speed, and half of it times ten, are the same rate; what differs is how it is rounded.
+    """
+
+    per_speed: float = quantity("ft_per_min", 100, 1200, "sink rate per so much ground speed", default=500.0)
+    of_speed: float = quantity("kt", 10, 200, "ground speed", default=100.0)
+    rounding: float = quantity("ft_per_min", 0, 500, "step to which it is rounded; 0: none", default=0.0)
+
+    @property
+    def gradient(self) -> float:
+        """Height lost per distance [-]."""
+        return self.per_speed / self.of_speed
 
 
 class SpeedBy(Declared):
@@ -83,12 +111,98 @@ class SpeedBy(Declared):
     speed: SpeedName = entry("named speed")
 
 
+class SpeedAt(Declared):
+    """A speed planned at a distance to go."""
+
+    distance: float = quantity("nm", 0, 400, "distance to go")
+    speed: float = quantity("kt", 90, 450, "calibrated airspeed")
+
+
 class SpeedPlan(Declared):
-    """Speeds planned on the way down: the cruise Mach number, then the descent speed, then speeds by distance."""
+    """Speeds planned on the way down: the cruise Mach number, then the descent speed, then speeds by distance.
+
+    With `points` the speed planned lies on straight lines through them instead: that of another flight.
+    """
 
     descent: float = quantity("kt", 150, 400, "descent speed, calibrated")
     slow_down: float = quantity("kt_per_nm", 2, 50, "speed lost per distance when slowing as planned", default=10.0)
-    by: tuple[SpeedBy, ...] = entry("speeds by distance, farthest first")
+    by: tuple[SpeedBy, ...] = entry("speeds by distance, farthest first", default=())
+    points: tuple[SpeedAt, ...] = entry("speeds at distances, farthest first", default=())
+
+
+class DeviceBy(Declared):
+    """A device to select by a place, whatever the airframe's schedule says; its limit speed is obeyed.
+
+    Exactly one of `distance_nm`, `height_ft` and `at_capture` is given. Terms are distances by which it is earlier.
+    """
+
+    device: DeviceName = entry("which device")
+    distance: float | None = quantity("nm", 0, 60, "by this distance to go", default=None)
+    height: float | None = quantity("ft", 300, 20000, "by this height above the threshold", default=None)
+    at_capture: bool = entry("by the capture of the glide path", default=False)
+    terms: tuple[ShiftTerm, ...] = entry("distances by which it is selected earlier", default=())
+
+
+class Use(Enum):
+    """What a crew uses to mend height or speed."""
+
+    SPEED_BRAKE = "speed brake"
+    GEAR = "gear"
+    NEXT_STEP = "next step"
+    LEVEL = "level off"
+    THRUST = "thrust"
+
+
+class _Region(Declared):
+    """Where it holds: all the way, if nothing is given."""
+
+    use: Use = entry("what is used")
+    from_: float | None = quantity("nm", 0, 200, "from this distance to go on", default=None)
+    to: float | None = quantity("nm", 0, 200, "to this distance to go", default=None)
+    above_height: float | None = quantity("ft", 0, 40000, "above this height over the threshold", default=None)
+    below_height: float | None = quantity("ft", 0, 40000, "below this height over the threshold", default=None)
+    on_glide_path: bool = entry("only on the glide path", default=False)
+
+
+class High(_Region):
+    """Above the height to have."""
+
+    kind: Literal["high"] = entry("above the height to have")
+    by: float = quantity("ft", 50, 10000, "used from this much too high")
+    until: float = quantity("ft", -1000, 10000, "and kept until no more than this is left", default=0.0)
+
+
+class Low(_Region):
+    """Below the height to have."""
+
+    kind: Literal["low"] = entry("below the height to have")
+    by: float = quantity("ft", 50, 10000, "used from this much too low")
+    until: float = quantity("ft", -1000, 10000, "and kept until no more than this is left", default=0.0)
+
+
+class Fast(_Region):
+    """Faster than planned."""
+
+    kind: Literal["fast"] = entry("faster than planned")
+    by: float = quantity("kt", 1, 100, "used from this much too fast")
+    until: float = quantity("kt", -10, 100, "and kept until no more than this is left", default=0.0)
+
+
+class FastForStep(_Region):
+    """Too fast for the next step of flaps."""
+
+    kind: Literal["fast_for_step"] = entry("above the limit speed of the next step of flaps")
+    margin: float = quantity("kt", 0, 30, "speed to have in hand below that limit", default=0.0)
+
+
+class Slow(_Region):
+    """Slower than planned."""
+
+    kind: Literal["slow"] = entry("slower than planned")
+    by: float = quantity("kt", 1, 40, "thrust is used from this much too slow")
+
+
+When = Annotated[High | Low | Fast | FastForStep | Slow, BY_KIND]
 
 
 class Rule(Declared):
@@ -97,8 +211,13 @@ class Rule(Declared):
     name: str = entry("short name")
     title: str = entry("the rule in words")
     source: str = entry('published source, or "common practice, no source"')
-    profile: Profile = choice("the height to have at a distance")
+    profile: Profile = choice("the height to have at a distance, and so where to start down")
+    sink: Sink | None = entry("the sink rate to set; without it the one that keeps the profile", default=None)
     speeds: SpeedPlan = entry("speeds planned on the way down")
+    devices: tuple[DeviceBy, ...] = entry("devices by places, beside the airframe's schedule by speed", default=())
+    when: tuple[When, ...] = entry("what to do when high, low, fast or slow", default=())
+    sink_limits: tuple[SinkLimit, ...] = entry("largest sink rates by height, beside the arrival's", default=())
+    checks: tuple[Gate, ...] = entry("gates to check at, beside the arrival's", default=())
 
 
 class RuleFile(Declared):

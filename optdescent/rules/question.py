@@ -8,11 +8,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from optdescent.motion import record
-from optdescent.results import Flight, Kind
+from optdescent.results import Flight
 from optdescent.results.schema import Column
 from optdescent.results.sweep import Content, Status, SweepColumn
-from optdescent.rules.crew import Crew
 from optdescent.rules.fly import Pilot, flown_by, pilot_of
 from optdescent.rules.parts import Rule
 from optdescent.scenario import Scenario
@@ -47,7 +45,6 @@ class RulesQuestion:
     """Each rule flown by a crew in each case; how a case ends is left to the other questions."""
 
     rules: tuple[Rule, ...]
-    crew: Crew = Crew()
 
     def layout(self, asked: Asked) -> Layout:
         """Columns [SI] over the dimension `rule`, whose attributes hold titles and sources as JSON."""
@@ -82,12 +79,12 @@ class RulesHeld:
 
     def flight(self, scenario: Scenario, rule: Rule) -> Flight:
         """Flight of a rule [SI]."""
-        wanted = pilot_of(scenario, rule, self.question.crew)
+        wanted = pilot_of(scenario, rule)
         pilot = self._pilots.pop(wanted, wanted)
         self._pilots[pilot] = pilot  # the one used last stands last
         if len(self._pilots) > _MOST_PILOTS:
             del self._pilots[next(iter(self._pilots))]
-        return record(scenario, flown_by(pilot, scenario), Kind.RULE, rule.name)
+        return flown_by(pilot, scenario)
 
 
 @dataclass(frozen=True)

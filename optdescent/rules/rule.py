@@ -1,77 +1,42 @@
-"""Rule files in, and what a rule asks for at a point: the height to have and the speed planned."""
+"""What a rule asks for at a place: the height to have, the speed planned, and by how far its terms shift it."""
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from importlib import resources
-from pathlib import Path
+from itertools import pairwise
+from typing import assert_never
 
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.altitude import shifted
 from optdescent.airframe import Airframe
 from optdescent.airframe.speeds import holding_speed, reference_speed
 from optdescent.arrival import Arrival
-from optdescent.curves.elementary import Value, maximum, minimum, tan, where
-from optdescent.inputs import Fault, InputFault, read_toml, validated
+from optdescent.curves.elementary import Value, maximum, minimum, rounded_up, tan, where
+from optdescent.rules.drivers import (
+    Always,
+    AntiIce,
+    GearDown,
+    HeadwindOnly,
+    HeightToLose,
+    MassAbove,
+    ShiftTerm,
+    SpeedToLose,
+    StepsOut,
+    Tailwind,
+    TailwindAt,
+    TailwindOnly,
+    TemperatureOffset,
+)
 from optdescent.rules.parts import (
     AngleProfile,
     DistanceProfile,
     HeightProfile,
-    HeightToLose,
+    PointsProfile,
     Rule,
-    RuleFile,
     SpeedName,
-    SpeedToLose,
-    Tailwind,
 )
 from optdescent.units import FOOT, NAUTICAL_MILE
-
-LIBRARY = ("three_rules",)
-"""Rule files that come with the package, by name."""
-
-
-def read_rules(source: str | Path = LIBRARY[0]) -> tuple[Rule, ...]:
-    """Rules of a library name or of a file [SI in memory].
-
-    Raises
-    ------
-    InputFault
-        Every fault of the file.
-    """
-    if str(source) in LIBRARY:
-        file = resources.files("optdescent.rules").joinpath("library", f"{source}.toml")
-        data, name = tomllib.loads(file.read_text(encoding="utf-8")), str(source)
-    else:
-        data, name = read_toml(Path(source)), str(source)
-    rules = validated(RuleFile, data, name).rules
-    faults = _rule_faults(rules, name)
-    if faults:
-        raise InputFault(faults)
-    return rules
-
-
-def _rule_faults(rules: Sequence[Rule], name: str) -> list[Fault]:
-    faults: list[Fault] = [] if rules else [Fault(name, "rules", "no rule", "at least one")]
-    seen: set[str] = set()
-    for index, rule in enumerate(rules):
-        key = f"rules[{index}]"
-        if rule.name in seen:
-            faults.append(Fault(name, f"{key}.name", f"got {rule.name!r} again", "names that differ"))
-        seen.add(rule.name)
-        if not rule.source.strip():
-            faults.append(Fault(name, f"{key}.source", "empty", 'a published source, or "common practice, no source"'))
-        if isinstance(rule.profile, DistanceProfile):
-            count = sum(isinstance(term, HeightToLose) for term in rule.profile.terms)
-            if count != 1:
-                allowed = "exactly one of kind height_to_lose"
-                faults.append(Fault(name, f"{key}.profile.terms", f"{count} of kind height_to_lose", allowed))
-        for before, after in zip(rule.speeds.by, rule.speeds.by[1:], strict=False):
-            if after.distance >= before.distance:
-                given = f"{after.distance / NAUTICAL_MILE:g} nm after {before.distance / NAUTICAL_MILE:g} nm"
-                faults.append(Fault(name, f"{key}.speeds.by", given, "distances that fall"))
-    return faults
 
 
 def named_speed(airframe: Airframe, arrival: Arrival, name: SpeedName, mass: Value) -> Value:
@@ -89,7 +54,12 @@ def named_speed(airframe: Airframe, arrival: Arrival, name: SpeedName, mass: Val
 
 @dataclass(frozen=True)
 class Place:
-    """Where a rule is asked: coordinate along the track [m], height above the threshold [m], what is met there."""
+    """Where a rule is asked: coordinate along the track [m], height above the threshold [m], what is met there.
+
+    `tailwind` [m/s] is the one the crew believes, `tailwind_at` that at another height above the threshold [m].
+    `temperature_offset` [K] is from the standard atmosphere; `anti_ice`, `gear` and `steps` say how far they are on or
+    out [-].
+    """
 
     distance: Value
     height: Value
@@ -97,6 +67,16 @@ class Place:
     pressure: Value
     tailwind: Value
     mass: Value
+    temperature_offset: Value = 0.0
+    anti_ice: Value = 0.0
+    gear: Value = 0.0
+    steps: Value = 0.0
+    tailwind_at: Callable[[float], Value] | None = None
+
+
+def height_excess(ask: Ask, place: Place) -> Value:
+    """Height [m] above the one to have; none where a sink rate is flown whatever the height."""
+    return (place.height - ask.height) * (1.0 - ask.free * (1.0 - ask.corrected))
 
 
 @dataclass(frozen=True)
@@ -104,7 +84,9 @@ class Ask:
     """What a rule asks for at a place: calibrated airspeed planned [m/s], height to have [m], its slope [-].
 
     `floor` is a height [m] not to sink through here: far below the ground where there is none. `held` is 1 in a
-    hold-down, where the planned speed is held with thrust, and 0 elsewhere.
+    hold-down, where the planned speed is held with thrust, and 0 elsewhere. `free` is 1 where the rule alone
+    decides the height; there `corrected` is 0 if its slope is flown whatever the height. `level` is 1 where the crew
+    levels off.
     """
 
     speed: Value
@@ -112,6 +94,9 @@ class Ask:
     slope: Value
     floor: Value = -10000.0
     held: Value = 0.0
+    free: Value = 0.0
+    corrected: Value = 1.0
+    level: Value = 0.0
 
 
 def asked(rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift: Value, cruise_mach: float) -> Ask:
@@ -125,36 +110,99 @@ def asked(rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift:
         Mach number [-] held until the descent speed is reached.
     """
     speed = planned_speed(rule, airframe, arrival, place, shift, cruise_mach)
-    to_go = -place.distance
-    approach = named_speed(airframe, arrival, SpeedName.APPROACH, place.mass)
-    match rule.profile:
+    over = maximum(speed - named_speed(airframe, arrival, SpeedName.APPROACH, place.mass), 0.0)
+    profile, to_go = rule.profile, -place.distance
+    match profile:
+        case DistanceProfile():
+            others = [term for term in profile.terms if not isinstance(term, HeightToLose)]
+            (lose,) = (term for term in profile.terms if isinstance(term, HeightToLose))
+            slope = lose.per_height / lose.distance
+            earlier = rounded_up(earlier_by(others, place, over), profile.round_up)
+            return Ask(speed, (to_go - earlier) * slope, slope)
         case AngleProfile(angle=angle):
-            slope: Value = float(tan(angle))
-            return Ask(speed, arrival.glide_path.threshold_crossing_height + slope * to_go, slope)
-        case HeightProfile() as profile:
-            height: Value = profile.gradient * to_go
+            slope = float(tan(angle))
+            along = to_go - earlier_by(profile.terms, place, over)
+            return Ask(speed, arrival.glide_path.threshold_crossing_height + slope * along, slope)
+        case HeightProfile():
             allowance: Value = 0.0
             for part in reversed(profile.allowances):
-                allowance = where(
-                    speed > named_speed(airframe, arrival, part.above, place.mass) - 1.0, part.height, allowance
-                )
-            return Ask(speed, height + allowance, profile.gradient)
-        case DistanceProfile() as profile:
-            return _by_distance(profile, speed, approach, to_go, place.tailwind)
+                named = named_speed(airframe, arrival, part.above, place.mass)
+                allowance = where(speed > named - 1.0, part.height, allowance)
+            along = to_go - earlier_by(profile.terms, place, over)
+            return Ask(speed, profile.gradient * along + allowance, profile.gradient)
+        case PointsProfile():
+            return Ask(speed, *_through(profile, to_go - earlier_by(profile.terms, place, over)))
+        case _:
+            assert_never(profile)
 
 
-def _by_distance(profile: DistanceProfile, speed: Value, approach: Value, to_go: Value, tailwind: Value) -> Ask:
-    other: Value = 0.0
-    per_height = 1.0
-    for term in profile.terms:
-        match term:
-            case HeightToLose():
-                per_height = term.distance / term.per_height
-            case SpeedToLose():
-                other = other + term.distance / term.per_speed * maximum(speed - approach, 0.0)
-            case Tailwind():
-                other = other + term.distance / term.per_wind * tailwind
-    return Ask(speed, (to_go - other) / per_height, 1.0 / per_height)
+def _through(profile: PointsProfile, to_go: Value) -> tuple[Value, Value]:
+    """Height [m] and slope [-] of straight lines through heights at distances; the last goes on to the threshold."""
+    first = profile.points[0]
+    height, slope = _lines([(point.distance, point.height) for point in profile.points], to_go)
+    beyond = to_go >= first.distance
+    height = where(beyond, first.height + profile.gradient * (to_go - first.distance), height)
+    return height, where(beyond, profile.gradient, slope)
+
+
+def _lines(points: Sequence[tuple[float, float]], to_go: Value) -> tuple[Value, Value]:
+    """Value and slope at a distance to go [m] of straight lines through values at distances, farthest first.
+
+    The value of the first holds beyond it, the line through the last two goes on.
+    """
+    value: Value = points[0][1]
+    slope: Value = 0.0
+    for (far, high), (near, low) in pairwise(points):
+        rise = (high - low) / (far - near)
+        is_near = to_go < far
+        value = where(is_near, low + rise * (to_go - near), value)
+        slope = where(is_near, rise, slope)
+    return value, slope
+
+
+def earlier_by(terms: Sequence[ShiftTerm], place: Place, over: Value) -> Value:
+    """Distance [m] by which terms begin a descent earlier; `over` is the planned speed above the approach's [m/s]."""
+    total: Value = 0.0
+    for term in terms:
+        total = total + term.distance * _share(term, place, over)
+    return total
+
+
+def _share(term: ShiftTerm, place: Place, over: Value) -> Value:
+    """How often a term counts [-]."""
+    match term:
+        case SpeedToLose():
+            return over / term.per_speed
+        case Tailwind() | TailwindOnly() | HeadwindOnly() | TailwindAt():
+            return _tailwind(term, place) / term.per_wind
+        case MassAbove():
+            return (place.mass - term.reference) / term.per_mass
+        case TemperatureOffset():
+            return place.temperature_offset / term.per_temperature
+        case AntiIce():
+            return place.anti_ice
+        case GearDown():
+            return place.gear
+        case StepsOut():
+            return place.steps
+        case Always():
+            return 1.0
+        case _:
+            assert_never(term)
+
+
+def _tailwind(term: Tailwind | TailwindOnly | HeadwindOnly | TailwindAt, place: Place) -> Value:
+    """Wind [m/s] that a term counts."""
+    match term:
+        case Tailwind():
+            return place.tailwind
+        case TailwindOnly():
+            return maximum(place.tailwind, 0.0)
+        case HeadwindOnly():
+            return maximum(-place.tailwind, 0.0)
+        case TailwindAt():
+            there = place.tailwind if place.tailwind_at is None else place.tailwind_at(term.height)
+            return where(place.height > term.height, there, 0.0)
 
 
 def planned_speed(
@@ -168,6 +216,8 @@ def planned_speed(
     """
     plan = rule.speeds
     speed: Value = plan.descent
+    if plan.points:
+        speed, _ = _lines([(point.distance, point.speed) for point in plan.points], -place.distance)
     for by in plan.by:
         wanted = named_speed(airframe, arrival, by.speed, place.mass)
         early = maximum(-place.distance - by.distance, 0.0)
@@ -191,6 +241,13 @@ def planned_speed(
         slowed = minimum(speed, limit_speed + plan.slow_down * early)
         speed = where(place.distance < -distance, slowed, speed) if is_at_a_point else slowed
     return speed
+
+
+def planned_change(rule: Rule, place: Place) -> Value:
+    """Change of the speed planned by distance flown [m/s per m], where the rule gives it as points; else 0."""
+    if not rule.speeds.points:
+        return 0.0
+    return -_lines([(point.distance, point.speed) for point in rule.speeds.points], -place.distance)[1]
 
 
 _SLOW_BEFORE = 1.0 * NAUTICAL_MILE

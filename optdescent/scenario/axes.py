@@ -2,124 +2,32 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Annotated, Any, Literal, TypeAlias, assert_never, cast
+from typing import Any, TypeAlias, assert_never, cast
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from optdescent.air.wind import Disturbance
-from optdescent.inputs import BY_KIND, Declared, Fault, InputFault, as_given, entry, quantity, whole, with_values
+from optdescent.inputs import Fault, InputFault, as_given, with_values
+from optdescent.scenario.declared_axes import (
+    ADDED_TAILWIND,
+    AnyAxis,
+    CrewsAxis,
+    EnsembleAxis,
+    NormalAxis,
+    RangeAxis,
+    SoundingsAxis,
+    ValuesAxis,
+)
 from optdescent.units import UNITS, Unit
 
 Level: TypeAlias = bool | int | float | str
 """One level of an axis, in the unit of the scenario file."""
-ADDED_TAILWIND = "added_tailwind_kt"
-"""Key of a wind added at every height along the final course; negative against it."""
-LARGEST = 1e9
-"""Largest number that a level may be, in the unit of the file."""
-_TAIL = 2.0**-31
-"""Least share of a normal distribution on either side of a draw [-]: half a step of scipy's Sobol' points, of which one
-in 2**30 is 0, where the level would be infinite."""
 _WIND = "air.wind."
-
-
-class _Keyed(Declared):
-    key: str = entry(f"dotted key of the scenario file with its unit, such as start.mass_kg; or {ADDED_TAILWIND}")
-    name: str | None = entry("name of the axis in the dataset; without it the last part of the key", default=None)
-
-
-@dataclass(frozen=True)
-class Cut:
-    """A normal distribution between two levels."""
-
-    mean: float
-    deviation: float
-    lowest: float
-    highest: float
-
-    @cached_property
-    def _sides(self) -> tuple[float, float, float, float]:
-        """Part of the whole below the lowest level, below the highest; above the highest, above the lowest."""
-        low, high = ((end - self.mean) / self.deviation for end in (self.lowest, self.highest))
-        return float(ndtr(low)), float(ndtr(high)), float(ndtr(-high)), float(ndtr(-low))
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether doubles see nothing of the distribution between the levels."""
-        below, up_to, above, down_to = self._sides
-        return up_to <= below and down_to <= above
-
-    def quantile(self, share: float) -> float:
-        """The level that leaves this share [-] below it, found from the nearer tail, where doubles are fine."""
-        below, up_to, above, down_to = self._sides
-        inside = min(max(share, _TAIL), 1.0 - _TAIL)
-        left, right = below + inside * (up_to - below), above + (1.0 - inside) * (down_to - above)
-        standard = float(ndtri(left)) if left < right else -float(ndtri(right))
-        return min(max(self.mean + self.deviation * standard, self.lowest), self.highest)
-
-
-class ValuesAxis(_Keyed):
-    """Levels one by one; equally likely where they are drawn."""
-
-    kind: Literal["values"] = entry("levels one by one")
-    values: tuple[object, ...] = entry("the levels, in the unit of the key: numbers, words or flags")
-
-
-class RangeAxis(_Keyed):
-    """Equal steps of a grid; uniform where it is drawn."""
-
-    kind: Literal["range"] = entry("from one level to another")
-    from_: float = quantity("", -LARGEST, LARGEST, "first level, in the unit of the key")
-    to: float = quantity("", -LARGEST, LARGEST, "last level, in the unit of the key")
-    count: int | None = whole(2, 100000, "levels of a grid", default=None)
-
-
-class NormalAxis(_Keyed):
-    """A normal distribution, cut at the lowest and highest level; in a grid levels of equal probability."""
-
-    kind: Literal["normal"] = entry("normally distributed")
-    mean: float = quantity("", -LARGEST, LARGEST, "mean, in the unit of the key")
-    standard_deviation: float = quantity("", 1e-9, LARGEST, "standard deviation, in the unit of the key")
-    lowest: float = quantity("", -LARGEST, LARGEST, "cut off below this level", default=-LARGEST)
-    highest: float = quantity("", -LARGEST, LARGEST, "cut off above this level", default=LARGEST)
-    count: int | None = whole(2, 100000, "levels of a grid", default=None)
-
-    @cached_property
-    def cut(self) -> Cut:
-        """The distribution itself [file unit]."""
-        return Cut(self.mean, self.standard_deviation, self.lowest, self.highest)
-
-
-class SoundingsAxis(Declared):
-    """Measured winds by height, one after the other; equally likely where they are drawn."""
-
-    kind: Literal["soundings"] = entry("winds by height from measured soundings")
-    name: str = entry("name of the axis in the dataset", default="sounding")
-    soundings: tuple[str, ...] = entry("names of built-in soundings, or paths of CSV files relative to the scenario")
-    temperature: bool = entry("whether the soundings' temperatures are met too", default=False)
-
-
-class EnsembleAxis(Declared):
-    """The scenario's wind disturbed at random, member by member."""
-
-    kind: Literal["ensemble"] = entry("the wind disturbed at random, each member its own way")
-    name: str = entry("name of the axis in the dataset", default="member")
-    members: int = whole(1, 100000, "how many members")
-    random: float = quantity("kt", 0.1, 50, "standard deviation of the random wind, each component")
-    correlation_height: float = quantity("ft", 4000, 50000, "its correlation length in height", default=6000.0)
-    correlation_distance: float | None = quantity(
-        "nm", 40, 2000, "its correlation length along the track; without it, the same at every distance", default=None
-    )
-    seed: int = whole(0, 2**30, "seed of the first member", default=0)
-
-
-_AnyAxis: TypeAlias = ValuesAxis | RangeAxis | NormalAxis | SoundingsAxis | EnsembleAxis
-AxisDeclaration = Annotated[_AnyAxis, BY_KIND]
-"""What an entry of `conditions.axes` may hold; its `kind` decides."""
 
 
 @dataclass(frozen=True)
@@ -130,13 +38,13 @@ class Axis:
     given: an input is stored as it was given.
     """
 
-    declared: _AnyAxis
+    declared: AnyAxis
 
     @property
     def name(self) -> str:
         """Name in the dataset."""
         match self.declared:
-            case SoundingsAxis() | EnsembleAxis():
+            case SoundingsAxis() | EnsembleAxis() | CrewsAxis():
                 return self.declared.name
             case _:
                 return self.declared.key.rpartition(".")[2] if self.declared.name is None else self.declared.name
@@ -149,6 +57,8 @@ class Axis:
                 return f"{_WIND}sounding"
             case EnsembleAxis():
                 return f"{_WIND}seed"
+            case CrewsAxis():
+                return "technique.seed"
             case _:
                 return self.declared.key
 
@@ -209,7 +119,7 @@ class Axis:
                 return all(not isinstance(value, bool | str) for value in self.declared.values)
             case RangeAxis() | NormalAxis():
                 return True
-            case SoundingsAxis() | EnsembleAxis():
+            case SoundingsAxis() | EnsembleAxis() | CrewsAxis():
                 return False
             case _:
                 assert_never(self.declared)
@@ -217,7 +127,7 @@ class Axis:
     @property
     def is_apart(self) -> bool:
         """Whether one level's descents are no start for another's."""
-        return not self.is_ordered and not isinstance(self.declared, EnsembleAxis)
+        return not self.is_ordered and not isinstance(self.declared, EnsembleAxis | CrewsAxis)
 
     @property
     def count(self) -> int | None:
@@ -229,7 +139,7 @@ class Axis:
                 return self.declared.count
             case SoundingsAxis():
                 return len(self.declared.soundings)
-            case EnsembleAxis():
+            case EnsembleAxis() | CrewsAxis():
                 return self.declared.members
             case _:
                 assert_never(self.declared)
@@ -244,6 +154,15 @@ class Axis:
         levels = [float(level) for level in self.levels]
         return (max(levels) - min(levels)) or abs(levels[0]) or 1.0
 
+    @property
+    def standard_deviation(self) -> float:
+        """Of the levels of an ordered axis [file unit], as they are drawn."""
+        if isinstance(self.declared, NormalAxis):
+            return self.declared.standard_deviation
+        if isinstance(self.declared, RangeAxis):
+            return self.span / math.sqrt(12.0)
+        return float(np.std([float(level) for level in self.levels]))
+
     @cached_property
     def levels(self) -> tuple[Level, ...]:
         """Levels of a grid [file unit] in the order given; () where their count is missing."""
@@ -257,7 +176,7 @@ class Axis:
                 return tuple(self.drawn((index + 0.5) / count) for index in range(count))
             case SoundingsAxis():
                 return self.declared.soundings
-            case EnsembleAxis():
+            case EnsembleAxis() | CrewsAxis():
                 return tuple(range(count))
             case _:
                 assert_never(self.declared)
@@ -289,7 +208,7 @@ class Axis:
                 return self.declared.cut.quantile(share)
             case RangeAxis():
                 return self.declared.from_ + share * (self.declared.to - self.declared.from_)
-            case EnsembleAxis():
+            case EnsembleAxis() | CrewsAxis():
                 return min(int(share * self.declared.members), self.declared.members - 1)
             case ValuesAxis() | SoundingsAxis():
                 levels = self._ranked
@@ -299,7 +218,7 @@ class Axis:
 
     def reached(self, shares: NDArray[np.float64]) -> tuple[Level, ...]:
         """Levels [file unit] at the ends of some shares [-]; each that they reach, where levels have no order."""
-        if self.is_ordered or isinstance(self.declared, EnsembleAxis):
+        if self.is_ordered or isinstance(self.declared, EnsembleAxis | CrewsAxis):
             return tuple(dict.fromkeys(self.drawn(float(end)) for end in (np.min(shares), np.max(shares))))
         levels = self._ranked
         places = np.minimum((shares * len(levels)).astype(np.int64), len(levels) - 1)
@@ -318,6 +237,8 @@ class Axis:
                 return _with_sounding(data, str(level), name, self.declared)
             case EnsembleAxis():
                 return _disturbed(data, {**_disturbance(self.declared), "seed": self.declared.seed + int(level)}, name)
+            case CrewsAxis():
+                return with_values(data, [(self.key, self.declared.seed + int(level))], name)
             case ValuesAxis() | RangeAxis() | NormalAxis() if self.key == ADDED_TAILWIND:
                 return _disturbed(data, _along_the_final_course(data, level, name), name)
             case _:

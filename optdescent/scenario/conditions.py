@@ -14,12 +14,11 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 
 from optdescent.inputs import BY_KIND, Declared, Fault, InputFault, entry, whole
-from optdescent.scenario.axes import (
+from optdescent.scenario.axes import Axis, Level
+from optdescent.scenario.declared_axes import (
     ADDED_TAILWIND,
     LARGEST,
-    Axis,
     AxisDeclaration,
-    Level,
     NormalAxis,
     RangeAxis,
     SoundingsAxis,
@@ -300,6 +299,9 @@ def _count_faults(sampling: _Sampling, axes: tuple[Axis, ...]) -> list[_Found]:
     copies = len(axes) + 2 if isinstance(sampling, SaltelliSampling) else 1
     most = 1 << ((_MOST // copies).bit_length() - 1)
     count = sampling.count
+    if isinstance(sampling, SaltelliSampling) and count < 2:
+        allowed = "a power of two from 2 on: Sobol' indices compare the cases of a sample with one another"
+        return [("sampling.count", f"got {count}", allowed)]
     if count > most:
         return [("sampling.count", f"got {count}", f"a power of two up to {most}: {_MOST} cases in all")]
     if count & (count - 1):

@@ -8,6 +8,7 @@ from typing import Literal
 from optdescent.air.wind import NoWind, WindDeclaration
 from optdescent.arrival import Arrival
 from optdescent.inputs import Declared, choice, entry, quantity
+from optdescent.scenario.technique import Technique
 
 
 class Start(Declared):
@@ -96,3 +97,4 @@ class ScenarioDeclaration(Declared):
     air: AirDeclaration = entry("air", default=AirDeclaration())
     arrival: Arrival = entry("arrival")
     handling: Handling = entry("limits of handling", default=Handling())
+    technique: Technique = entry("how the crew flies; without it perfectly", default=Technique())

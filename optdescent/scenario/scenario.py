@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +32,32 @@ from optdescent.scenario.declaration import (
     Start,
 )
 from optdescent.scenario.start import start_faults
+from optdescent.scenario.technique import PERFECT, Technique, technique_faults
 from optdescent.units import FOOT, KNOT
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a scenario was made from: declaration, airframe, and the texts that wind and temperature are from."""
+
+    declared: ScenarioDeclaration
+    airframe: Airframe
+    wind: str
+    temperature: str
+
+    @property
+    def text(self) -> str:
+        """As JSON with sorted keys [SI]. A perfect crew is left out: there was no other when texts began to be kept."""
+        scenario = self.declared.model_dump(mode="json")
+        if self.declared.technique == PERFECT:
+            del scenario["technique"]
+        parts: dict[str, Any] = {
+            "scenario": scenario,
+            "airframe": self.airframe.model_dump(mode="json"),
+            "wind": self.wind,
+            "temperature": self.temperature,
+        }
+        return json.dumps(parts, sort_keys=True, indent=1)
 
 
 @dataclass(frozen=True)
@@ -39,8 +65,8 @@ class Scenario:
     """All that was asked, in SI.
 
     `warmth` holds the coefficients of a measured day's temperature (`air.warmth`), None for the standard atmosphere.
-    `text` is everything the answer depends on, as JSON (the declared values, the airframe's and the sounding's), and
-    `digest` its short fingerprint.
+    `told` is everything the answer depends on: the declared values, the airframe's and the texts of soundings. `text`
+    is the same as JSON, and `digest` its short fingerprint.
     """
 
     title: str
@@ -52,8 +78,9 @@ class Scenario:
     qnh: float
     arrival: Arrival
     handling: Handling
-    text: str
+    told: Told
     warmth: tuple[float, ...] | None = None
+    technique: Technique = PERFECT
 
     @classmethod
     def from_toml(cls, path: str | Path, settings: Sequence[str] = ()) -> Scenario:
@@ -107,9 +134,15 @@ class Scenario:
             qnh=declared.air.qnh,
             arrival=declared.arrival,
             handling=declared.handling,
-            text=_text(declared, airframe, wind, warm_text),
+            told=Told(declared, airframe, wind.text, warm_text),
             warmth=warmth,
+            technique=declared.technique,
         )
+
+    @cached_property
+    def text(self) -> str:
+        """Everything the answer depends on, as JSON [file and SI units]."""
+        return self.told.text
 
     @property
     def digest(self) -> str:
@@ -136,6 +169,7 @@ def _scenario_faults(declared: ScenarioDeclaration, airframe: Airframe | None, n
     faults = [Fault(name, *fault) for fault in arrival_faults(declared.arrival)]
     start, arrival = declared.start, declared.arrival
     faults += [Fault(name, *fault) for fault in start_faults(start, arrival)]
+    faults += [Fault(name, *fault) for fault in technique_faults(declared.technique)]
     bottom = arrival.elevation + arrival.glide_path.capture_at_most
     if start.altitude <= bottom:
         allowed = f"above the highest capture of the glide path, {bottom / FOOT:.0f} ft"
@@ -197,13 +231,3 @@ def _warmth(source: str | None, place: WindPlace) -> tuple[tuple[float, ...] | N
         return None, ""
     sounding = sounding_of(source, place, "air.temperature_sounding")
     return tuple(warmth_of(sounding, source).tolist()), sounding.text
-
-
-def _text(declared: ScenarioDeclaration, airframe: Airframe, wind: Wind, warm_text: str) -> str:
-    parts: dict[str, Any] = {
-        "scenario": declared.model_dump(mode="json"),
-        "airframe": airframe.model_dump(mode="json"),
-        "wind": wind.text,
-        "temperature": warm_text,
-    }
-    return json.dumps(parts, sort_keys=True, indent=1)

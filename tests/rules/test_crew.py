@@ -12,24 +12,33 @@ from optdescent.arrival import Arrival
 from optdescent.inputs import validated
 from optdescent.motion import Control
 from optdescent.motion.equations import Motion, motion
+from optdescent.rules import read_rules
+from optdescent.rules.actions import brake_wanted
 from optdescent.rules.crew import (
     BRAKE_BAND,
-    Crew,
+    BRAKE_IN,
+    MOST_SPARED,
     Limits,
     brake_allowed,
-    brake_order,
+    followed,
     pitch_order,
     speed_limits,
+    speed_to_spare,
     steepest_path,
     thrust_order,
 )
 from optdescent.rules.rule import Ask, Place
+from optdescent.scenario import Technique
 from optdescent.units import FOOT, FOOT_PER_MINUTE, GRAVITY, KNOT
 from tests.simulation import CLEAN, air, eastbound, level_state
 from tests.strategies import between
 
 AIRFRAME = read_airframe("narrow-body-twin")
-CREW = Crew()
+CREW = Technique()
+RULE = read_rules()[0]
+"""It says nothing of the speed brake."""
+SECONDS = 3.0
+"""Time to the next look."""
 STATE = level_state(3000.0, 140.0, 60000.0, -0.05)
 ARRIVAL = validated(
     Arrival,
@@ -59,10 +68,11 @@ def calibrated() -> float:
 WIDE = Limits(fastest=200.0, steepest=-0.14)
 
 
-def pitch(ask: Ask, limits: Limits = WIDE) -> float:
-    """Path angle [rad] the order steers to."""
-    order = float(pitch_order(CREW, STATE, seen(), ask, limits, place()))
-    return STATE.path_angle + (order - math.cos(STATE.path_angle)) * GRAVITY * CREW.pitch_time / STATE.true_airspeed
+def pitch(ask: Ask, limits: Limits = WIDE, crew: Technique = CREW, seconds: float = SECONDS) -> float:
+    """Path angle [rad] the order steers to, of which it goes only as far as the lag lets it in the time to a look."""
+    order = float(pitch_order(crew, STATE, seen(), ask, limits, place(), seconds))
+    turned = (order - math.cos(STATE.path_angle)) * GRAVITY * seconds / STATE.true_airspeed
+    return STATE.path_angle + turned / (1.0 - math.exp(-seconds / crew.pitch_time))
 
 
 def test_on_the_profile_the_crew_flies_its_slope() -> None:
@@ -88,6 +98,50 @@ def test_it_does_not_go_steeper_than_allowed() -> None:
     assert pitch(Ask(calibrated(), 1000.0, 0.08), Limits(200.0, -0.06)) == pytest.approx(-0.06)
 
 
+@given(between(0.01, 60.0))
+def test_the_path_steered_to_does_not_depend_on_when_the_crew_looks_again(seconds: float) -> None:
+    ask = Ask(calibrated(), 2990.0, 0.05)
+    assert pitch(ask, seconds=seconds) == pytest.approx(pitch(ask, seconds=1.0), abs=1e-9)
+
+
+@given(between(0.01, 10.0), between(0.01, 10.0), between(1.0, 15.0))
+def test_a_lag_takes_up_the_same_in_one_step_or_in_two(first: float, second: float, lag: float) -> None:
+    left = (1.0 - float(followed(first, lag))) * (1.0 - float(followed(second, lag)))
+    assert float(followed(first + second, lag)) == pytest.approx(1.0 - left, abs=1e-12)
+    assert float(followed(lag, lag)) == pytest.approx(1.0 - 1.0 / math.e)
+
+
+def test_where_the_rule_decides_the_sink_rate_is_set_in_steps() -> None:
+    """On the profile, 5 % of the ground speed down: to the nearest 500 ft/min; on the glide path it is not rounded."""
+    coarse = CREW.model_copy(update={"sink_rounding": 500.0 * FOOT_PER_MINUTE})
+    free, bound = (Ask(calibrated(), 3000.0, 0.05, free=free) for free in (1.0, 0.0))
+    rate = 0.05 * float(seen().passage.ground_speed)
+    assert rate / FOOT_PER_MINUTE == pytest.approx(1378.0, abs=10.0)
+    assert pitch(free, crew=coarse) * STATE.true_airspeed == pytest.approx(-1500.0 * FOOT_PER_MINUTE)
+    assert pitch(bound, crew=coarse) * STATE.true_airspeed == pytest.approx(-rate)
+
+
+def test_between_checks_an_error_is_flown_off_over_the_time_to_the_next_one() -> None:
+    """60 m low in 20 s is 3 m/s; with checks a minute apart 1 m/s, but on the glide path 3 m/s as before."""
+    crew = CREW.model_copy(update={"check_every": 60.0})
+    speed, level = calibrated(), 3.0 / STATE.true_airspeed
+    planned = pitch(Ask(speed, 3000.0, 0.05))
+    assert pitch(Ask(speed, 3060.0, 0.05), crew=crew) - planned == pytest.approx(level)
+    assert pitch(Ask(speed, 3060.0, 0.05, free=1.0), crew=crew) - planned == pytest.approx(level / 3.0)
+    assert pitch(Ask(speed, 3060.0, 0.05, free=1.0)) - planned == pytest.approx(level)
+
+
+def test_a_slope_that_is_set_is_flown_whatever_the_height_where_the_rule_decides() -> None:
+    ask = Ask(calibrated(), 3060.0, 0.05, free=1.0, corrected=0.0)
+    assert pitch(ask) == pytest.approx(pitch(Ask(calibrated(), 3000.0, 0.05)))
+
+
+def test_levelling_off_is_a_level_path_but_for_the_speed_limit() -> None:
+    level = Ask(calibrated(), 2000.0, 0.05, level=1.0)
+    assert pitch(level) == pytest.approx(0.0, abs=1e-12)
+    assert pitch(Ask(calibrated(), 2000.0, 0.05)) < -0.05
+
+
 def test_near_the_largest_speed_it_raises_the_nose() -> None:
     ask = Ask(calibrated(), 2900.0, 0.06)
     assert pitch(ask, Limits(calibrated() - 10.0 * KNOT, -0.14)) > pitch(ask)
@@ -99,6 +153,7 @@ def test_slow_it_adds_the_thrust_the_wanted_acceleration_needs_and_fast_none() -
     assert 0.0 < slow <= 1.0
     assert float(thrust_order(CREW, STATE, at, calibrated() - 30.0 * KNOT, place(), 0.0)) == 0.0
     assert float(thrust_order(CREW, STATE, at, calibrated() + 10.0 * KNOT, place(), 0.5)) == 0.0
+    assert float(thrust_order(CREW, STATE, at, calibrated() + 10.0 * KNOT, place(), BRAKE_IN)) == slow
     again = motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, slow, 0.0), CLEAN)
     if slow < 1.0:
         assert float(again.acceleration) == pytest.approx(10.0 * KNOT * 1.16 / CREW.speed_time, rel=0.03)
@@ -119,8 +174,15 @@ def test_slow_it_adds_the_thrust_the_wanted_acceleration_needs_and_fast_none() -
 )
 def test_the_brake_comes_with_height_or_speed(above_feet: float, over_knots: float, brake: float) -> None:
     ask = Ask(calibrated() - over_knots * KNOT, 3000.0 - above_feet * FOOT, 0.05)
-    assert float(brake_order(CREW, seen(), ask, place(), 1.0)) == pytest.approx(brake, abs=1e-9)
-    assert float(brake_order(CREW, seen(), ask, place(), 0.0)) == 0.0
+    wanted, _ = brake_wanted(RULE, CREW, place(), ask, over_knots * KNOT, ())
+    assert float(wanted) == pytest.approx(brake, abs=1e-9)
+
+
+def test_high_the_crew_lets_the_speed_fall_but_not_by_more_than_15_knots() -> None:
+    """33 kt for a thousand feet: 10 kt at 300 ft, never more than 15 kt, none when low."""
+    found = [float(speed_to_spare(CREW, above * FOOT)) / KNOT for above in (-500.0, 0.0, 300.0, 450.0, 3000.0)]
+    assert found == pytest.approx([0.0, 0.0, 10.0, 15.0, 15.0])
+    assert pytest.approx(15.0) == MOST_SPARED / KNOT
 
 
 @given(between(0.0, 1.0))

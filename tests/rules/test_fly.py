@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 from importlib import import_module
 
@@ -10,7 +9,8 @@ import numpy as np
 import pytest
 
 from optdescent.results import Flight, Kind
-from optdescent.rules import Crew, Rule, fly, read_rules
+from optdescent.rules import Rule, fly, read_rules
+from optdescent.rules.fly import looks
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT
 from tests.scenario.files import STUDY
@@ -77,7 +77,7 @@ def test_at_idle_in_still_air_energy_height_only_falls(name: str) -> None:
     idle = flight.column("thrust_fraction") < 1e-4  # the engines approach idle as a lag does, never quite
     energy = flight.column("specific_energy_height")
     both = idle[1:] & idle[:-1]
-    assert both.sum() > 500
+    assert float(np.sum(-np.diff(flight.column("distance_to_go"))[both])) > 20e3
     assert np.all(np.diff(energy)[both] < 0.0)
 
 
@@ -149,12 +149,24 @@ def test_a_flight_keeps_flying_speed(name: str, settings: tuple[str, ...]) -> No
     assert not any(breach.demand == "least speed" for breach in flight.summary.breaches)
 
 
+def test_a_crew_looks_every_three_or_four_seconds_to_the_threshold() -> None:
+    """At 140 kt near the threshold and 460 kt in cruise; a quarter of the spacing is four times the looks."""
+    x = looks(300e3)
+    assert x[0] == pytest.approx(-300e3)
+    assert x[-1] == 0.0
+    spacing = np.diff(x)
+    assert np.all(np.diff(spacing) <= 1e-9)
+    assert 2.5 < spacing[-1] / (140.0 * KNOT) < 4.5
+    assert 2.5 < spacing[0] / (460.0 * KNOT) < 4.5
+    assert looks(300e3, 0.25).size == pytest.approx(4 * x.size, rel=0.01)
+
+
 @EACH
-def test_half_the_step_changes_nothing_that_can_be_read(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_looks_twice_as_often_change_nothing_that_can_be_read(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """At the gate: less than 5 ft and half a knot."""
     coarse = flown(name)
     # `optdescent.rules.fly` by attribute is the function of that name
-    monkeypatch.setattr(import_module("optdescent.rules.fly"), "STEP", 20.0)
+    monkeypatch.setattr(import_module("optdescent.rules.fly"), "looks", lambda length: looks(length, 0.5))
     fine = fly(Scenario.from_toml(STUDY), rule(name))
     assert fine.column("time").size == pytest.approx(2 * coarse.column("time").size, abs=2)
     gate = coarse.summary.gate
@@ -184,9 +196,8 @@ def test_a_rule_that_starts_down_too_late_is_high_and_says_so() -> None:
 
 
 def test_another_crew_flies_another_flight() -> None:
-    slower = replace(Crew(), height_time=40.0)
     name = "three-degrees"
-    flight = fly(Scenario.from_toml(STUDY), rule(name), slower)
+    flight = flown(name, ("technique.height_time_s=40",))
     assert flight.summary.fuel != flown(name).summary.fuel
     assert flight.summary.fuel == pytest.approx(flown(name).summary.fuel, rel=0.1)
 

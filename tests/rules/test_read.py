@@ -8,9 +8,8 @@ from pathlib import Path
 import pytest
 
 from optdescent.inputs import InputFault
-from optdescent.rules import read_rules
+from optdescent.rules import LIBRARY, read_rules
 from optdescent.rules.parts import AngleProfile, DistanceProfile, HeightProfile
-from optdescent.rules.rule import LIBRARY
 from optdescent.units import FOOT, NAUTICAL_MILE
 
 LIBRARY_TEXT = resources.files("optdescent.rules").joinpath("library", "three_rules.toml").read_text("utf-8")
@@ -30,7 +29,9 @@ def faults_of(tmp_path: Path, text: str) -> dict[str, str]:
     with pytest.raises(InputFault) as caught:
         read_rules(path)
     assert all(fault.file == str(path) for fault in caught.value.faults)
-    return {fault.key: f"{fault.given}; {fault.allowed}" for fault in caught.value.faults}
+    found = {fault.key: f"{fault.given}; {fault.allowed}" for fault in caught.value.faults}
+    assert len(found) == len(caught.value.faults)
+    return found
 
 
 @pytest.mark.parametrize("name", LIBRARY)
@@ -114,7 +115,7 @@ def test_a_sum_has_height_to_lose_once(tmp_path: Path, terms: str, words: str) -
 def test_speeds_by_distance_come_farthest_first(tmp_path: Path, distance: str) -> None:
     more = f'"first step" }}, {{ distance_nm = {distance}, speed = "approach" }}'
     found = faults_of(tmp_path, ONE.replace('"first step" }', more))
-    assert f"{float(distance):g} nm after 20 nm" in found["rules[0].speeds.by"]
+    assert f"{float(distance):g} nm after 20 nm" in found["rules[0].speeds.by[1].distance_nm"]
 
 
 def test_names_differ(tmp_path: Path) -> None:
@@ -139,3 +140,248 @@ def test_every_fault_is_found_in_one_pass(tmp_path: Path) -> None:
 def test_a_missing_file_is_a_fault(tmp_path: Path) -> None:
     with pytest.raises(InputFault, match=r"absent\.toml"):
         read_rules(tmp_path / "absent.toml")
+
+
+# what contradicts itself within a rule
+
+PROFILE = 'profile = { kind = "distance", terms = [{ kind = "height_to_lose", distance_nm = 3.0 }] }'
+BY = '{ distance_nm = 20.0, speed = "first step" }'
+
+
+def heights(*points: tuple[float, float]) -> str:
+    """A profile of heights [ft] at distances [nm]."""
+    told = ", ".join(f"{{ distance_nm = {distance}, height_ft = {height} }}" for distance, height in points)
+    return f'profile = {{ kind = "points", points = [{told}] }}'
+
+
+def allowances(*named: str) -> str:
+    """A profile of 300 ft per nm with allowances above named speeds."""
+    told = ", ".join(f'{{ above = "{name}", height_ft = -500 }}' for name in named)
+    return f'profile = {{ kind = "height", gradient_ft_per_nm = 300, allowances = [{told}] }}'
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "key", "told"),
+    [
+        (PROFILE, heights(), "profile.points", "0; two or more heights"),
+        (PROFILE, heights((40, 12000)), "profile.points", "1; two or more heights"),
+        (
+            PROFILE,
+            heights((40, 12000), (40, 10000)),
+            "profile.points[1].distance_nm",
+            "a second height at one distance; distances that fall",
+        ),
+        (
+            PROFILE,
+            heights((60, 18000), (40, 12000), (50, 10000)),
+            "profile.points[2].distance_nm",
+            "50 nm after 40 nm; distances that fall",
+        ),
+        (
+            PROFILE,
+            heights((40, 12000), (30, 12500)),
+            "profile.points[1].height_ft",
+            "12500 ft after 12000 ft; heights that do not rise: a descent never climbs",
+        ),
+        (
+            PROFILE,
+            allowances("first step", "minimum clean"),
+            "profile.allowances[1].above",
+            "got 'minimum clean' after 'first step'; each speed once, fastest first",
+        ),
+        (
+            PROFILE,
+            allowances("first step", "first step"),
+            "profile.allowances[1].above",
+            "got 'first step' after 'first step'; each speed once, fastest first",
+        ),
+        (
+            f"by = [{BY}]",
+            "points = [{ distance_nm = 60, speed_kt = 250 }, { distance_nm = 60, speed_kt = 240 }]",
+            "speeds.points[1].distance_nm",
+            "60 nm after 60 nm; distances that fall",
+        ),
+        (
+            BY,
+            f'{BY}, {{ distance_nm = 10.0, speed = "minimum clean" }}',
+            "speeds.by[1].speed",
+            "got 'minimum clean' after 'first step'; speeds that fall",
+        ),
+        (
+            BY,
+            f'{BY}, {{ distance_nm = 10.0, speed = "first step" }}',
+            "speeds.by[1].speed",
+            "got 'first step' after 'first step'; speeds that fall",
+        ),
+    ],
+)
+def test_a_profile_or_plan_that_contradicts_itself_is_told(
+    tmp_path: Path, before: str, after: str, key: str, told: str
+) -> None:
+    assert before in ONE
+    assert faults_of(tmp_path, ONE.replace(before, after)) == {f"rules[0].{key}": told}
+
+
+def test_level_between_two_heights_and_allowances_in_order_are_no_fault(tmp_path: Path) -> None:
+    for profile in (heights((40, 12000), (30, 12000)), allowances("minimum clean", "second step", "approach")):
+        (tmp_path / "r.toml").write_text(ONE.replace(PROFILE, profile), encoding="utf-8")
+        assert len(read_rules(tmp_path / "r.toml")) == 1
+
+
+@pytest.mark.parametrize(
+    ("place", "given"),
+    [
+        ("", "none"),
+        (", distance_nm = 8, height_ft = 2000", "more than one"),
+        (", distance_nm = 8, at_capture = true", "more than one"),
+        (", height_ft = 2000, at_capture = true", "more than one"),
+        (", at_capture = false", "none"),
+        (", distance_nm = 8", ""),
+        (", height_ft = 2000", ""),
+        (", at_capture = true", ""),
+        (", distance_nm = 0", ""),
+    ],
+)
+def test_a_device_is_asked_for_by_one_place(tmp_path: Path, place: str, given: str) -> None:
+    text = f'{ONE}devices = [{{ device = "gear", height_ft = 3000 }}, {{ device = "first step"{place} }}]\n'
+    if given:
+        told = f"{given} of distance_nm, height_ft, at_capture; exactly one of them"
+        assert faults_of(tmp_path, text) == {"rules[0].devices[1]": told}
+    else:
+        (tmp_path / "r.toml").write_text(text, encoding="utf-8")
+        assert len(read_rules(tmp_path / "r.toml")[0].devices) == 2
+
+
+USES = ("speed brake", "gear", "next step", "level off", "thrust")
+KINDS = {
+    "high": ("by_ft = 300", USES[:3]),
+    "low": ("by_ft = 300", USES[3:4]),
+    "fast": ("by_kt = 5", USES[:4]),
+    "fast_for_step": ("margin_kt = 5", (USES[0], USES[1], USES[3])),
+    "slow": ("by_kt = 5", USES[4:]),
+}
+
+
+@pytest.mark.parametrize("use", USES)
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_kind_of_excess_has_its_uses(tmp_path: Path, kind: str, use: str) -> None:
+    """Thrust is for a low speed, levelling off is no cure for being high, a step is none for being too fast for it."""
+    by, allowed = KINDS[kind]
+    text = f'{ONE}when = [{{ kind = "{kind}", use = "{use}", {by} }}]\n'
+    if use in allowed:
+        (tmp_path / "r.toml").write_text(text, encoding="utf-8")
+        assert read_rules(tmp_path / "r.toml")[0].when[0].use.value == use
+    else:
+        found = faults_of(tmp_path, text)
+        assert set(found) == {"rules[0].when[0].use"}
+        given, _, told = found["rules[0].when[0].use"].partition("; ")
+        assert given == f"got '{use}' when {kind}"
+        assert set(told.removeprefix("one of ").split(", ")) == set(allowed)
+
+
+@pytest.mark.parametrize(
+    ("part", "key", "told"),
+    [
+        (
+            'kind = "high", use = "gear", by_ft = 300, until_ft = 300',
+            "until_ft",
+            "got 300, not below by_ft; less than 300 ft, or it ends as it begins",
+        ),
+        (
+            'kind = "low", use = "level off", by_ft = 300, until_ft = 400',
+            "until_ft",
+            "got 400, not below by_ft; less than 300 ft, or it ends as it begins",
+        ),
+        (
+            'kind = "fast", use = "gear", by_kt = 5, until_kt = 6',
+            "until_kt",
+            "got 6, not below by_kt; less than 5 kt, or it ends as it begins",
+        ),
+        (
+            'kind = "high", use = "gear", by_ft = 300, from_nm = 10, to_nm = 10',
+            "to_nm",
+            "got 10, not nearer than from_nm; less than 10 nm",
+        ),
+        (
+            'kind = "slow", use = "thrust", by_kt = 5, from_nm = 10, to_nm = 20',
+            "to_nm",
+            "got 20, not nearer than from_nm; less than 10 nm",
+        ),
+        (
+            'kind = "fast_for_step", use = "gear", above_height_ft = 3000, below_height_ft = 3000',
+            "above_height_ft",
+            "got 3000, not below below_height_ft; less than 3000 ft",
+        ),
+    ],
+)
+def test_an_action_that_cannot_end_or_begin_is_told(tmp_path: Path, part: str, key: str, told: str) -> None:
+    text = f'{ONE}when = [{{ kind = "slow", use = "thrust", by_kt = 5 }}, {{ {part} }}]\n'
+    assert faults_of(tmp_path, text) == {f"rules[0].when[1].{key}": told}
+
+
+@pytest.mark.parametrize(
+    ("parts", "missing", "near"),
+    [
+        ('devices = [{ device = "gear", distance = 8 }]', "", "devices[0].distance"),
+        ('when = [{ kind = "high", use = "gear", by = 300 }]', "when[0].by_ft", "when[0].by"),
+        ('when = [{ kind = "fast", use = "gear", by_knots = 9 }]', "when[0].by_kt", "when[0].by_knots"),
+        ("sink = { of_speed = 100 }", "", "sink.of_speed"),
+        (
+            "sink_limits = [{ below_height_ft = 3000, sink_ft_min = 1 }]",
+            "sink_limits[0].sink_ft_per_min",
+            "sink_limits[0].sink_ft_min",
+        ),
+        ("checks = [{ height = 1500 }]", "", "checks[0].height"),
+        (
+            'devices = [{ device = "gear", at_capture = true, terms = [{ kind = "tailwind", distance = 1 }] }]',
+            "devices[0].terms[0].distance_nm",
+            "devices[0].terms[0].distance",
+        ),
+    ],
+)
+def test_a_key_without_its_unit_is_unknown_and_the_one_with_it_is_named(
+    tmp_path: Path, parts: str, missing: str, near: str
+) -> None:
+    found = faults_of(tmp_path, f"{ONE}{parts}\n")
+    assert set(found) == {f"rules[0].{key}" for key in (near, missing) if key}
+    name = near.rpartition(".")[2].partition("_")[0]
+    assert f"nearest known key is '{name}_" in found[f"rules[0].{near}"]
+
+
+@pytest.mark.parametrize(
+    "holder",
+    [
+        'profile = {{ kind = "height", gradient_ft_per_nm = 300, terms = [{}] }}',
+        'profile = {{ kind = "angle", angle_deg = 3, terms = [{}] }}',
+        'profile = {{ kind = "distance", terms = [{}, {{ kind = "height_to_lose", distance_nm = 3 }}] }}',
+    ],
+)
+@pytest.mark.parametrize(
+    ("given", "meant"), [("tail_wind", "tailwind"), ("mass", "mass_above"), ("antiice", "anti_ice")]
+)
+def test_an_unknown_driver_names_the_ones_there_are(tmp_path: Path, holder: str, given: str, meant: str) -> None:
+    term = f'{{ kind = "{given}", distance_nm = 1.0 }}'
+    found = faults_of(tmp_path, ONE.replace(PROFILE, holder.format(term)))
+    assert set(found) == {"rules[0].profile.terms[0].kind"}
+    assert f"got '{given}'; " in found["rules[0].profile.terms[0].kind"]
+    assert f"'{meant}'" in found["rules[0].profile.terms[0].kind"]
+
+
+def test_a_shift_does_not_have_a_height_to_lose(tmp_path: Path) -> None:
+    """Its height is the profile's own."""
+    term = '{ kind = "height_to_lose", distance_nm = 3.0 }'
+    profile = f'profile = {{ kind = "angle", angle_deg = 3, terms = [{term}] }}'
+    assert set(faults_of(tmp_path, ONE.replace(PROFILE, profile))) == {"rules[0].profile.terms[0].kind"}
+
+
+def test_all_that_contradicts_itself_is_told_in_one_pass(tmp_path: Path) -> None:
+    bad = ONE.replace(PROFILE, heights((40, 12000), (40, 10000))).replace('"common practice, no source"', '" "')
+    bad += 'devices = [{ device = "gear" }]\nwhen = [{ kind = "slow", use = "gear", by_kt = 5 }]\n'
+    assert set(faults_of(tmp_path, bad + bad)) == {
+        "rules[1].name",
+        *(
+            f"rules[{number}].{key}"
+            for number in (0, 1)
+            for key in ("source", "profile.points[1].distance_nm", "devices[0]", "when[0].use")
+        ),
+    }

@@ -11,8 +11,8 @@ from optdescent.airframe import read_airframe, speeds
 from optdescent.arrival import Arrival
 from optdescent.inputs import validated
 from optdescent.rules import read_rules
-from optdescent.rules.parts import Rule, RuleFile, SpeedName
-from optdescent.rules.rule import Place, asked, named_speed, planned_speed
+from optdescent.rules.parts import Rule, RuleFile, SpeedAt, SpeedName
+from optdescent.rules.rule import Place, asked, named_speed, planned_change, planned_speed
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.strategies import between, masses
 
@@ -112,6 +112,24 @@ def test_towards_a_speed_by_a_distance_it_slows_at_the_plan_s_rate() -> None:
     assert speed(THREE_TO_ONE, place(2.0)) == pytest.approx(named(SpeedName.APPROACH))
 
 
+@pytest.mark.parametrize(
+    ("to_go", "planned"),
+    [(100.0, 270.0), (60.0, 270.0), (45.0, 255.0), (30.0, 240.0), (25.0, 240.0), (12.5, 195.0), (4.0, 144.0)],
+)
+def test_a_plan_of_speeds_at_distances_is_straight_lines_through_them(to_go: float, planned: float) -> None:
+    """The first holds before it, and the last line goes on: 6 kt a mile from 20 nm on."""
+    points = [(60.0, 270.0), (30.0, 240.0), (20.0, 240.0), (10.0, 180.0)]
+    told = [SpeedAt(distance_nm=distance, speed_kt=knots) for distance, knots in points]
+    plan = THREE_TO_ONE.speeds.model_copy(update={"points": tuple(told), "by": ()})
+    made = THREE_TO_ONE.model_copy(update={"speeds": plan})
+    assert speed(made, place(to_go, 15000.0)) == pytest.approx(planned)
+    ahead, behind = (speed(made, place(to_go + off, 15000.0)) for off in (-0.01, 0.01))
+    by_mile = float(planned_change(made, place(to_go))) * NAUTICAL_MILE / KNOT
+    if to_go not in (60.0, 30.0):
+        assert by_mile == pytest.approx((ahead - behind) / 0.02, abs=1e-6)
+    assert planned_change(THREE_TO_ONE, place(to_go)) == 0.0
+
+
 # heights
 
 
@@ -170,11 +188,12 @@ def test_three_degrees_goes_through_the_glide_path_s_crossing_point(to_go: float
 @given(between(0.0, 120.0), between(0.0, 36000.0), between(-60.0, 60.0), masses)
 def test_expressions_ask_the_same(to_go: float, altitude: float, tailwind: float, mass: float) -> None:
     numbers = place(to_go, altitude, tailwind, mass)
-    z = ca.SX.sym("z", 6)
-    symbols = Place(*(z[index] for index in range(6)))
+    known = {name: value for name, value in vars(numbers).items() if name != "tailwind_at"}
+    z = ca.SX.sym("z", len(known))
+    symbols = Place(*(z[index] for index in range(len(known))))
     for rule in (THREE_TO_ONE, PER_MILE, THREE_DEGREES):
         ask = asked(rule, AIRFRAME, ARRIVAL, symbols, 0.0, 0.78)
         compiled = ca.Function("ask", [z], [ask.speed, ask.height, ask.slope])
-        found = [float(value) for value in compiled(list(vars(numbers).values()))]
+        found = [float(value) for value in compiled(list(known.values()))]
         direct = asked(rule, AIRFRAME, ARRIVAL, numbers, 0.0, 0.78)
         assert found == pytest.approx([float(direct.speed), float(direct.height), float(direct.slope)], rel=1e-12)

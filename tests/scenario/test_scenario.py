@@ -186,7 +186,11 @@ def test_one_gate_in_a_table_is_enough() -> None:
         ),
         (["arrival.speed_limits=[{speed_kt=250}]"], "arrival.speed_limits[0]", "exactly one of below_altitude_ft"),
         (["arrival.glide_path.capture=beside"], "arrival.glide_path.capture", "'below' or 'above'"),
-        (["arrival.floor=[{distance_nm=20,height_ft=5000}]"], "arrival.floor[0].height_ft", "nearest known key"),
+        (
+            ["arrival.floor=[{distance_nm=20,height_ft=5000}]"],
+            "arrival.floor[0].height_ft",
+            "keys of this table: distance_nm, altitude_ft",
+        ),
         (["arrival.windows[0].distance_nm=160"], "arrival.windows[0].distance_nm", "start.distance_nm (160.0)"),
         (
             ["arrival.windows[0].altitude_at_most_ft=15000"],

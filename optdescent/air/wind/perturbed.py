@@ -64,9 +64,19 @@ class PerturbedWind:
         """Numbers (field.size,) [m/s]."""
         return self._disturbed.copy()
 
+    def undisturbed(self) -> NDArray[np.float64]:
+        """Numbers (field.size,) [m/s] of the base alone, in this wind's own field."""
+        return self._changed(Disturbance(), np.zeros((2, 1, 1)))
+
     @cached_property
     def _disturbed(self) -> NDArray[np.float64]:
-        field, change = self.field, self.change
+        field = self.field
+        distances = np.asarray(field.distances) if isinstance(field, SectionField) else np.zeros(1)
+        return self._changed(self.change, self._random(distances, np.asarray(field.heights)))
+
+    def _changed(self, change: Disturbance, noise: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Numbers (field.size,) [m/s] of the base with a change and a random wind (2, distances, heights) [m/s]."""
+        field = self.field
         heights = np.asarray(field.heights)
         distances = np.asarray(field.distances) if isinstance(field, SectionField) else np.zeros(1)
         sample = self.base.field.sample(self.base.coefficients(), distances[:, None], heights[None, :])
@@ -75,7 +85,6 @@ class PerturbedWind:
         bias = towards(change.bias_from, change.bias)
         shear = towards(change.shear_from, change.shear)
         rise = heights - change.shear_zero
-        noise = self._random(distances, heights)
         east, north = (change.scale * values[i] + float(bias[i]) + float(shear[i]) * rise + noise[i] for i in (0, 1))
         if isinstance(field, SectionField):
             return field.from_values(east, north)
@@ -93,6 +102,11 @@ class PerturbedWind:
             white[:, 1:] = white[:, :1]
             along = np.eye(distances.size)
         return change.random * np.einsum("ij,cjk,lk->cil", along, white, up)
+
+
+def forecast(wind: Wind) -> NDArray[np.float64]:
+    """Numbers (field.size,) [m/s] of a wind as a crew knows it beforehand: without what a table `perturbed` adds."""
+    return wind.undisturbed() if isinstance(wind, PerturbedWind) else wind.coefficients()
 
 
 def _root(places: NDArray[np.float64], length: float) -> NDArray[np.float64]:

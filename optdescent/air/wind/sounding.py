@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib import resources
 from itertools import pairwise
 from pathlib import Path
@@ -85,6 +86,7 @@ def sounding_text(source: str, folder: Path | None) -> tuple[str, str]:
         raise InputFault([Fault(str(path), "", "sounding cannot be read", allowed)]) from error
 
 
+@lru_cache(maxsize=64)
 def read_sounding(name: str, text: str) -> Sounding:
     """Sounding from the text of its file.
 

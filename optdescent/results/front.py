@@ -1,0 +1,234 @@
+"""Front: derived rules beside a library's, by simplicity, fuel and stable share, on conditions none was searched in."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from optdescent.results.files import write_netcdf, write_text
+from optdescent.results.flight import dataset_html
+from optdescent.results.provenance import CAUTION, Provenance
+from optdescent.results.schema import Column
+
+Array = NDArray[np.float64]
+
+_COLUMNS = (
+    Column("simplicity", "1", "things to remember", ""),
+    Column("stable_share", "1", "share of check conditions stable at the gate", ""),
+    Column("stable_share_low", "1", "low end of its 95 % confidence interval", ""),
+    Column("stable_share_high", "1", "high end of its 95 % confidence interval", ""),
+    Column("limits_kept_share", "1", "share in which every limit on the way was kept too", ""),
+    Column("fuel_mean", "kg", "fuel, mean of the check conditions", "kg"),
+    Column("time_mean", "s", "time, mean of the check conditions", "min"),
+    Column("train_stable_share", "1", "share of training conditions stable at the gate, of a derived rule", ""),
+    Column("predicted_low", "1", "low end of the interval predicted for unseen conditions", ""),
+    Column("predicted_high", "1", "high end of the interval predicted for unseen conditions", ""),
+    Column("unseen_stable_share", "1", "share of unseen conditions stable at the gate", ""),
+    Column("unseen_fuel_mean", "kg", "fuel, mean of the unseen conditions", "kg"),
+    Column("is_derived", "1", "derived (1) or of the library (0)", ""),
+    Column("is_on_front", "1", "bettered by no other rule (1) or by some (0)", ""),
+    Column("is_recommended", "1", "the recommended one of the derived rules with the wanted share (1), else 0", ""),
+)
+FRONT_COLUMNS = {column.name: column for column in _COLUMNS}
+"""Numeric variables over `rule` by name; `rule_title` and `rule_source` stand beside them."""
+_FLAGS = ("is_derived", "is_on_front", "is_recommended")
+_WHOLE = ("simplicity",)
+
+
+@dataclass(frozen=True)
+class Effort:
+    """What a front was found with: the share wanted [-], how many conditions each set had, how many rules were flown.
+
+    Of derived rules within `alike` [kg] of the least fuel the simplest is recommended. `is_cut_short` says that the
+    search ended before it had tried all that it would; `library` names the other rules.
+    """
+
+    wanted: float
+    alike: float
+    train: int
+    check: int
+    unseen: int
+    rules_flown: int
+    is_cut_short: bool
+    library: str
+
+
+def front_dataset(
+    names: Sequence[str],
+    titles: Sequence[str],
+    sources: Sequence[str],
+    columns: Mapping[str, Array],
+    effort: Effort,
+) -> xr.Dataset:
+    """Dataset over `rule` from columns (rule,) [SI, see `FRONT_COLUMNS`].
+
+    Raises
+    ------
+    ValueError
+        The columns are not those of the schema.
+    """
+    if set(columns) != set(FRONT_COLUMNS):
+        raise ValueError(f"columns differ from the schema: {sorted(set(columns) ^ set(FRONT_COLUMNS))}")
+    arrays = {
+        name: xr.DataArray(
+            np.asarray(columns[name], dtype=float),
+            dims=("rule",),
+            attrs={"units": column.unit, "long_name": column.long_name},
+        )
+        for name, column in FRONT_COLUMNS.items()
+    }
+    texts = {
+        "rule_title": ("rule", np.array(titles, dtype=object)),
+        "rule_source": ("rule", np.array(sources, dtype=object)),
+    }
+    attributes = {
+        "wanted_stable_share": effort.wanted,
+        "alike_fuel_kg": effort.alike,
+        "train_conditions": effort.train,
+        "check_conditions": effort.check,
+        "unseen_conditions": effort.unseen,
+        "rules_flown": effort.rules_flown,
+        "is_cut_short": int(effort.is_cut_short),
+        "library": effort.library,
+    }
+    coordinates = {"rule": np.array(names, dtype=object), **texts}
+    return xr.Dataset(arrays, coords=coordinates, attrs=attributes)
+
+
+@dataclass(frozen=True, repr=False)
+class Front:
+    """Rules over `rule`, derived ones first from few things to remember to many, and where they are from [SI]."""
+
+    table: xr.Dataset
+    provenance: Provenance
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the rules."""
+        return tuple(str(name) for name in self.table["rule"].to_numpy())
+
+    @property
+    def titles(self) -> tuple[str, ...]:
+        """The rules in words."""
+        return tuple(str(title) for title in self.table["rule_title"].to_numpy())
+
+    @property
+    def wanted(self) -> float:
+        """Share of stable gates that was asked for [-]."""
+        return float(self.table.attrs["wanted_stable_share"])
+
+    @property
+    def library(self) -> str:
+        """Where the rules that were not derived are from."""
+        return str(self.table.attrs["library"])
+
+    def column(self, name: str) -> Array:
+        """Values (rule,) of a column [SI, see `FRONT_COLUMNS`]."""
+        return np.asarray(self.table[name].to_numpy(), dtype=float)
+
+    def flags(self, name: str) -> NDArray[np.bool_]:
+        """Whether (rule,) each is what a column says [-]."""
+        return self.column(name) > 0.5
+
+    @property
+    def recommended(self) -> int | None:
+        """Place of the recommended rule [-]; None where no derived rule has the wanted share."""
+        found = np.flatnonzero(self.flags("is_recommended"))
+        return int(found[0]) if found.size else None
+
+    @property
+    def is_as_predicted(self) -> NDArray[np.bool_]:
+        """Whether (rule,) the share on unseen conditions is inside the predicted interval [-]."""
+        share = self.column("unseen_stable_share")
+        slack = 1e-12  # the ends are whole numbers of conditions
+        return (share >= self.column("predicted_low") - slack) & (share <= self.column("predicted_high") + slack)
+
+    def __repr__(self) -> str:
+        derived = int(np.count_nonzero(self.flags("is_derived")))
+        return f"Front({derived} derived rules, {len(self.names) - derived} of {self.library})"
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return dataset_html(self.table)
+
+    def to_csv(self, path: Path) -> None:
+        """Write one row for each rule as CSV with comment lines of provenance and caution.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        text = io.StringIO()
+        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
+        writer = csv.writer(text, lineterminator="\n")
+        rows = front_plain(self)["rules"]
+        writer.writerow(list(rows[0]) if rows else [])
+        writer.writerows([["" if value is None else value for value in row.values()] for row in rows])
+        write_text(path, text.getvalue())
+
+    def to_netcdf(self, path: Path) -> None:
+        """Write the rules as netCDF-4, in SI.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        attributes = {**self.table.attrs, **self.provenance.attributes(), "kind": "front"}
+        write_netcdf(path, self.table.assign_attrs(attributes))
+
+
+_DIGITS = {"kg": 1, "min": 2, "": 4}
+
+
+def front_plain(front: Front) -> dict[str, Any]:
+    """A front as a plain dictionary for JSON; every dimensional key carries its unit [kg, min]."""
+    as_predicted = front.is_as_predicted
+    recommended = front.recommended
+    rules = [
+        {
+            "rule": name,
+            **{_key(column): _value(column, float(front.column(column.name)[place])) for column in _COLUMNS},
+            "is_as_predicted": bool(as_predicted[place]),
+            "title": front.titles[place],
+            "source": str(front.table["rule_source"].to_numpy()[place]),
+        }
+        for place, name in enumerate(front.names)
+    ]
+    attributes = front.table.attrs
+    counts = ("train_conditions", "check_conditions", "unseen_conditions", "rules_flown")
+    return {
+        "title": front.provenance.title,
+        "digest": front.provenance.scenario_digest,
+        "wanted_stable_share": front.wanted,
+        "alike_fuel_kg": float(attributes["alike_fuel_kg"]),
+        **{name: int(attributes[name]) for name in counts},
+        "is_cut_short": bool(attributes["is_cut_short"]),
+        "library": front.library,
+        "recommended": None if recommended is None else front.names[recommended],
+        "rules": rules,
+        "caution": CAUTION,
+    }
+
+
+def _key(column: Column) -> str:
+    suffix = column.chart_unit.suffix
+    return f"{column.name}_{suffix}" if suffix else column.name
+
+
+def _value(column: Column, value: float) -> float | int | bool | None:
+    if column.name in _FLAGS:
+        return value > 0.5
+    if column.name in _WHOLE:
+        return round(value)
+    unit = column.chart_unit
+    return round(value / unit.factor + 0.0, _DIGITS[unit.suffix]) if np.isfinite(value) else None

@@ -1,0 +1,156 @@
+"""Margins over conditions: how often each rule holds, by how much, what it costs and what breaks it."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from optdescent.results.files import write_netcdf, write_text
+from optdescent.results.flight import dataset_html
+from optdescent.results.provenance import CAUTION, Provenance
+from optdescent.results.schema import Column
+
+_BY_RULE = (
+    Column("stable_share", "1", "share of conditions stable at the gate", ""),
+    Column("stable_share_low", "1", "low end of its 95 % confidence interval", ""),
+    Column("stable_share_high", "1", "high end of its 95 % confidence interval", ""),
+    Column("limits_kept_share", "1", "share in which every limit on the way was kept too", ""),
+    Column("gate_energy_median", "m", "energy height at the gate above the most allowed, median", "ft"),
+    Column("gate_energy_high", "m", "the same, exceeded in one condition of ten", "ft"),
+    Column("speed_room_low", "m s-1", "least room to the next limit speed, less in one condition of ten", "kt"),
+    Column("brake_distance_mean", "m", "distance with speed brake, mean", "nm"),
+    Column("thrust_distance_mean", "m", "distance with thrust above idle, mean", "nm"),
+    Column("thrust_fuel_mean", "kg", "fuel above idle, mean", "kg"),
+    Column("fuel_mean", "kg", "fuel, mean", "kg"),
+    Column("fuel_above_optimum_mean", "kg", "fuel above the condition's own optimum, mean of stable flights", "kg"),
+    Column("fuel_above_optimum_low", "kg", "the same, less in one condition of ten", "kg"),
+    Column("fuel_above_optimum_high", "kg", "the same, exceeded in one condition of ten", "kg"),
+    Column("time_above_optimum_mean", "s", "time above the condition's own optimum, mean of stable flights", "min"),
+    Column("breaking_radius", "1", "smallest disturbance that breaks the rule, in spreads of the drivers", ""),
+)
+_BY_DISTANCE = (
+    Column("excess_energy_median", "m", "energy height above what was asked, median", "ft"),
+    Column("excess_energy_high", "m", "the same, exceeded in one condition of ten", "ft"),
+    Column("excess_track_median", "m", "the same as track miles on the glide path's angle, median", "nm"),
+    Column("excess_track_high", "m", "the same, exceeded in one condition of ten", "nm"),
+)
+_BY_DRIVER = (
+    Column("miss_share", "1", "share of the variance of missing the gate that the driver explains", ""),
+    Column("energy_share", "1", "share of the variance of energy at the gate that the driver explains", ""),
+)
+TABLE_COLUMNS = {column.name: column for column in (*_BY_RULE, *_BY_DISTANCE, *_BY_DRIVER)}
+"""Numeric variables of the table by name; texts (`breaking`, `most_common_reason`) stand beside them."""
+CASE_COLUMNS = {
+    column.name: column
+    for column in (
+        Column("stable", "1", "stable at the gate (1) or not (0)", ""),
+        Column("limits_kept", "1", "every limit on the way kept (1) or not (0)", ""),
+        Column("gate_above_reference", "m s-1", "calibrated airspeed above the reference speed at the gate", "kt"),
+        Column("gate_sink", "m s-1", "sink rate at the gate", "ft_per_min"),
+        Column("gate_energy", "m", "energy height at the gate above the most allowed", "ft"),
+        Column("over_limit", "m s-1", "largest speed above a limit; negative is room", "kt"),
+        Column("fuel", "kg", "fuel used from the start to the threshold", "kg"),
+        Column("time", "s", "time from the start to the threshold", "min"),
+        Column("top_of_descent", "m", "distance to go at the top of descent", "nm"),
+        Column("thrust_distance", "m", "distance with thrust above idle after the top of descent", "nm"),
+        Column("thrust_fuel", "kg", "fuel above idle after the top of descent", "kg"),
+        Column("brake_distance", "m", "distance with speed brake", "nm"),
+    )
+}
+"""Numeric variables of each case by name; `reason` stands beside them."""
+
+
+@dataclass(frozen=True, repr=False)
+class OverConditions:
+    """A table over `rule` (and `at_distance`, `driver`), and what became of each rule in each case [SI]."""
+
+    table: xr.Dataset
+    cases: xr.Dataset
+    provenance: Provenance
+
+    def __repr__(self) -> str:
+        return f"OverConditions({self.cases.sizes['case']} conditions, {self.table.sizes['rule']} rules)"
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return dataset_html(self.table)
+
+    def to_csv(self, path: Path) -> None:
+        """Write the table by rule as CSV with comment lines of provenance and caution.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        text = io.StringIO()
+        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
+        writer = csv.writer(text, lineterminator="\n")
+        rows = over_conditions_plain(self)["rules"]
+        keys = [key for key in rows[0] if not isinstance(rows[0][key], dict)] if rows else []
+        writer.writerow(keys)
+        writer.writerows([["" if row[key] is None else row[key] for key in keys] for row in rows])
+        write_text(path, text.getvalue())
+
+    def to_netcdf(self, path: Path) -> None:
+        """Write the cases and the table as one netCDF-4, in SI.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        both = xr.Dataset({**self.cases.data_vars, **self.table.data_vars})
+        write_netcdf(path, both.assign_attrs(self.provenance.attributes()).assign_attrs(kind="margins over conditions"))
+
+
+_DIGITS = {"kg": 1, "min": 2, "nm": 2, "ft": 0, "kt": 1, "": 4}
+
+
+def over_conditions_plain(found: OverConditions) -> dict[str, Any]:
+    """The table as a plain dictionary for JSON; every dimensional key carries its unit [units of the trade]."""
+    table = found.table
+    rules: list[dict[str, Any]] = []
+    for name in table["rule"].to_numpy():
+        own = table.sel(rule=name)
+        row: dict[str, Any] = {"rule": str(name), "title": str(own["rule_title"].item())}
+        for column in _BY_RULE:
+            row[_key(column)] = _number(own[column.name].item(), column)
+        for column in _BY_DISTANCE:
+            values = own[column.name]
+            row[_key(column)] = {
+                f"{distance / 1852.0:.0f}_nm": _number(float(value), column)
+                for distance, value in zip(values["at_distance"].to_numpy(), values.to_numpy(), strict=True)
+            }
+        for column in _BY_DRIVER:
+            values = own[column.name]
+            row[_key(column)] = {
+                str(driver): _number(float(value), column)
+                for driver, value in zip(values["driver"].to_numpy(), values.to_numpy(), strict=True)
+            }
+        row["most_common_reason"] = str(own["most_common_reason"].item())
+        row["breaking"] = str(own["breaking"].item())
+        rules.append(row)
+    attributes = table.attrs
+    return {
+        "conditions": int(found.cases.sizes["case"]),
+        "conditions_file": str(attributes["conditions"]),
+        "conditions_with_optimum": int(attributes["conditions_with_optimum"]),
+        "rules": rules,
+    }
+
+
+def _key(column: Column) -> str:
+    suffix = column.chart_unit.suffix
+    return f"{column.name}_{suffix}" if suffix else column.name
+
+
+def _number(value: float, column: Column) -> float | None:
+    unit = column.chart_unit
+    return None if np.isnan(value) else round(value / unit.factor + 0.0, _DIGITS[unit.suffix])

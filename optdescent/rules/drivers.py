@@ -1,0 +1,119 @@
+"""Terms of a rule: so much distance per so much of what drives it.
+
+A positive distance is a descent begun earlier, or a device selected earlier.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from optdescent.inputs import BY_KIND, Declared, entry, quantity
+
+
+class _Term(Declared):
+    distance: float = quantity("nm", -30, 60, "distance; negative is later")
+
+
+class HeightToLose(_Term):
+    """So much distance for so much height to lose to the threshold."""
+
+    kind: Literal["height_to_lose"] = entry("distance for height")
+    distance: float = quantity("nm", 0.5, 20, "distance")
+    per_height: float = quantity("ft", 100, 10000, "height", default=1000.0)
+
+
+class SpeedToLose(_Term):
+    """So much distance for so much planned speed above the approach speed."""
+
+    kind: Literal["speed_to_lose"] = entry("distance for speed")
+    per_speed: float = quantity("kt", 1, 100, "speed", default=10.0)
+
+
+class Tailwind(_Term):
+    """So much distance for so much tailwind on the nose now; a headwind counts as negative tailwind."""
+
+    kind: Literal["tailwind"] = entry("distance for tailwind, less for headwind")
+    per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
+
+
+class TailwindOnly(_Term):
+    """So much distance for so much tailwind on the nose now; a headwind counts nothing."""
+
+    kind: Literal["tailwind_only"] = entry("distance for tailwind, nothing for headwind")
+    per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
+
+
+class HeadwindOnly(_Term):
+    """So much distance for so much headwind on the nose now; a tailwind counts nothing. Negative is later."""
+
+    kind: Literal["headwind_only"] = entry("distance for headwind, nothing for tailwind")
+    per_wind: float = quantity("kt", 1, 100, "headwind", default=10.0)
+
+
+class TailwindAt(_Term):
+    """So much distance for so much tailwind at a height: the middle of a band of heights, read off a forecast.
+
+    Below that height it counts no longer.
+    """
+
+    kind: Literal["tailwind_at"] = entry("distance for tailwind at a height above the threshold")
+    height: float = quantity("ft", 0, 50000, "height above the threshold at which the wind is read")
+    per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
+
+
+class MassAbove(_Term):
+    """So much distance for so much mass above a reference, less for less."""
+
+    kind: Literal["mass_above"] = entry("distance for mass above a reference")
+    reference: float = quantity("t", 1, 600, "reference mass")
+    per_mass: float = quantity("t", 0.1, 100, "mass", default=1.0)
+
+
+class TemperatureOffset(_Term):
+    """So much distance for so much temperature above the standard, less for less."""
+
+    kind: Literal["temperature_offset"] = entry("distance for temperature above the standard")
+    per_temperature: float = quantity("k", 1, 50, "temperature", default=10.0)
+
+
+class AntiIce(_Term):
+    """So much distance while engine anti-ice is on."""
+
+    kind: Literal["anti_ice"] = entry("distance while engine anti-ice is on")
+
+
+class GearDown(_Term):
+    """So much distance while the gear is down; negative, because drag shortens the descent."""
+
+    kind: Literal["gear_down"] = entry("distance while the gear is down")
+
+
+class StepsOut(_Term):
+    """So much distance for each step of slats and flaps that is out; negative, because drag shortens the descent."""
+
+    kind: Literal["steps_out"] = entry("distance for each step of slats and flaps that is out")
+
+
+class Always(_Term):
+    """So much distance, always."""
+
+    kind: Literal["always"] = entry("distance in any case")
+
+
+_Shift = (
+    SpeedToLose
+    | Tailwind
+    | TailwindOnly
+    | HeadwindOnly
+    | TailwindAt
+    | MassAbove
+    | TemperatureOffset
+    | AntiIce
+    | GearDown
+    | StepsOut
+    | Always
+)
+ShiftTerm = Annotated[_Shift, BY_KIND]
+"""A term that stands beside the height to lose."""
+DistanceTerm = Annotated[HeightToLose | _Shift, BY_KIND]
+"""A term of the distance needed."""

@@ -1,0 +1,178 @@
+"""What became of many flights: stable or not and why, energy too much on the way, what was used, limits passed.
+
+The same judgement as that of one flight (`motion.verdict`), taken with arrays. Of the limits on the way those are
+judged here that a descent is watched for: speeds, sink rates, windows and gates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.air.altitude import pressure_altitude_of
+from optdescent.airframe.speeds import reference_speed
+from optdescent.arrival import Gate
+from optdescent.motion.excess import READABLE_HEIGHT, READABLE_SINK, READABLE_SPEED
+from optdescent.motion.stability import AtGate, Shortfall, shortfalls
+from optdescent.rules.many import Flights
+from optdescent.rules.pilot import Pilot
+from optdescent.units import FOOT, GRAVITY, KNOT, NAUTICAL_MILE
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What became of flights (flight,) [SI].
+
+    `gate_energy` is the energy height at the gate above the most that it allows on the glide path; `excess` (distance,
+    flight) the energy height above what was asked at distances to go. `over_limit` is the largest speed above a limit
+    after the top of descent: negative is room. `limits_kept` says that no speed, sink rate, window or further gate that
+    is judged here was broken.
+    """
+
+    stable: Flags
+    reasons: tuple[str, ...]
+    limits_kept: Flags
+    above_reference: Array
+    gate_sink: Array
+    gate_energy: Array
+    excess: Array
+    over_limit: Array
+    fuel: Array
+    time: Array
+    top_of_descent: Array
+    thrust_distance: Array
+    thrust_fuel: Array
+    brake_distance: Array
+
+
+def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[float, ...]) -> Judged:
+    """What became of a pilot's flights in the airs of `parameters` (parameter, flight), excess at `distances` [m]."""
+    gate = pilot.arrival.gate
+    reached, at, place = _passed(pilot, flights, gate.height)
+    found = shortfalls(gate, pilot.shape.steps, at)
+    stable = reached & ~flights.is_lost & ~_any(found)
+    thrust_distance, thrust_fuel = flights.thrust()
+    first = flights.first_down
+    descending = np.arange(flights.x.size)[:, None] >= first
+    over = np.max(np.where(descending & np.isfinite(flights.over_limit), flights.over_limit, -np.inf), axis=0)
+    kept = (
+        ~flights.is_lost
+        & (over <= READABLE_SPEED)
+        & _sinks_kept(pilot, flights)
+        & _windows_kept(pilot, flights, parameters)
+    )
+    for other in pilot.arrival.more_gates:
+        passed, there, _ = _passed(pilot, flights, other.height)
+        kept &= passed & ~_any(shortfalls(other, pilot.shape.steps, there))
+    return Judged(
+        stable=stable,
+        reasons=_reasons(flights, reached, gate, found),
+        limits_kept=kept,
+        above_reference=at.calibrated_airspeed - at.reference_speed,
+        gate_sink=at.sink,
+        gate_energy=_energy(at, gate) + 0.0 * place,
+        excess=np.array([_excess(flights, distance) for distance in distances]).reshape(len(distances), first.size),
+        over_limit=over,
+        fuel=flights.mass[0] - flights.mass[-1],
+        time=flights.time[-1],
+        top_of_descent=-flights.x[first],
+        thrust_distance=thrust_distance,
+        thrust_fuel=thrust_fuel,
+        brake_distance=flights.brake(),
+    )
+
+
+def _passed(pilot: Pilot, flights: Flights, height: float) -> tuple[Flags, AtGate, Array]:
+    """Whether a height above the threshold [m] is passed, the flights where they last pass it, and where [m]."""
+    above = flights.height >= height
+    last = flights.x.size - 1 - np.argmax(above[::-1], axis=0)
+    reached = above.any(axis=0) & (last < flights.x.size - 1)
+    before = np.minimum(last, flights.x.size - 2)
+    lane: NDArray[np.int64] = np.arange(before.size, dtype=np.int64)
+    upper, lower = flights.height[before, lane], flights.height[before + 1, lane]
+    share = np.where(reached, (upper - height) / np.where(upper == lower, 1.0, upper - lower), np.nan)
+
+    def here(values: Array) -> Array:
+        first: Array = values[before, lane]
+        return first + share * (values[before + 1, lane] - first)
+
+    place = flights.x[before] + share * (flights.x[before + 1] - flights.x[before])
+    at = AtGate(
+        calibrated_airspeed=here(flights.speed),
+        reference_speed=reference_speed(pilot.airframe, here(flights.mass)),
+        sink=-here(flights.vertical_speed),
+        off_path=height - pilot.arrival.glide_path.height(place),
+        flaps=here(flights.flaps),
+        gear=here(flights.gear),
+    )
+    return reached, at, place
+
+
+def _any(found: tuple[Shortfall, ...]) -> Flags:
+    return np.any([one.counts for one in found], axis=0)
+
+
+def _energy(at: AtGate, gate: Gate) -> Array:
+    """Energy height [m] above the fastest that a gate allows, on the glide path."""
+    most = at.reference_speed + gate.speed_above_reference + gate.speed_over
+    return np.asarray(at.off_path + (at.calibrated_airspeed**2 - most**2) / (2.0 * GRAVITY))
+
+
+def _excess(flights: Flights, distance: float) -> Array:
+    """Energy height [m] above that of the height and speed asked for at a distance to go [m]."""
+    true_per_calibrated = flights.true_airspeed / flights.speed
+    asked = flights.asked_height + (flights.asked_speed * true_per_calibrated) ** 2 / (2.0 * GRAVITY)
+    return flights.at(flights.energy_height - asked, distance)
+
+
+def _sinks_kept(pilot: Pilot, flights: Flights) -> Flags:
+    kept = np.ones(flights.height.shape[1], dtype=np.bool_)
+    for limit in pilot.arrival.sink_limits:
+        too_fast = -flights.vertical_speed > limit.sink + READABLE_SINK
+        kept &= ~np.any(too_fast & (flights.height < limit.below_height), axis=0)
+    return kept
+
+
+def _windows_kept(pilot: Pilot, flights: Flights, parameters: Array) -> Flags:
+    arrival, air = pilot.arrival, pilot.world(parameters).air
+    kept = np.ones(flights.height.shape[1], dtype=np.bool_)
+
+    def height_of(published: float) -> Array:
+        altitude = pressure_altitude_of(published, arrival.transition_altitude, air.qnh)
+        return np.asarray(air.height(altitude) - arrival.elevation)
+
+    for window in arrival.windows:
+        height, speed = flights.at(flights.height, window.distance), flights.at(flights.speed, window.distance)
+        room = READABLE_HEIGHT if window.altitude_at is None else window.altitude_allowance
+        speed_room = READABLE_SPEED if window.speed_at is None else window.speed_allowance
+        if window.lowest is not None:
+            kept &= height >= height_of(window.lowest) - room
+        if window.highest is not None:
+            kept &= height <= height_of(window.highest) + room
+        if window.slowest is not None:
+            kept &= speed >= window.slowest - speed_room
+        if window.fastest is not None:
+            kept &= speed <= window.fastest + speed_room
+    return kept
+
+
+def _reasons(flights: Flights, reached: Flags, gate: Gate, found: tuple[Shortfall, ...]) -> tuple[str, ...]:
+    """Why each flight is not stable, in the words of one flight's verdict; empty where it is."""
+    lost, counts = flights.is_lost, np.array([one.counts for one in found])
+    reasons: list[str] = []
+    for index in range(reached.size):
+        if lost[index]:
+            last = int(np.flatnonzero(np.isfinite(flights.time[:, index]))[-1])
+            speed = float(flights.speed[last, index]) / KNOT
+            reasons.append(f"lost at {-flights.x[last] / NAUTICAL_MILE:.1f} nm to go, at {speed:.0f} kt")
+        elif not reached[index]:
+            reasons.append(f"never passes {gate.height / FOOT:.0f} ft above the threshold")
+        else:
+            told = [one.say(float(one.amount[index])) for one, on in zip(found, counts[:, index], strict=True) if on]
+            reasons.append("; ".join(told))
+    return tuple(reasons)

@@ -1,0 +1,119 @@
+"""Thousands of flights of one rule at once: the steps of one flight, taken with arrays over all.
+
+All start at the same distance. A flight whose motion has no solution any more is not a number from there on. How many
+are taken at a time is for the caller (`rules.fleet`): their arrays should stay in the processor's cache.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.air.wind.lookup import WindLookup
+from optdescent.curves.lanes import Lanes
+from optdescent.motion.record import LEAST_BRAKE, LEAST_THRUST, LEFT_CRUISE
+from optdescent.rules.lane import DEVICES
+from optdescent.rules.pilot import FIXED, Pilot
+from optdescent.units import GRAVITY
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Flights:
+    """Flights of one rule, as arrays (look, flight) or (flight,) [SI].
+
+    `x` (look,) are the coordinates along the track [m] at which the crews look. Heights are above the threshold,
+    `speed` is calibrated, `over_limit` is that above the largest allowed, `burned_above` fuel flow above idle [kg/s].
+    `asked_height` and `asked_speed` are what the rule and the arrival ask for.
+    What a flight has beyond its loss is not a number.
+    """
+
+    x: Array
+    height: Array
+    speed: Array
+    true_airspeed: Array
+    vertical_speed: Array
+    ground_speed: Array
+    over_limit: Array
+    burned_above: Array
+    asked_height: Array
+    asked_speed: Array
+    mass: Array
+    time: Array
+    thrust_fraction: Array
+    speed_brake: Array
+    flaps: Array
+    gear: Array
+
+    @property
+    def energy_height(self) -> Array:
+        """Height above the threshold plus kinetic energy over weight [m]."""
+        return self.height + self.true_airspeed**2 / (2.0 * GRAVITY)
+
+    @property
+    def is_lost(self) -> NDArray[np.bool_]:
+        """Whether the motion had no solution before the threshold [-]."""
+        return ~np.isfinite(self.time[-1])
+
+    def at(self, values: Array, distance: float) -> Array:
+        """Values (flight,) at a distance to go [m], in their unit; not a number beyond the start."""
+        if not self.x[0] <= -distance <= self.x[-1]:
+            return np.full(values.shape[1], np.nan, dtype=np.float64)
+        after = max(int(np.searchsorted(self.x, -distance)), 1)
+        share = (-distance - self.x[after - 1]) / (self.x[after] - self.x[after - 1])
+        found: Array = values[after - 1] + share * (values[after] - values[after - 1])
+        return found
+
+    @property
+    def first_down(self) -> NDArray[np.int64]:
+        """Index (flight,) of the first look at which the cruise is left [-]."""
+        left = self.height < self.height[0] - LEFT_CRUISE
+        first = np.where(left.any(axis=0), np.argmax(left, axis=0), self.x.size - 1)
+        return np.asarray(first, dtype=np.int64)
+
+    @property
+    def _after_top(self) -> Array:
+        """Length [m] that each look stands for after the top of descent, else 0."""
+        descending = np.arange(self.x.size)[:, None] >= self.first_down
+        return np.asarray(np.gradient(self.x)[:, None] * descending, dtype=float)
+
+    def thrust(self) -> tuple[Array, Array]:
+        """Distance [m] with thrust above idle after the top of descent, and fuel burned by it [kg] (flight,)."""
+        length = self._after_top * (self.thrust_fraction > LEAST_THRUST)
+        return np.sum(length, axis=0), np.sum(length * self.burned_above / self.ground_speed, axis=0)
+
+    def brake(self) -> Array:
+        """Distance (flight,) [m] with the speed brake out after the top of descent."""
+        return np.sum(self._after_top * (self.speed_brake > LEAST_BRAKE), axis=0)
+
+
+def stepped(pilot: Pilot, x: Array, parameters: Array, lanes: Array, noise: Array) -> Flights:
+    """Flights from parameters (parameter, flight), starts (size, flight) and errors (look, flight) [SI]."""
+    count = lanes.shape[1]
+    look, passage = Lanes(pilot.look, count), Lanes(pilot.passage, count)
+    wind = WindLookup(pilot.field, parameters[FIXED : FIXED + pilot.field.size])
+    air = pilot.world(parameters).air
+    for inputs in (look.inputs[4], passage.inputs[2]):
+        inputs[...] = parameters
+    kept = np.empty((15, x.size, count))
+    steps = pilot.shape.steps
+    lane, dx = lanes.copy(), np.append(np.diff(x), x[-1] - x[-2])
+    place, lengths = np.empty(count), np.empty(count)
+    for index, (here, length) in enumerate(zip(x, dx, strict=True)):
+        place.fill(here)
+        lengths.fill(length)
+        met = wind.at(place, air.height(lane[0]))
+        after, half, watched = look(lane, place, lengths, noise[index], look.inputs[4], met)
+        kept[:9, index] = watched
+        kept[9:13, index] = lane[3:7]
+        np.sum(lane[DEVICES : DEVICES + steps], axis=0, out=kept[13, index])
+        kept[14, index] = lane[DEVICES + steps]
+        place.fill(here + 0.5 * length)
+        met = wind.at(place, air.height(half[0]))
+        (rates,) = passage(half, place, passage.inputs[2], met)
+        lane[5:] = after[5:]
+        lane[:5] += length * rates
+    return Flights(x, *kept)

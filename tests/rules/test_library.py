@@ -1,0 +1,187 @@
+"""The library of rules: read, flown, and the figures that crews quote for them."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+
+import numpy as np
+import pytest
+
+from optdescent.airframe import read_airframe
+from optdescent.arrival import Arrival
+from optdescent.inputs import validated
+from optdescent.results import Action, Flight, Kind
+from optdescent.rules import Rule, fly, read_rules
+from optdescent.rules.parts import AngleProfile, HeightProfile
+from optdescent.rules.rule import Place, asked
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from tests.scenario.files import STUDY
+
+RULES = {rule.name: rule for rule in read_rules("library")}
+STILL = ("air.wind.kind=none",)
+LATE = ("arrival.hold_downs=[{altitude_ft=8000,from_nm=36,to_nm=22}]",)
+"""The study's jet, with the clearance below 8000 ft only at 22 nm."""
+EACH = pytest.mark.parametrize("name", RULES)
+NONE = "common practice, no source"
+PUBLISHED = ("FAA-H-8083-16", "FAA AIM", "FSF ALAR briefing note 7.1")
+
+
+@cache
+def flown(name: str, *settings: str) -> Flight:
+    return fly(Scenario.from_toml(STUDY, settings), RULES[name])
+
+
+def actions(flight: Flight, what: str) -> list[Action]:
+    return [action for action in flight.actions if action.what == what]
+
+
+def at(flight: Flight, name: str, distance: float) -> float:
+    """Value of a column at a distance to go [nm]."""
+    return float(np.interp(-distance * NAUTICAL_MILE, -flight.column("distance_to_go"), flight.column(name)))
+
+
+# the file
+
+
+def test_there_are_ten_rules_or_more_each_with_a_name_and_a_title_of_its_own() -> None:
+    rules = read_rules("library")
+    assert len(rules) >= 10
+    assert len(RULES) == len({rule.title for rule in rules}) == len(rules)
+
+
+@EACH
+def test_each_source_is_published_or_said_to_be_none(name: str) -> None:
+    assert any(word in RULES[name].source for word in (NONE, *PUBLISHED))
+
+
+def test_one_name_is_one_rule_in_every_file_of_the_package() -> None:
+    three = {rule.name: rule for rule in read_rules("three_rules")}
+    both = set(three) & set(RULES)
+    assert {"three-to-one", "three-degrees"} <= both
+    assert all(three[name] == RULES[name] for name in both)
+
+
+# flown
+
+
+@EACH
+def test_each_rule_is_flown_in_still_air_from_start_to_threshold_and_is_stable(name: str) -> None:
+    flight = flown(name, *STILL)
+    distance = flight.column("distance_to_go") / NAUTICAL_MILE
+    assert (flight.kind, flight.name) == (Kind.RULE, name)
+    assert distance[0] == pytest.approx(160.0)
+    assert distance[-1] == pytest.approx(0.0, abs=1e-9)
+    assert abs(flight.column("height_above_threshold")[-1]) < 100.0 * FOOT
+    assert flight.summary.gate.stable, flight.summary.gate.reasons
+
+
+def test_both_brake_rules_take_it_with_1000_ft_too_much_and_stow_it_with_nothing_or_500_ft_left() -> None:
+    kept, early = (flown(name, *LATE) for name in ("brake-kept", "brake-stowed-early"))
+    for flight in (kept, early):
+        (out,) = [action for action in actions(flight, "speed brake out") if "when 1000 ft high" in action.reason]
+        assert out.distance_to_go < 25.0 * NAUTICAL_MILE
+        excess = at(flight, "height_above_threshold", 21.9) - at(flight, "rule_height", 21.9)
+        assert excess > 1000.0 * FOOT
+    left = {}
+    for flight in (kept, early):
+        stowed = actions(flight, "speed brake in")[-1].distance_to_go / NAUTICAL_MILE
+        left[flight.name] = (at(flight, "height_above_threshold", stowed) - at(flight, "rule_height", stowed)) / FOOT
+    assert left["brake-stowed-early"] == pytest.approx(500.0, abs=60.0)
+    assert left["brake-kept"] < 300.0
+
+
+def test_the_brake_kept_ends_stable_and_the_same_brake_stowed_early_does_not() -> None:
+    kept, early = (flown(name, *LATE) for name in ("brake-kept", "brake-stowed-early"))
+    assert kept.summary.brake_distance > early.summary.brake_distance
+    assert kept.summary.gate.stable
+    assert not early.summary.gate.stable
+    assert early.summary.gate.calibrated_airspeed > kept.summary.gate.calibrated_airspeed + 30.0 * KNOT
+
+
+@pytest.mark.parametrize(
+    ("name", "without"), [("gear-now", "three-degrees"), ("path-from-above", "three-to-one-alone")]
+)
+def test_in_the_jet_the_gear_saves_what_the_same_path_without_it_does_not(name: str, without: str) -> None:
+    saved, lost = flown(name), flown(without)
+    assert RULES[name].profile == RULES[without].profile
+    assert RULES[name].speeds == RULES[without].speeds
+    (gear,) = actions(saved, "selects gear")
+    assert "gear down when" in gear.reason
+    assert not actions(lost, "selects gear")
+    assert saved.summary.gate.stable
+    assert not lost.summary.gate.stable
+
+
+def test_gear_now_waits_for_the_glide_path_and_3000_ft() -> None:
+    (gear,) = actions(flown("gear-now"), "selects gear")
+    height = at(flown("gear-now"), "height_above_threshold", gear.distance_to_go / NAUTICAL_MILE)
+    assert 2000.0 * FOOT < height < 3000.0 * FOOT
+
+
+def test_the_second_step_comes_earlier_with_tailwind_and_when_heavy() -> None:
+    def selected(*settings: str) -> float:
+        (action,) = actions(flown("second-step-by-capture", *settings), "selects step 2")
+        return action.distance_to_go / NAUTICAL_MILE
+
+    assert selected() > selected(*STILL) + 2.0
+    by_schedule = [action.reason for action in actions(flown("three-degrees"), "selects step 2")]
+    assert not by_schedule, "in the jet the schedule by speed alone never selects it"
+    assert selected(*STILL, "start.mass_kg=66000") > selected(*STILL, "start.mass_kg=56000")
+
+
+@pytest.mark.parametrize("name", ["five-times-ground-speed", "half-ground-speed"])
+def test_a_sink_rate_rule_sinks_at_five_times_its_ground_speed(name: str) -> None:
+    flight = flown(name, *STILL)
+    ground, sink = at(flight, "ground_speed", 60.0) / KNOT, -at(flight, "vertical_speed", 60.0) / FOOT * 60.0
+    assert sink == pytest.approx(5.0 * ground, abs=60.0)
+
+
+def test_half_the_ground_speed_is_rounded_as_people_round() -> None:
+    """To the nearest ten, times ten: steps of 100 ft/min, which the other rule does not have."""
+    sinks = {}
+    for name in ("five-times-ground-speed", "half-ground-speed"):
+        flight = flown(name, *STILL)
+        rates = [-at(flight, "vertical_speed", float(d)) / FOOT * 60.0 for d in np.arange(45.0, 95.0, 1.0)]
+        sinks[name] = np.abs(np.array(rates) - 100.0 * np.round(np.array(rates) / 100.0))
+    assert np.median(sinks["half-ground-speed"]) < 10.0
+    assert np.median(sinks["five-times-ground-speed"]) > 15.0
+
+
+# the figures that crews quote
+
+
+def test_two_rules_that_are_both_called_three_degrees_differ_by_6_percent() -> None:
+    """Five times the ground speed is the sink rate of 300 ft per mile, 5.8 % less than that of three degrees."""
+    sink, degrees = RULES["five-times-ground-speed"].sink, RULES["three-degrees"].profile
+    assert sink is not None
+    assert isinstance(degrees, AngleProfile)
+    assert sink.gradient == pytest.approx(300.0 * FOOT / NAUTICAL_MILE)
+    assert 1.0 - sink.gradient / math.tan(degrees.angle) == pytest.approx(0.058, abs=0.0005)
+
+
+AIRFRAME = read_airframe("narrow-body-twin")
+ARRIVAL = validated(Arrival, {"airport": "Made (invented)", "elevation_ft": 0, "course_deg": 90}, "x")
+
+
+def height(rule: Rule, to_go: float) -> float:
+    """Height [ft] that a rule asks for at a distance to go [nm], in still air at 60 t."""
+    place = Place(-to_go * NAUTICAL_MILE, 1500.0, 1500.0, 84556.0, 0.0, 60000.0)
+    return float(asked(rule, AIRFRAME, ARRIVAL, place, 0.0, 0.78).height) / FOOT
+
+
+@pytest.mark.parametrize(("to_go", "feet"), [(25.0, 6500.0), (20.0, 5500.0), (15.0, 4500.0), (10.0, 3000.0)])
+def test_300_ft_per_mile_with_its_allowances_as_crews_say_it(to_go: float, feet: float) -> None:
+    """Common practice, no source.
+
+    25 nm at minimum clean speed, 20 nm at the first slat step's speed, no allowance from the second flap step on.
+    """
+    assert isinstance(RULES["300-with-allowances"].profile, HeightProfile)
+    assert height(RULES["300-with-allowances"], to_go) == pytest.approx(feet)
+
+
+def test_from_15_miles_on_it_is_within_300_ft_of_a_path_of_three_degrees_to_the_threshold() -> None:
+    for to_go in (15.0, 12.0, 10.0, 5.0):
+        path = to_go * NAUTICAL_MILE * math.tan(math.radians(3.0)) / FOOT
+        assert abs(height(RULES["300-with-allowances"], to_go) - path) < 300.0
