@@ -11,7 +11,9 @@ from optdescent.cli.options import common_options, scenario_argument
 from optdescent.cli.say import OPTIMUM_SECONDS, RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
 if TYPE_CHECKING:
+    from optdescent.results import Flight
     from optdescent.results.margins import Margins
+    from optdescent.results.plain import Plain
 
 
 @click.command(
@@ -28,39 +30,94 @@ if TYPE_CHECKING:
     help="Rule file, or the name of a rule file of the package [default: the rules.toml beside the scenario, else "
     "three_rules].",
 )
+@click.option(
+    "--conditions",
+    "conditions_file",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="File of conditions: fly the rules in each of them too, and say how often each holds and what breaks it.",
+)
+@click.option(
+    "--optima",
+    type=click.IntRange(0),
+    default=8,
+    show_default=True,
+    help="In how many of the conditions the optimum is computed, to compare fuel and time with: seconds each.",
+)
 def margins(
-    scenario: Path, output: Path, settings: tuple[str, ...], as_json: bool, debug: bool, rules_file: Path | None
+    scenario: Path,
+    output: Path,
+    settings: tuple[str, ...],
+    as_json: bool,
+    debug: bool,
+    rules_file: Path | None,
+    conditions_file: Path | None,
+    optima: int,
 ) -> None:
-    """Fly each rule of thumb through the air of SCENARIO and show what separates it from the optimum."""
-    guarded(lambda: _margins(scenario, output, settings, as_json, rules_file), debug)
+    """Fly each rule of thumb through the air of SCENARIO and show what separates it from the optimum.
+
+    With --conditions also: in what share of them it is stable at the gate, how much energy is too much on the way, what
+    it costs, which driver explains the misses, and the smallest disturbance that breaks it.
+    """
+    wanted = None if conditions_file is None else (conditions_file, optima)
+    guarded(lambda: _margins(scenario, output, settings, as_json, rules_file, wanted), debug)
 
 
-def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool, rules_file: Path | None) -> None:
+def _margins(
+    path: Path,
+    output: Path,
+    settings: tuple[str, ...],
+    as_json: bool,
+    rules_file: Path | None,
+    wanted: tuple[Path, int] | None,
+) -> None:
     from optdescent.cli.write import check_output, write_figures, write_flights
     from optdescent.margins import margins as compare
-    from optdescent.results.plain import Plain, margins_plain
+    from optdescent.margins.over import asked_of, margins_over
+    from optdescent.results.over_conditions import over_conditions_plain
+    from optdescent.results.plain import margins_plain
     from optdescent.rules import read_rules
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(path, settings)
+    asked = None if wanted is None else asked_of(path, settings, wanted[0])
     check_output(output)
     beside = path.parent / "rules.toml"
     rules = read_rules(rules_file or (beside if beside.exists() else "three_rules"))
-    progress = Progress([*OPTIMUM_SECONDS, *([RULE_SECONDS] * len(rules)), WRITING_SECONDS])
+    after = [] if asked is None else [*_CONDITION_SECONDS, *([_SEARCH_SECONDS] * len(rules))]
+    progress = Progress([*OPTIMUM_SECONDS, *([RULE_SECONDS] * len(rules)), *after, WRITING_SECONDS])
     found = compare(scenario, rules, progress)
+    over = None
+    if asked is not None and wanted is not None:
+        over = margins_over(asked, rules, wanted[1], wanted[0].name, progress)
     progress("writing tables and figures")
     files = write_flights(found.flights, output)
     for table in (output / "margins.csv", output / "margins.nc"):
         (found.to_csv if table.suffix == ".csv" else found.to_netcdf)(table)
         files.append(table)
-    files += write_figures(found.flights, output)
+    if over is not None:
+        for table in (output / "conditions.csv", output / "conditions.nc"):
+            (over.to_csv if table.suffix == ".csv" else over.to_netcdf)(table)
+            files.append(table)
+    drawn = _drawn(found.flights)
+    files += write_figures(drawn, output)
     plain: Plain = {**margins_plain(found), "files": [str(file) for file in files]}
+    if over is not None:
+        plain["over_conditions"] = over_conditions_plain(over)
     if as_json:
         say_json(plain)
     else:
         _say(found, plain["caution"], output)
+        if len(drawn) < len(found.flights):
+            click.echo(f"Figures show {', '.join(flight.name for flight in drawn)}: no more can be told apart.")
+        if over is not None:
+            _say_over(plain["over_conditions"])
 
 
+_MOST_DRAWN = 5
+"""Rules that a figure tells apart."""
+_CONDITION_SECONDS, _SEARCH_SECONDS = (8.0, 30.0), 8.0
+"""Of making the conditions and their optima, and of one rule flown in them and broken."""
 _SHOWN = (
     ("fuel_kg", "fuel, kg"),
     ("fuel_above_optimum_kg", "fuel above the optimum, kg"),
@@ -91,3 +148,26 @@ def _say(found: Margins, caution: str, output: Path) -> None:
             click.echo(f"  {flight.name}: {reason}")
     click.echo(f"Results in {output}")
     click.echo(caution)
+
+
+def _say_over(plain: Plain) -> None:
+    """How often each rule held, what it cost, and what breaks it."""
+    click.echo(f"In {plain['conditions']} conditions of {plain['conditions_file']}:")
+    for rule in plain["rules"]:
+        low, high = 100.0 * rule["stable_share_low"], 100.0 * rule["stable_share_high"]
+        above = rule["fuel_above_optimum_mean_kg"]
+        cost = "" if above is None else f", {above:+.0f} kg to the optimum of {plain['conditions_with_optimum']}"
+        share = 100.0 * rule["stable_share"]
+        click.echo(f"  {rule['rule']}: stable in {share:.1f} % (95 %: {low:.1f} to {high:.1f}){cost}")
+        if rule["most_common_reason"]:
+            click.echo(f"    most often: {rule['most_common_reason']}")
+        click.echo(f"    {rule['breaking']}")
+
+
+def _drawn(flights: tuple[Flight, ...]) -> tuple[Flight, ...]:
+    """The optimum and the rules that figures show: all, or those nearest to it in fuel, stable ones first."""
+    optimum, *rules = flights
+    if len(rules) <= _MOST_DRAWN:
+        return flights
+    nearest = sorted(rules, key=lambda flight: (not flight.summary.gate.stable, flight.summary.fuel))[:_MOST_DRAWN]
+    return (optimum, *(flight for flight in rules if any(flight is one for one in nearest)))

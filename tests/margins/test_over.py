@@ -1,0 +1,205 @@
+"""Rules over conditions, against the same flights one by one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from optdescent.inputs import InputFault, validated
+from optdescent.margins.breaking import Breaking
+from optdescent.margins.over import asked_of, margins_over
+from optdescent.results.over_conditions import OverConditions, over_conditions_plain
+from optdescent.rules import fly, read_rules
+from optdescent.rules.fleet import Fleet
+from optdescent.scenario import Conditions, ConditionsDeclaration
+from optdescent.sweep.question import Asked
+from optdescent.units import FOOT, KNOT
+from tests.scenario.files import STUDY
+
+RULES = tuple(rule for rule in read_rules() if rule.name != "three-degrees")
+CONDITIONS = """
+[sampling]
+kind = "sobol"
+count = 64
+seed = 5
+
+[[axes]]
+kind = "normal"
+key = "added_tailwind_kt"
+mean = 0.0
+standard_deviation = 15.0
+
+[[axes]]
+kind = "range"
+key = "start.mass_kg"
+from = 54000.0
+to = 66000.0
+
+[[axes]]
+kind = "values"
+key = "handling.anti_ice.kind"
+name = "anti_ice"
+values = ["off", "on"]
+"""
+
+
+def asked(folder: Path, text: str = CONDITIONS, *settings: str) -> Asked:
+    path = folder / "conditions.toml"
+    path.write_text(text, encoding="utf-8")
+    return asked_of(STUDY, settings, path)
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory: pytest.TempPathFactory) -> OverConditions:
+    return margins_over(asked(tmp_path_factory.mktemp("c")), RULES, 0, "conditions.toml")
+
+
+def test_each_case_is_the_flight_that_is_flown_alone(found: OverConditions, tmp_path: Path) -> None:
+    own = asked(tmp_path)
+    for number in (0, 17, 40):
+        scenario = own.scenario(own.conditions.levels(number))
+        for rule in RULES:
+            summary = fly(scenario, rule).summary
+            case = found.cases.sel(rule=rule.name, case=number)
+            assert case["stable"].item() == float(summary.gate.stable)
+            assert case["fuel"].item() == pytest.approx(summary.fuel, abs=1e-6)
+            assert case["time"].item() == pytest.approx(summary.time, abs=1e-6)
+            assert case["brake_distance"].item() == pytest.approx(summary.brake_distance, abs=1e-6)
+            above = summary.gate.calibrated_airspeed - summary.gate.reference_speed
+            assert case["gate_above_reference"].item() == pytest.approx(above, abs=1e-9)
+            assert case["reason"].item() == "; ".join(summary.gate.reasons)
+
+
+def test_the_share_is_the_mean_of_the_cases_and_lies_in_its_interval(found: OverConditions) -> None:
+    for name in found.table["rule"].to_numpy():
+        row = found.table.sel(rule=name)
+        share = float(found.cases["stable"].sel(rule=name).mean())
+        assert row["stable_share"].item() == pytest.approx(share)
+        assert row["stable_share_low"].item() < share + 1e-12
+        assert row["stable_share_high"].item() > share - 1e-12
+
+
+def test_the_interval_is_wilsons(found: OverConditions) -> None:
+    """Wilson, Probable inference, JASA 22 (1927) 209-212, with z = 1.959964."""
+    z, n = 1.959963985, 64.0
+    for name in found.table["rule"].to_numpy():
+        row = found.table.sel(rule=name)
+        p = row["stable_share"].item()
+        middle, half = p + z**2 / (2.0 * n), z * np.sqrt(p * (1.0 - p) / n + z**2 / (4.0 * n**2))
+        assert row["stable_share_low"].item() == pytest.approx((middle - half) / (1.0 + z**2 / n), abs=1e-9)
+        assert row["stable_share_high"].item() == pytest.approx((middle + half) / (1.0 + z**2 / n), abs=1e-9)
+
+
+def test_the_tailwind_explains_what_it_explains(found: OverConditions) -> None:
+    shares = found.table["energy_share"].sel(rule="three-to-one")
+    assert float(shares.sel(driver="added_tailwind_kt")) > float(shares.sel(driver="mass_kg"))
+    assert float(shares.sum()) < 1.2
+
+
+def test_the_same_seed_gives_the_same_bytes(found: OverConditions, tmp_path: Path) -> None:
+    again = margins_over(asked(tmp_path), RULES, 0, "conditions.toml")
+    assert json.dumps(over_conditions_plain(again)) == json.dumps(over_conditions_plain(found))
+    assert again.cases.identical(found.cases)
+
+
+def test_files_hold_the_table_and_the_cases(found: OverConditions, tmp_path: Path) -> None:
+    found.to_csv(tmp_path / "c.csv")
+    found.to_netcdf(tmp_path / "c.nc")
+    text = (tmp_path / "c.csv").read_text(encoding="utf-8")
+    assert "not for use in flight" in text
+    assert "stable_share" in text
+    with xr.open_dataset(tmp_path / "c.nc") as dataset:
+        assert dataset.sizes["case"] == 64
+        assert dataset.attrs["caution"]
+        assert dataset["fuel"].attrs["units"] == "kg"
+        np.testing.assert_allclose(dataset["level_mass_kg"], found.cases["level_mass_kg"])
+
+
+def test_some_conditions_are_compared_with_their_own_optimum(tmp_path: Path) -> None:
+    text = CONDITIONS.replace("count = 64", "count = 8")
+    two = margins_over(asked(tmp_path, text), RULES[1:], 2, "conditions.toml")
+    assert two.table.attrs["conditions_with_optimum"] == 2
+    row = two.table.isel(rule=0)
+    assert row["fuel_above_optimum_mean"].item() > 10.0  # no rule is near the optimum in this wind
+
+
+# what breaks a rule
+
+
+def test_the_break_is_where_the_flight_turns_unstable(tmp_path: Path) -> None:
+    own = asked(tmp_path)
+    rule = RULES[0]
+    broken = Breaking(own).of(Fleet(rule))
+    assert 0.0 < broken.radius < 4.0
+    kept = Conditions.of(
+        validated(
+            ConditionsDeclaration,
+            {
+                "axes": [
+                    {"kind": "values", "key": "added_tailwind_kt", "values": [0.0]},
+                    {"kind": "values", "key": "start.mass_kg", "values": [60000.0]},
+                ]
+            },
+            "x",
+        ),
+        "x",
+        key="",
+    )
+    disturbed = Asked(own.data, own.name, own.folder, kept)
+    middle = np.array([0.0, 60000.0])
+    for share, stable in ((0.97, True), (1.01, False)):
+        levels = middle + share * (broken.levels - middle)
+        assert fly(disturbed.scenario(levels.tolist()), rule).summary.gate.stable is stable
+
+
+def test_the_sentence_says_how_much_of_each_driver_alone(tmp_path: Path) -> None:
+    broken = Breaking(asked(tmp_path)).of(Fleet(RULES[0]))
+    alone = broken.alone[0, 1]
+    assert f"{alone:.0f} kt of added tailwind" in broken.sentence
+    assert "breaks first at" in broken.sentence
+
+
+def test_a_wind_that_the_crew_does_not_know_is_called_unforecast(tmp_path: Path) -> None:
+    own = asked(tmp_path, CONDITIONS, "technique.wind=forecast")
+    assert "unforecast" in Breaking(own).of(Fleet(RULES[0])).sentence
+
+
+def test_a_rule_that_never_holds_says_so_and_why(tmp_path: Path) -> None:
+    steep = next(rule for rule in read_rules() if rule.name == "three-degrees")
+    broken = Breaking(asked(tmp_path)).of(Fleet(steep))
+    assert broken.radius == 0.0
+    assert broken.sentence.startswith("does not hold even without a disturbance")
+    assert "too fast" in broken.sentence
+
+
+# bad input
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "told"),
+    [
+        ("start.mass_kg", "start.mas_kg", "axes[1].key", "mas_kg"),
+        ("to = 66000.0", "to = 20000.0", "axes[1]", "20000"),
+        ("count = 64", "count = 63", "sampling.count", "63"),
+        ('kind = "sobol"', 'kind = "sobel"', "sampling.kind", "sobel"),
+    ],
+)
+def test_a_wrong_condition_is_named(old: str, new: str, key: str, told: str, tmp_path: Path) -> None:
+    with pytest.raises(InputFault) as error:
+        asked(tmp_path, CONDITIONS.replace(old, new))
+    fault = error.value.faults[0]
+    assert fault.file.endswith("conditions.toml")
+    assert fault.key.startswith(key.removesuffix(".key"))
+    assert told in f"{fault.key} {fault.given}"
+
+
+def test_gate_energy_is_nothing_at_the_fastest_allowed_on_the_path(found: OverConditions) -> None:
+    """Above the reference by 15 kt (5 and 10 more) the energy is that of the height off the path alone."""
+    cases = found.cases.sel(rule=RULES[1].name)
+    slow = cases["gate_above_reference"] < 15.0 * KNOT
+    near = np.abs(cases["gate_energy"]) < 500.0 * FOOT
+    assert bool((cases["gate_energy"].where(slow & near) < 80.0 * FOOT).any())
