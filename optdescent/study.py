@@ -7,10 +7,12 @@ import json
 import math
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
+from optdescent.derive import DeriveDeclaration
+from optdescent.derive.sets import Use, conditions_of
 from optdescent.inputs import (
     Declared,
     Fault,
@@ -27,10 +29,11 @@ from optdescent.optimum.question import OptimumQuestion
 from optdescent.results import Provenance
 from optdescent.results.provenance import fingerprint
 from optdescent.results.schema import COLUMNS
-from optdescent.rules import Rule, RulesQuestion, read_rules
-from optdescent.rules.rule import LIBRARY
-from optdescent.scenario import Axis, Conditions, ConditionsDeclaration, Level, Scenario
+from optdescent.rules import LIBRARY, Rule, RulesQuestion, read_rules
+from optdescent.scenario import Axis, Conditions, ConditionsDeclaration, Scenario
 from optdescent.sweep import Sweep
+from optdescent.sweep.corners import Corner, key_faults, tried
+from optdescent.sweep.dataset import name_faults
 from optdescent.sweep.plan import Plan, plan_of
 from optdescent.sweep.question import Asked, Question, Together
 
@@ -68,6 +71,7 @@ class StudyDeclaration(Declared):
     conditions: ConditionsDeclaration = entry("what varies")
     compute: ComputeDeclaration = entry("what is computed in each case", default=ComputeDeclaration())
     keep: KeepDeclaration = entry("what is kept of each case", default=KeepDeclaration())
+    derive: DeriveDeclaration | None = entry("what is wanted of derived rules", default=None)
 
 
 @dataclass(frozen=True)
@@ -86,12 +90,13 @@ class Study:
     flights: tuple[str, ...]
     distances: tuple[float, ...]
     text: str
+    derive: DeriveDeclaration | None = None
 
     @classmethod
     def from_toml(cls, path: str | Path, settings: Sequence[str] = ()) -> Study:
         """Study of a file, with `KEY=VALUE` settings applied before validation [SI in memory].
 
-        A key that begins with `conditions`, `compute` or `keep` is the study's, any other the scenario's.
+        A key that begins with `conditions`, `compute`, `keep` or `derive` is the study's, any other the scenario's.
 
         Raises
         ------
@@ -100,28 +105,30 @@ class Study:
         """
         path, name = Path(path), str(path)
         own = [setting for setting in settings if _is_of_study(setting)]
-        declared, found = validated_in_part(StudyDeclaration, with_settings(read_toml(path), own), name)
-        faults = list(found)
-        if declared is None:
-            raise InputFault(faults)
-        conditions = _noted(faults, lambda: Conditions.of(declared.conditions, name))
-        rules = _noted(faults, lambda: _rules(declared.compute, path)) or ()
+        sound = _sound(with_settings(read_toml(path), own), name)
+        declared, faults = sound.declared, list(sound.faults)
+        conditions = None if "conditions" in sound.wrong else _noted(faults, lambda: _conditions(declared, name))
+        rules = (None if "rules" in sound.wrong else _noted(faults, lambda: _rules(declared.compute, path))) or ()
         flights = _noted(faults, lambda: _flights(declared.keep.flights, name)) or ()
+        found = [] if conditions is None else _axis_faults(conditions, declared.compute, flights, rules, name)
+        found += [] if conditions is None else _derive_faults(conditions, declared.derive, name)
+        faults += found
         others = [setting for setting in settings if not _is_of_study(setting)]
-        data = _noted(faults, lambda: _scenario_data(declared, path, others))
+        data = None if "scenario" in sound.wrong else _noted(faults, lambda: _scenario_data(declared, path, others))
         file = _scenario_file(path, declared)
         scenario = None if data is None else _noted(faults, lambda: Scenario.from_data(data, str(file), file.parent))
-        if conditions is None or data is None or scenario is None:
+        if conditions is None or data is None or scenario is None or found:
             raise InputFault(faults)
         plan = plan_of(conditions)
         asked = Asked(data, str(file), file.parent, plan.conditions)
-        corners = _corners(asked)
-        faults += [*_corner_faults(name, asked, corners), *_idle_faults(name, conditions.axes, corners)]
+        corners, found = tried(asked, name)
+        faults += found
         if faults:
             raise InputFault(faults)
         distances = _distances(corners, declared.keep.spacing) if flights else ()
         text = _text(declared, flights, scenario, rules, corners)
-        return cls(declared.title, scenario, plan, asked, rules, declared.compute, flights, distances, text)
+        compute, derive = declared.compute, declared.derive
+        return cls(declared.title, scenario, plan, asked, rules, compute, flights, distances, text, derive)
 
     @property
     def digest(self) -> str:
@@ -131,11 +138,7 @@ class Study:
     @property
     def question(self) -> Question:
         """What is asked of each case."""
-        compute = self.compute
-        optimum = OptimumQuestion(
-            compute.local_error, compute.slopes, self.flights, self.distances, compute.refly_one_in
-        )
-        return Together((optimum, RulesQuestion(self.rules))) if self.rules else optimum
+        return _question(self.compute, self.flights, self.distances, self.rules)
 
     def sweep(self) -> Sweep:
         """The sweep that answers it."""
@@ -143,8 +146,81 @@ class Study:
         return Sweep(self.plan, self.asked, self.question, self.text, provenance.attributes())
 
 
+def _question(
+    compute: ComputeDeclaration, flights: tuple[str, ...], distances: tuple[float, ...], rules: tuple[Rule, ...]
+) -> Question:
+    optimum = OptimumQuestion(compute.local_error, compute.slopes, flights, distances, compute.refly_one_in)
+    return Together((optimum, RulesQuestion(rules))) if rules else optimum
+
+
+@dataclass(frozen=True)
+class _Sound:
+    """A study file as far as it is sound, its faults, and which parts are `wrong` and so not what was given."""
+
+    declared: StudyDeclaration
+    faults: tuple[Fault, ...]
+    wrong: frozenset[str]
+
+
+_STAND_INS: Mapping[str, object] = {"title": "", "scenario": "", "conditions": {"axes": []}}
+"""What stands for a required key that is wrong, so that the others can be looked at in the same pass."""
+
+
+def _sound(data: Mapping[str, Any], name: str) -> _Sound:
+    """The declaration of a parsed file with everything left out that is wrong.
+
+    Raises
+    ------
+    InputFault
+        Nothing is left.
+    """
+    declared, faults = validated_in_part(StudyDeclaration, data, name)
+    if declared is not None:
+        return _Sound(declared, faults, frozenset())
+    tops = {fault.key.partition(".")[0].partition("[")[0] for fault in faults}
+    is_read = validated_in_part(ConditionsDeclaration, _table(data, "conditions"), name)[0] is not None
+    wrong = tops & {"scenario", "conditions"} - ({"conditions"} if is_read else set())
+    wrong |= {"scenario"} if "set" in tops else set()
+    wrong |= {"rules"} if any(fault.key.startswith("compute.rule") for fault in faults) else set()
+    rest = {key: value for key, value in data.items() if key not in tops or key in {"compute", "keep", "conditions"}}
+    rest |= {key: stand_in for key, stand_in in _STAND_INS.items() if key in wrong or key not in rest}
+    for key in {"compute", "keep"} & tops:
+        at_fault = {fault.key.removeprefix(f"{key}.").partition("[")[0] for fault in faults}
+        rest[key] = {own: value for own, value in _table(data, key).items() if own not in at_fault}
+    declared, _ = validated_in_part(StudyDeclaration, rest, name)
+    if declared is None:
+        raise InputFault(faults)
+    return _Sound(declared, faults, frozenset(wrong))
+
+
+def _table(data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    found = data.get(key)
+    return cast(Mapping[str, Any], found) if isinstance(found, Mapping) else {}
+
+
+def _conditions(declared: StudyDeclaration, name: str) -> Conditions:
+    return Conditions.of(declared.conditions, name)
+
+
+def _axis_faults(
+    conditions: Conditions, compute: ComputeDeclaration, flights: tuple[str, ...], rules: tuple[Rule, ...], name: str
+) -> list[Fault]:
+    """Axes that can neither move what they name nor stand in the dataset under their name."""
+    layout = _question(compute, flights, (), rules).layout(Asked({}, name, None, conditions))
+    return key_faults(conditions.axes, name) or name_faults(conditions.axes, layout, name)
+
+
+def _derive_faults(conditions: Conditions, declared: DeriveDeclaration | None, name: str) -> list[Fault]:
+    """Conditions from which the sets that rules are derived with cannot be drawn."""
+    found: list[Fault] = []
+    if declared is not None:
+        for use in Use:
+            _noted(found, lambda use=use: conditions_of(conditions, declared, use, name))
+    return list(dict.fromkeys(found))
+
+
 def _is_of_study(setting: str) -> bool:
-    return setting.partition("=")[0].strip().partition(".")[0] in {"conditions", "compute", "keep"}
+    return setting.partition("=")[0].strip().partition(".")[0] in {"conditions", "compute", "keep", "derive"}
 
 
 def _noted(faults: list[Fault], make: Callable[[], Made]) -> Made | None:
@@ -225,102 +301,7 @@ def _flights(kept: object, name: str) -> tuple[str, ...]:
     return tuple(str(one) for one in listed)
 
 
-@dataclass(frozen=True)
-class _Corner:
-    """One axis at a level to try, others mid-way: the scenario there, or its faults."""
-
-    axis: int
-    levels: tuple[Level, ...]
-    scenario: Scenario | None
-    faults: tuple[Fault, ...] = ()
-
-    @property
-    def level(self) -> Level:
-        return self.levels[self.axis]
-
-
-def _corners(asked: Asked) -> list[_Corner]:
-    found: list[_Corner] = []
-    for axis, levels in asked.conditions.corners():
-        try:
-            found.append(_Corner(axis, levels, asked.scenario(levels)))
-        except InputFault as fault:
-            found.append(_Corner(axis, levels, None, fault.faults))
-    return found
-
-
-def _corner_faults(name: str, asked: Asked, corners: Sequence[_Corner]) -> list[Fault]:
-    """Faults of the scenarios at the ends of the axes, each told once, of the axis that makes it."""
-    axes = asked.conditions.axes
-    each = [(corner, fault, _cause(asked, corner, fault)) for corner in corners for fault in corner.faults]
-    own = {(axis, fault.key) for corner, fault, axis in each if corner.axis == axis}
-    met: dict[tuple[int, str, str], tuple[Fault, list[str]]] = {}
-    causes: dict[Fault, int] = {}
-    for corner, fault, cause in each:
-        is_told = causes.setdefault(fault, cause) != cause
-        if is_told or (cause != corner.axis and (cause, fault.key) in own):
-            continue  # the middle of an axis whose ends are wrong too
-        _, levels = met.setdefault((cause, fault.key, fault.allowed), (fault, []))
-        shown = _shown(axes[cause], corner.levels[cause])
-        if shown not in levels:
-            levels.append(shown)
-    told: list[Fault] = []
-    for (axis, _, _), (fault, levels) in sorted(met.items(), key=lambda one: one[0][0]):
-        where = fault.key if fault.file == asked.name else f"{fault.file}: {fault.key}"
-        given = f"at {_listed(levels)}: {where}: {fault.given}".replace(": : ", ": ")
-        told.append(Fault(name, f"conditions.axes[{axis}]", given, fault.allowed))
-    return told
-
-
-def _cause(asked: Asked, corner: _Corner, fault: Fault) -> int:
-    """The axis that makes a fault: the one moved if it writes the key, else one that makes it alone, else that one."""
-    conditions = asked.conditions
-    if _is_of(fault, conditions.axes[corner.axis]):
-        return corner.axis
-    for index, axis in enumerate(conditions.axes):
-        alone = replace(conditions, axes=(axis,)).scenario_data
-        try:
-            Scenario.from_data(alone(asked.data, (corner.levels[index],), asked.name), asked.name, asked.folder)
-        except InputFault as found:
-            if any((one.key, one.allowed) == (fault.key, fault.allowed) for one in found.faults):
-                return index
-    return corner.axis
-
-
-def _is_of(fault: Fault, axis: Axis) -> bool:
-    """Whether a fault of a scenario is about what an axis writes."""
-    key = fault.key.replace("[", ".").replace("]", "")
-    return key == axis.key or any(f"{written}.".startswith(f"{key}.") for written in axis.written)
-
-
-def _shown(axis: Axis, level: Level) -> str:
-    if isinstance(level, bool | str):
-        return repr(level)
-    return f"{level:g} {axis.unit.symbol}".strip()
-
-
-_MOST_SHOWN = 4
-
-
-def _listed(levels: Sequence[str]) -> str:
-    shown = ", ".join(levels[:_MOST_SHOWN])
-    return f"{shown} and {len(levels) - _MOST_SHOWN} more" if len(levels) > _MOST_SHOWN else shown
-
-
-def _idle_faults(name: str, axes: Sequence[Axis], corners: Sequence[_Corner]) -> list[Fault]:
-    """Axes whose levels all make the same scenario."""
-    faults: list[Fault] = []
-    for index, axis in enumerate(axes):
-        own = [corner for corner in corners if corner.axis == index]
-        digests = {corner.scenario and corner.scenario.digest for corner in own}
-        if len(own) > 1 and len(digests) == 1 and None not in digests:
-            levels = _listed([_shown(axis, corner.level) for corner in own])
-            given = f"{axis.key} has no effect: the scenario is the same at {levels}"
-            faults.append(Fault(name, f"conditions.axes[{index}]", given, "a key that this scenario uses"))
-    return faults
-
-
-def _distances(corners: Sequence[_Corner], spacing: float) -> tuple[float, ...]:
+def _distances(corners: Sequence[Corner], spacing: float) -> tuple[float, ...]:
     """Distances to go [m] at which flights are kept: the farthest start, then multiples of the spacing, down to 0."""
     farthest = max(corner.scenario.start.distance for corner in corners if corner.scenario is not None)
     count = math.ceil(farthest / spacing - 1e-9)
@@ -332,7 +313,7 @@ def _text(
     flights: tuple[str, ...],
     scenario: Scenario,
     rules: Sequence[Rule],
-    corners: Sequence[_Corner],
+    corners: Sequence[Corner],
 ) -> str:
     """Everything that the answers depend on, files by what they say: as sorted JSON, without comments or paths."""
     axes = tuple(Axis(axis) for axis in declared.conditions.axes)
@@ -351,6 +332,8 @@ def _text(
         },
         "rules": [rule.model_dump(mode="json") for rule in rules],
     }
+    if declared.derive is not None:
+        parts["derive"] = _plain(declared.derive)
     return json.dumps(parts, sort_keys=True, indent=1, ensure_ascii=False)
 
 

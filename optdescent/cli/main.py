@@ -6,9 +6,11 @@ import click
 
 from optdescent.cli.chart import chart
 from optdescent.cli.check import check
+from optdescent.cli.derive import derive
 from optdescent.cli.identify import identify
 from optdescent.cli.margins import margins
 from optdescent.cli.optimise import optimise
+from optdescent.cli.rules import rules
 from optdescent.cli.sweep import sweep
 from optdescent.results.caution import CAUTION
 
@@ -29,3 +31,5 @@ main.add_command(margins)
 main.add_command(chart)
 main.add_command(identify)
 main.add_command(sweep)
+main.add_command(rules)
+main.add_command(derive)

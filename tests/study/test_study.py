@@ -6,6 +6,7 @@ import json
 import pickle
 import re
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.optimum.question import OptimumQuestion
 from optdescent.results import CAUTION
 from optdescent.rules import RulesQuestion
+from optdescent.scenario.declared_axes import AxisDeclaration
 from optdescent.study import KEPT, Study
 from optdescent.sweep.question import Together
 from optdescent.units import NAUTICAL_MILE
@@ -166,8 +168,8 @@ def test_the_dataset_says_where_it_is_from(tmp_path: Path) -> None:
         ("", "", "conditions", "missing", "required"),
         (MASSES, "[keeep]\n", "keeep", "unknown key", "'keep'"),
         (MASSES, "[compute]\nlocal_error = 1\n", "compute.local_error", "got 1", "1e-08 to 0.01"),
-        (MASSES, "[compute]\nslopes = 1\n", "compute.slopes", "got 1", "valid boolean"),
-        (MASSES, "[compute]\nrefly_one_in = -1\n", "compute.refly_one_in", "got -1", "greater than or equal to 0"),
+        (MASSES, "[compute]\nslopes = 1\n", "compute.slopes", "got 1", "true or false"),
+        (MASSES, "[compute]\nrefly_one_in = -1\n", "compute.refly_one_in", "got -1", "0 or more"),
         (MASSES, "[compute]\nrules = 'no.toml'\n", "compute.rules", "got 'no.toml': cannot be read", "text file"),
         (MASSES, "[compute]\nrule_names = ['a']\n", "compute.rules", "missing", "where the rules named are from"),
         (
@@ -201,6 +203,129 @@ def test_a_fault_of_the_file_is_named(tmp_path: Path, axes: str, rest: str, key:
     assert allowed in found[key].allowed
 
 
+RANGE = f"{AXIS}kind = 'range'\nkey = 'start.mass_kg'\nfrom = 60000\nto = 62000\n"
+TABLES = get_args(get_args(AxisDeclaration)[0])
+KINDS = f"one of {', '.join(repr(*get_args(table.model_fields['kind'].annotation)) for table in TABLES)}"
+
+
+@pytest.mark.parametrize(
+    ("axes", "key", "given", "allowed"),
+    [
+        ("[conditions]\naxes = 3\n", "conditions.axes", "got 3", "a list"),
+        ("[conditions]\naxes = [3]\n", "conditions.axes[0]", "got 3", f"a table whose key 'kind' is {KINDS}"),
+        (
+            f"[conditions]\nsampling = 'grid'\n{MASSES}",
+            "conditions.sampling",
+            "got 'grid'",
+            "a table whose key 'kind' is one of 'grid', 'random', 'latin-hypercube', 'sobol', 'saltelli'",
+        ),
+        (MASSES.replace("kind = 'values'\n", ""), "conditions.axes[0].kind", "missing", KINDS),
+        (MASSES.replace("'values'", "'valeus'"), "conditions.axes[0].kind", "got 'valeus'", KINDS),
+        (
+            f"{RANGE}count = 2\nstep = 3\n",
+            "conditions.axes[0].step",
+            "unknown key (value 3)",
+            "keys of this table: key, name, kind, from, to, count",
+        ),
+        (f"{RANGE}count = 2.5\n", "conditions.axes[0].count", "got 2.5", "a whole number"),
+        (f"{RANGE}count = 1\n", "conditions.axes[0].count", "got 1", "2 or more"),
+        (
+            RANGE.replace("start.mass_kg", "start") + "count = 2\n",
+            "conditions.axes[0].key",
+            "got 'start', which is a table",
+            "a quantity below it, by one of its keys: distance_nm, altitude_ft, mach, mass_kg",
+        ),
+        (
+            RANGE.replace("start.mass_kg", "handling") + "count = 2\n",
+            "conditions.axes[0].key",
+            "got 'handling', which is a table",
+            "a quantity below it, by one of its keys: steepest_path_deg, most_bank_deg, speed_brake_above_ft, "
+            "configuration, anti_ice",
+        ),
+    ],
+)
+def test_a_fault_of_the_axes_is_told_in_plain_words(
+    tmp_path: Path, axes: str, key: str, given: str, allowed: str
+) -> None:
+    path = write_study(tmp_path, axes=axes)
+    assert fault(path) == Fault(str(path), key, given, allowed)
+
+
+@pytest.mark.parametrize(
+    ("axes", "rest", "top", "keys"),
+    [
+        (MASSES, "local_error = 1\n", "", {"compute.local_error"}),
+        (MASSES, "slopes = 1\nlocl_error = 1\n", "", {"compute.slopes", "compute.locl_error"}),
+        (RANGE.replace("60000", "'a'"), "", "", {"conditions.axes[0].from"}),
+        ("", "", "", {"conditions"}),
+        (MASSES, "", "set = 3\n", {"set"}),
+        (values("start.mas_kg", "[60000]"), "", "", {"conditions.axes[0]"}),
+    ],
+)
+def test_rules_and_flights_are_looked_at_whatever_else_is_wrong(
+    tmp_path: Path, axes: str, rest: str, top: str, keys: set[str]
+) -> None:
+    compute = f"[compute]\nrules = 'none.toml'\n{rest}[keep]\nflights = ['mack']\nspacing_nm = 0\n"
+    found = {one.key for one in faults(write_study(tmp_path, axes=axes, rest=compute, top=top))}
+    assert found == {"compute.rules", "keep.flights[0]", "keep.spacing_nm"} | keys
+
+
+def test_rules_that_are_no_name_are_told_once(tmp_path: Path) -> None:
+    found = faults(write_study(tmp_path, rest="[compute]\nrules = 3\nrule_names = ['a']\n"))
+    assert [(one.key, one.allowed) for one in found] == [("compute.rules", "a text in quotes")]
+
+
+@pytest.mark.parametrize("other", ["compute = 3\n", "keep = 3\n", "title = 3\n"])
+def test_a_scenario_is_looked_at_whatever_else_is_wrong(tmp_path: Path, other: str) -> None:
+    path = write_study(tmp_path, top=f"set = ['air.qnh_hpa=29.92']\n{other}")
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("title = 'A small study'\n", "") if "title" in other else text, encoding="utf-8")
+    assert {one.key for one in faults(path)} == {"air.qnh_hpa", other.partition(" ")[0]}
+
+
+@pytest.mark.parametrize(
+    ("axes", "rest", "given"),
+    [
+        (values("start.mass_kg", "[60000, 61000]\nname = 'fuel'"), "", "got 'fuel'"),
+        (values("start.mass_kg", "[60000, 61000]\nname = 'axis_unit'"), "", "got 'axis_unit'"),
+        (values("start.mass_kg", "[60000, 61000]\nname = 'case'"), "", "got 'case'"),
+        (
+            values("start.mass_kg", "[60000, 61000]\nname = 'rule'"),
+            "[compute]\nrules = 'three_rules'\n",
+            "got 'rule'",
+        ),
+        (
+            values("start.mass_kg", "[60000, 61000]\nname = 'flown_mach'"),
+            "[keep]\nflights = ['mach']\n",
+            "got 'flown_mach'",
+        ),
+        (f"{AXIS}kind = 'values'\nkey = 'handling.order'\nvalues = [1, 2]\n", "", "got 'order', the end of"),
+    ],
+)
+def test_an_axis_with_the_name_of_something_else_is_found_with_its_place(
+    tmp_path: Path, axes: str, rest: str, given: str
+) -> None:
+    path = write_study(tmp_path, axes=TAILWINDS + axes, rest=rest)
+    found = {one.key: one for one in faults(path)}
+    own = found["conditions.axes[1].name"]
+    assert own.file == str(path)
+    assert own.given.startswith(given)
+    assert own.allowed.startswith("another name: in the dataset")
+
+
+@pytest.mark.parametrize("rest", ["", "[compute]\nrules = 'none.toml'\nlocal_error = 3\n"])
+def test_a_name_that_is_taken_is_found_whatever_else_is_wrong(tmp_path: Path, rest: str) -> None:
+    path = write_study(tmp_path, axes=values("start.mass_kg", "[60000, 61000]\nname = 'time'"), rest=rest)
+    assert "conditions.axes[0].name" in {one.key for one in faults(path)}
+
+
+@pytest.mark.parametrize("key", ["title", "arrival.airport", "arrival.windows[0].name"])
+def test_an_axis_over_what_is_only_read_by_people_has_no_effect(tmp_path: Path, key: str) -> None:
+    found = fault(write_study(tmp_path, axes=values(key, "['a', 'b']")))
+    assert found.key == "conditions.axes[0]"
+    assert found.given == f"{key} has no effect: the scenario is the same at 'a', 'b'"
+
+
 def test_a_scenario_that_is_not_there_is_told_at_its_key(tmp_path: Path) -> None:
     found = fault(write_study(tmp_path, scenario=Path("absent.toml")))
     assert (found.file, found.key) == (str(tmp_path / "study.toml"), "scenario")
@@ -231,7 +356,7 @@ def test_a_scenario_that_is_wrong_before_anything_varies_is_told_with_the_study(
         (span("start.mach", 0.7, 78), "at 78: start.mach: got 78", "0.2 to 0.95"),
         (span("added_tailwind_kt", -200, 0), "at -200 kt: air.wind.bias_kt: got 200", "0 to 150 kt"),
         (values("handling.configuration", "['free', 'fre']"), "at 'fre': handling.configuration: got 'fre'", "free"),
-        (values("air.qnh_hpa", "[true]"), "at True: air.qnh_hpa: got True", "valid number"),
+        (values("air.qnh_hpa", "[true]"), "at True: air.qnh_hpa: got True", "a number"),
         (
             f"{AXIS}kind = 'soundings'\nsoundings = ['nashville-2014-02-21', 'absent.csv']\n",
             "at 'absent.csv': air.wind.sounding: got 'absent.csv'",
@@ -249,8 +374,8 @@ def test_a_scenario_that_is_wrong_before_anything_varies_is_told_with_the_study(
         ),
         (
             span("handling.anti_ice.bottom_ft", 5000, 9000),
-            "at 5000 ft, 9000 ft: handling.anti_ice.kind: got",
-            "kind",
+            "at 5000 ft, 9000 ft: handling.anti_ice.kind: missing",
+            "one of 'off', 'on', 'layer'",
         ),
     ],
 )

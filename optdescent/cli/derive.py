@@ -1,0 +1,141 @@
+"""`optdescent derive`: rules of thumb with least fuel for a wanted share of stable gates."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from optdescent.cli.options import debug_option, json_option, output_option
+from optdescent.cli.say import CONFLICT, WRITING_SECONDS, Progress, guarded, say_json
+
+if TYPE_CHECKING:
+    from optdescent.derive import Derived, DeriveDeclaration
+    from optdescent.results.plain import Plain
+
+_CASE_SECONDS, _RULE_SECONDS = 0.004, 1.2
+"""Of making one condition, and of one rule flown in a set of them."""
+_FINALISTS = 8
+"""Derived rules to judge, or so."""
+
+
+@click.command(
+    epilog="Example: optdescent derive studies/derived_rule/study.toml -o out",
+    short_help="Simple rules with least fuel that hold.",
+)
+@click.argument("study", type=click.Path(path_type=Path))
+@click.option(
+    "--rules",
+    "rules_file",
+    type=click.Path(path_type=Path),
+    default=Path("library"),
+    show_default=True,
+    help="Rules to stand beside the derived ones: a file, or the name of a rule file of the package.",
+)
+@click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="Override one key: of the study where it begins with derive or conditions, else of the scenario.",
+)
+@output_option
+@json_option
+@debug_option
+def derive(study: Path, rules_file: Path, settings: tuple[str, ...], output: Path, as_json: bool, debug: bool) -> None:
+    """Search rules whose numbers people can use in the air, in the conditions of STUDY, by its table `derive`.
+
+    They are searched in one set of conditions, judged and chosen in a second, and what is predicted is tested in a
+    third. Writes rules.toml, which `margins` flies, and the front of simplicity, fuel and stable share. Exit status 3
+    if no rule has the wanted share.
+    """
+    guarded(lambda: _derive(study, rules_file, settings, output, as_json), debug)
+
+
+def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
+    from optdescent.cli.write import check_output
+    from optdescent.derive import DeriveDeclaration, Library
+    from optdescent.derive import derive as search
+    from optdescent.results import Provenance
+    from optdescent.results.front import front_plain
+    from optdescent.rules import read_rules
+    from optdescent.study import Study
+
+    study = Study.from_toml(path, settings)
+    library = Library(rules_file.name, read_rules(rules_file))
+    check_output(output)
+    declared = study.derive or DeriveDeclaration()
+    progress = Progress(_weights(declared, len(library.rules)))
+    provenance = Provenance(study.title, study.text, study.digest, of="study")
+    found = search(study.asked, declared, library, provenance, str(path), progress)
+    progress("writing rules, tables and figure")
+    files = _written(found, output)
+    plain: Plain = {**front_plain(found.front), "files": [str(file) for file in files]}
+    if as_json:
+        say_json(plain)
+    else:
+        _say(plain, output)
+    if found.front.recommended is None:
+        share, short = 100.0 * found.front.wanted, 100.0 * found.shortfall
+        sentence = f"no derived rule is stable in {share:g} % of the conditions: the best falls {short:.1f} % short"
+        click.echo(f"optdescent: {sentence}", err=True)
+        sys.exit(CONFLICT)
+
+
+def _weights(declared: DeriveDeclaration, library: int) -> list[float]:
+    """Seconds of each step: making conditions, each number of things to remember, each rule judged, writing."""
+    from optdescent.derive.declaration import LEAST_PARTS
+
+    cases = declared.train + declared.check + declared.unseen
+    counts = declared.most_parts - LEAST_PARTS + 1
+    searching = [_RULE_SECONDS * min(declared.most_rules / counts, 50.0)] * counts
+    return [_CASE_SECONDS * cases, *searching, *([2.0 * _RULE_SECONDS] * (_FINALISTS + library)), WRITING_SECONDS]
+
+
+def _written(found: Derived, folder: Path) -> list[Path]:
+    """Write rules, table, dataset and figure; returns the paths."""
+    from optdescent.figures import save
+    from optdescent.figures.front import front as draw
+    from optdescent.results.files import write_text
+
+    rules, table, dataset = (folder / name for name in ("rules.toml", "front.csv", "front.nc"))
+    write_text(rules, found.rule_file)
+    found.front.to_csv(table)
+    found.front.to_netcdf(dataset)
+    return [rules, table, dataset, *save(draw(found.front), folder, "front")]
+
+
+def _say(plain: Plain, output: Path) -> None:
+    click.echo(f"{plain['title']} ({plain['digest']})")
+    flown = f"{plain['rules_flown']} rules flown in {plain['train_conditions']} conditions"
+    cut = ", and the search was cut short" if plain["is_cut_short"] else ""
+    click.echo(f"{flown}{cut}; those below judged in {plain['check_conditions']} others")
+    click.echo(f"{'':26s}{'things':>8s}{'stable, %':>12s}{'fuel, kg':>10s}{'time, min':>11s}  on the front")
+    for rule in plain["rules"]:
+        mark = "yes" if rule["is_on_front"] else ""
+        share, fuel = f"{100.0 * rule['stable_share']:.1f}", _number(rule["fuel_mean_kg"], 1)
+        time = _number(rule["time_mean_min"], 2)
+        click.echo(f"{rule['rule']:26s}{rule['simplicity']:8d}{share:>12s}{fuel:>10s}{time:>11s}  {mark}")
+    for rule in plain["rules"]:
+        if rule["is_recommended"]:
+            _say_recommended(rule, plain)
+    click.echo(f"Results in {output}")
+    click.echo(plain["caution"])
+
+
+def _say_recommended(rule: Plain, plain: Plain) -> None:
+    click.echo(f"Recommended, {rule['rule']}:")
+    for words in str(rule["title"]).split("; "):
+        click.echo(f"  {words}")
+    low, high, found = (100.0 * rule[key] for key in ("predicted_low", "predicted_high", "unseen_stable_share"))
+    side = "inside" if rule["is_as_predicted"] else "OUTSIDE"
+    click.echo(
+        f"  predicted for {plain['unseen_conditions']} unseen conditions: {low:.1f} to {high:.1f} % stable; "
+        f"found {found:.1f} %, {side} that interval, at {_number(rule['unseen_fuel_mean_kg'], 1)} kg"
+    )
+
+
+def _number(value: float | None, digits: int) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"

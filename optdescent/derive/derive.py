@@ -1,0 +1,204 @@
+"""Rules derived: searched in one set of conditions, judged and chosen in another, the prediction tested in a third."""
+
+from __future__ import annotations
+
+import math
+import string
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.derive.declaration import DeriveDeclaration
+from optdescent.derive.family import Candidate, Family, things_to_remember
+from optdescent.derive.front import Array, non_dominated, predicted_share, share_interval
+from optdescent.derive.rule_file import rule_file_text
+from optdescent.derive.search import Score, Search, mean
+from optdescent.derive.sets import Sets, Use, sets_of
+from optdescent.optimum.progress import Progress, silent
+from optdescent.results import Provenance
+from optdescent.results.front import Effort, Front, front_dataset
+from optdescent.rules import Rule
+from optdescent.rules.fleet import Fleet
+from optdescent.rules.judged import Judged
+from optdescent.sweep.question import Asked
+from optdescent.units import NAUTICAL_MILE
+
+_LOOK = (10.0 * NAUTICAL_MILE,)
+"""Distance to go [m] at which energy is asked for: a fleet joins flights of several pilots at a distance only."""
+
+
+@dataclass(frozen=True)
+class Library:
+    """Rules that the derived ones stand beside, and where they are from."""
+
+    name: str
+    rules: tuple[Rule, ...]
+
+
+@dataclass(frozen=True)
+class Derived:
+    """The front, and the derived rules on it as the text of a rule file."""
+
+    front: Front
+    rule_file: str
+
+    @property
+    def shortfall(self) -> float:
+        """How far the best derived rule is from the wanted share of stable gates [-]; 0 where it has it."""
+        front = self.front
+        best = float(np.max(front.column("stable_share")[front.flags("is_derived")]))
+        return max(front.wanted - best, 0.0)
+
+
+@dataclass(frozen=True)
+class _Entry:
+    """A rule to judge; `data` is what a rule file holds of a derived one [file units]."""
+
+    rule: Rule
+    trained: Score | None = None
+    data: Mapping[str, Any] | None = None
+
+
+def derive(
+    asked: Asked,
+    declared: DeriveDeclaration,
+    library: Library,
+    provenance: Provenance,
+    name: str,
+    progress: Progress | None = None,
+) -> Derived:
+    """Rules of thumb with least fuel for a wanted share of stable gates, beside those of a library [SI].
+
+    Parameters
+    ----------
+    name : str
+        The study's file, as messages show it.
+
+    Raises
+    ------
+    InputFault
+        The conditions are no sample, or cannot be drawn three times without a common case.
+    """
+    say = progress or silent
+    say("conditions")
+    sets = sets_of(asked, declared, name)
+    family = Family.of(sets.scenarios[Use.TRAIN], _knots(declared))
+
+    def fly(candidate: Candidate) -> Score:
+        return Score.of(Fleet(family.rule(candidate)).judged(sets.scenarios[Use.TRAIN], _LOOK))
+
+    search = Search(family, fly, asked_in_training(declared), declared.most_parts, declared.most_rules)
+    search.run(say)
+    source = f"derived by optdescent from {provenance.title} ({provenance.scenario_digest}), not published"
+    entries = [*_derived(search, source, library), *(_Entry(rule) for rule in library.rules)]
+    judged: list[Judged] = []
+    for entry in entries:
+        say(f"judging {entry.rule.name}")
+        judged.append(_judged(entry.rule, sets))
+    effort = Effort(
+        declared.stable_share,
+        declared.alike,
+        declared.train,
+        declared.check,
+        declared.unseen,
+        len(search.scored),
+        search.is_cut_short,
+        library.name,
+    )
+    front = _front(entries, judged, effort, provenance)
+    told = [
+        entry.data for entry, is_told in zip(entries, _told(front), strict=True) if entry.data is not None and is_told
+    ]
+    return Derived(front, rule_file_text(told, front))
+
+
+def asked_in_training(declared: DeriveDeclaration) -> float:
+    """Share of stable gates [-] that the search asks for: a standard error more than is wanted, because it picks."""
+    wanted = declared.stable_share
+    return min(wanted + math.sqrt(wanted * (1.0 - wanted) / declared.train), 1.0)
+
+
+def _knots(declared: DeriveDeclaration) -> float | None:
+    """Descent speed held [kt]."""
+    return None if declared.descent is None else round(declared.descent / NAUTICAL_MILE * 3600.0, 6)
+
+
+def _derived(search: Search, source: str, library: Library) -> list[_Entry]:
+    """The finalists of a search, named by how many things there are to remember."""
+    taken = {rule.name for rule in library.rules}
+    found: list[_Entry] = []
+    for candidate in search.finalists():
+        stem = f"derived-{candidate.simplicity}"
+        name = next(one for one in _names(stem) if one not in taken)
+        taken.add(name)
+        data = search.family.data(candidate, name, source)
+        rule = search.family.rule(candidate, name, source)
+        found.append(_Entry(rule, search.scored[candidate], data))
+    return found
+
+
+def _names(stem: str) -> Sequence[str]:
+    """Names in the order in which they are taken: a, b, ..."""
+    return [f"{stem}{one}{other}" for one in ("", *string.ascii_lowercase) for other in string.ascii_lowercase]
+
+
+def _judged(rule: Rule, sets: Sets) -> Judged:
+    """What became of a rule in the check conditions, then in the unseen ones: flown together, which is quicker."""
+    return Fleet(rule).judged((*sets.scenarios[Use.CHECK], *sets.scenarios[Use.UNSEEN]), _LOOK)
+
+
+def _front(entries: Sequence[_Entry], judged: Sequence[Judged], effort: Effort, provenance: Provenance) -> Front:
+    rows = [_row(entry, own, effort) for entry, own in zip(entries, judged, strict=True)]
+    columns: dict[str, Array] = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    columns["is_on_front"] = non_dominated(columns["simplicity"], columns["fuel_mean"], columns["stable_share"]).astype(
+        float
+    )
+    columns["is_recommended"] = _recommended(columns, effort)
+    rules = [entry.rule for entry in entries]
+    names, titles, sources = ([getattr(rule, key) for rule in rules] for key in ("name", "title", "source"))
+    return Front(front_dataset(names, titles, sources, columns, effort), provenance)
+
+
+def _recommended(columns: Mapping[str, Array], effort: Effort) -> Array:
+    """Which derived rule (rule,) is recommended (1): with the wanted share, the simplest of alike fuel [-]."""
+    found = np.zeros(columns["fuel_mean"].size)
+    meets = (columns["is_derived"] > 0.5) & (columns["stable_share"] >= effort.wanted)
+    if meets.any():
+        least = float(columns["fuel_mean"][meets].min())
+        alike = np.flatnonzero(meets & (columns["fuel_mean"] <= least + effort.alike))
+        keys = (-columns["stable_share"][alike], columns["fuel_mean"][alike], columns["simplicity"][alike])
+        found[alike[np.lexsort(keys)[0]]] = 1.0
+    return found
+
+
+def _told(front: Front) -> NDArray[np.bool_]:
+    """Which rules (rule,) go into the rule file: derived, and on the front or recommended; all, if none is [-]."""
+    is_derived = front.flags("is_derived")
+    told = is_derived & (front.flags("is_on_front") | front.flags("is_recommended"))
+    return told if told.any() else is_derived
+
+
+def _row(entry: _Entry, own: Judged, effort: Effort) -> dict[str, float]:
+    """Numbers of one rule by column [SI], those that compare rules left out."""
+    check, unseen = own.stable[: effort.check], own.stable[effort.check :]
+    stable = int(np.count_nonzero(check))
+    low, high = share_interval(stable, effort.check)
+    predicted = predicted_share(stable, effort.check, effort.unseen)
+    return {
+        "simplicity": float(things_to_remember(entry.rule)),
+        "stable_share": stable / effort.check,
+        "stable_share_low": low,
+        "stable_share_high": high,
+        "limits_kept_share": float(np.mean((own.stable & own.limits_kept)[: effort.check])),
+        "fuel_mean": mean(own.fuel[: effort.check]),
+        "time_mean": mean(own.time[: effort.check]),
+        "train_stable_share": float("nan") if entry.trained is None else entry.trained.stable_share,
+        "predicted_low": predicted[0],
+        "predicted_high": predicted[1],
+        "unseen_stable_share": float(np.mean(unseen)),
+        "unseen_fuel_mean": mean(own.fuel[effort.check :]),
+        "is_derived": float(entry.data is not None),
+    }

@@ -1,0 +1,47 @@
+"""Which rules are on the front of simplicity, fuel and stable share, and what share a rule will have elsewhere."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import betabinom, binomtest
+
+Array = NDArray[np.float64]
+CONFIDENCE = 0.95
+"""Of every interval of a share [-]."""
+
+
+def non_dominated(simplicity: Array, fuel: Array, stable_share: Array) -> NDArray[np.bool_]:
+    """Which rules (rule,) no other betters: in things to remember [-], fuel [kg] and stable share [-].
+
+    One betters another if it is nowhere worse and somewhere better. Of rules that are alike in all three none goes.
+    """
+    losses = np.column_stack([simplicity, fuel, -stable_share])
+    no_worse = np.all(losses[:, None, :] <= losses[None, :, :], axis=2)
+    better = np.any(losses[:, None, :] < losses[None, :, :], axis=2)
+    return ~np.any(no_worse & better, axis=0)
+
+
+def share_interval(stable: int, count: int) -> tuple[float, float]:
+    """Confidence interval [-] (Wilson) of the share of stable gates, from so many of so many [-]."""
+    found = binomtest(stable, count).proportion_ci(CONFIDENCE, method="wilson")
+    return float(found.low), float(found.high)
+
+
+def predicted_share(stable: int, count: int, further: int) -> tuple[float, float]:
+    """Interval [-] in which the share of stable gates of so many further conditions lies.
+
+    Notes
+    -----
+    With Jeffreys' prior, k stable of n leave the share a beta distribution with k + 1/2 and n - k + 1/2; the number of
+    stable ones of m further then has a beta-binomial distribution. Its quantiles, divided by m, are the interval. It
+    holds for conditions drawn alike and independently; of a sample that is spread more evenly than that, as Sobol'
+    points are, the share scatters less.
+
+    References
+    ----------
+    Gelman and others, Bayesian Data Analysis, 3rd edition (2013), sections 2.3 and 2.8 (from memory).
+    """
+    law = betabinom(further, stable + 0.5, count - stable + 0.5)
+    beyond = 0.5 * (1.0 - CONFIDENCE)
+    return float(law.ppf(beyond)) / further, float(law.ppf(1.0 - beyond)) / further

@@ -1,0 +1,158 @@
+"""The search: rules grown one thing to remember at a time, then their values moved until none betters the rule.
+
+For each number of things to remember one part more is tried on the best rules of one fewer; from the best of these,
+each value is moved along its usable values, by long steps first, as long as that betters the rule. What is better: the
+wanted share of stable gates first, then less fuel. The order of trials is fixed, so that the same conditions give the
+same rules. A rule that a longer way round would reach is missed: the result is a good rule, not the best there is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.derive.family import NEEDED, Candidate, Family
+from optdescent.derive.front import non_dominated
+from optdescent.optimum.progress import Progress
+from optdescent.rules.judged import Judged
+
+_PARENTS = 2
+"""Rules of one thing fewer to which a part is added."""
+_SAFER, _CHEAPER = 2, 1
+"""Of each number of things to remember, rules with a larger and a smaller share than the best that are judged too."""
+_MISSES = 3.0
+"""How many times as often as is wanted such a rule may miss the gate."""
+_STRIDES = (4, 2, 1)
+"""Steps along the usable values, longest first."""
+
+
+@dataclass(frozen=True)
+class Score:
+    """How a rule did in the training conditions.
+
+    Share of stable gates [-], mean fuel [kg], mean energy height too much at the gate [m], `LOST` where it is unknown.
+    """
+
+    stable_share: float
+    fuel: float
+    excess: float
+
+    @classmethod
+    def of(cls, judged: Judged) -> Score:
+        """Score of what became of a rule [SI]."""
+        energy = np.where(np.isfinite(judged.gate_energy), np.maximum(judged.gate_energy, 0.0), LOST)
+        return cls(float(np.mean(judged.stable)), mean(judged.fuel), float(np.mean(energy)))
+
+    def order(self, wanted: float) -> tuple[float, float]:
+        """Key by which scores are sorted, best first: what is missing of the wanted share [-], then fuel [kg].
+
+        Where none is stable, a rule is better the less energy is too much.
+        """
+        missing = max(wanted - self.stable_share, 0.0)
+        return missing, self.fuel if missing == 0.0 else self.excess
+
+
+LOST = 3000.0
+"""Energy height [m] that counts for a flight that does not pass the gate."""
+
+
+def mean(values: NDArray[np.float64]) -> float:
+    """Mean [as the values] of those that are known: a flight that is lost has no fuel."""
+    known = values[np.isfinite(values)]
+    return float(np.mean(known)) if known.size else float("inf")
+
+
+@dataclass
+class Search:
+    """A search over a family; `scored` keeps every rule flown, in the order flown.
+
+    `fly` says how a candidate does; `wanted` is the share of stable gates [-]. At most `most_rules` are flown, those
+    left shared evenly among the numbers of things to remember that are left, up to `most_parts`; `is_cut_short` says
+    that this kept some from being flown. It ends early where one thing more betters nothing.
+    """
+
+    family: Family
+    fly: Callable[[Candidate], Score]
+    wanted: float
+    most_parts: int
+    most_rules: int
+    scored: dict[Candidate, Score] = field(default_factory=dict[Candidate, Score])
+    is_cut_short: bool = False
+
+    def run(self, say: Progress) -> None:
+        """Grow rules up to the largest number of things to remember [-], saying how far it is."""
+        grown = [self.family.start]
+        for count in range(len(NEEDED), self.most_parts + 1):
+            say(f"rules of {count} things to remember; {len(self.scored)} flown so far")
+            left = self.most_parts - count + 1
+            room = len(self.scored) + (self.most_rules - len(self.scored)) // left
+            self._fly(grown, room)
+            for start in self.ranked(count)[:1]:
+                self._move(start, room)
+            best, before = self.ranked(count)[:_PARENTS], self.ranked(count - 1)[:1]
+            if not best or (before and self._order(before[0]) <= self._order(best[0])):
+                return
+            grown = [more for one in best for more in self.family.additions(one)]
+
+    def ranked(self, count: int) -> list[Candidate]:
+        """Rules of so many things to remember [-] that were flown, best first."""
+        return sorted((one for one in self.scored if one.simplicity == count), key=self._order)
+
+    def finalists(self) -> list[Candidate]:
+        """Rules to judge on other conditions: of each number of things the best, and a few safer and cheaper ones.
+
+        These are rules that no other betters in simplicity, fuel and share and that miss the gate at most three times
+        as often as is wanted. They are in the order of simplicity and share.
+        """
+        least = 1.0 - _MISSES * (1.0 - self.wanted)
+        flown = list(self.scored)
+        scores = [self.scored[one] for one in flown]
+        is_on_front = non_dominated(
+            np.array([one.simplicity for one in flown], dtype=float),
+            np.array([score.fuel for score in scores]),
+            np.array([score.stable_share for score in scores]),
+        )
+        found: list[Candidate] = []
+        for count in sorted({one.simplicity for one in flown}):
+            best = self.ranked(count)[0]
+            front = [
+                one
+                for one, score, is_on in zip(flown, scores, is_on_front, strict=True)
+                if is_on and one.simplicity == count and score.stable_share >= least
+            ]
+            known = dict.fromkeys((*front, best))
+            line = sorted(known, key=lambda one: (self.scored[one].stable_share, self.scored[one].fuel))
+            at = line.index(best)
+            found += line[max(at - _CHEAPER, 0) : at + _SAFER + 1]
+        return found
+
+    def _order(self, candidate: Candidate) -> tuple[float, float]:
+        return self.scored[candidate].order(self.wanted)
+
+    def _fly(self, candidates: Iterable[Candidate], room: int) -> list[Candidate]:
+        """Fly those that have not been, until `room` rules have been flown [-]; returns those with a score."""
+        scored: list[Candidate] = []
+        for candidate in candidates:
+            if candidate not in self.scored:
+                if len(self.scored) >= room:
+                    self.is_cut_short = True
+                    continue
+                self.scored[candidate] = self.fly(candidate)
+            scored.append(candidate)
+        return scored
+
+    def _move(self, start: Candidate, room: int) -> None:
+        """Move single values, by long steps first, as long as that betters the rule."""
+        best = start
+        for stride in _STRIDES:
+            is_better = True
+            while is_better and len(self.scored) < room:
+                before = best
+                for part in best.parts:
+                    found = self._fly(self.family.neighbours(best, part, stride), room)
+                    best = min([best, *found], key=self._order)
+                is_better = best != before
+            self.is_cut_short |= is_better
