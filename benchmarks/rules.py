@@ -28,8 +28,8 @@ from optdescent.rules import Rule, read_rules
 from optdescent.rules.fleet import AT_A_TIME, flown_together
 from optdescent.rules.fly import flown_by, looks, pilot_of, starts_of
 from optdescent.rules.judged import judged
-from optdescent.rules.lane import DEVICES
-from optdescent.rules.pilot import Half, Pilot
+from optdescent.rules.lane import DEVICES, Half
+from optdescent.rules.pilot import Pilot
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT
 

@@ -30,6 +30,7 @@ from optdescent.results import Provenance
 from optdescent.results.provenance import fingerprint
 from optdescent.results.schema import COLUMNS
 from optdescent.rules import LIBRARY, Rule, RulesQuestion, read_rules
+from optdescent.rules.fleet import AT_A_TIME
 from optdescent.scenario import Axis, Conditions, ConditionsDeclaration, Scenario
 from optdescent.sweep import Sweep
 from optdescent.sweep.corners import Corner, key_faults, tried
@@ -49,6 +50,7 @@ class ComputeDeclaration(Declared):
     """What is computed in each case."""
 
     local_error: float = quantity("", 1e-8, 1e-2, "largest scaled error of an element of a mesh", default=1e-4)
+    optimum: bool = entry("the optimum of each case; without it rules are flown thousands at once", default=True)
     slopes: bool = entry("derivatives of the cost to each axis, from the multipliers", default=True)
     rules: str | None = entry("rules to fly: a built-in name, or a file relative to the study", default=None)
     rule_names: tuple[str, ...] | None = entry("which of them; without it all", default=None)
@@ -110,6 +112,7 @@ class Study:
         conditions = None if "conditions" in sound.wrong else _noted(faults, lambda: _conditions(declared, name))
         rules = (None if "rules" in sound.wrong else _noted(faults, lambda: _rules(declared.compute, path))) or ()
         flights = _noted(faults, lambda: _flights(declared.keep.flights, name)) or ()
+        faults += _nothing_to_do(declared, rules, bool(flights), name) if "rules" not in sound.wrong else []
         found = [] if conditions is None else _axis_faults(conditions, declared.compute, flights, rules, name)
         found += [] if conditions is None else _derive_faults(conditions, declared.derive, name)
         faults += found
@@ -119,7 +122,7 @@ class Study:
         scenario = None if data is None else _noted(faults, lambda: Scenario.from_data(data, str(file), file.parent))
         if conditions is None or data is None or scenario is None or found:
             raise InputFault(faults)
-        plan = plan_of(conditions)
+        plan = plan_of(conditions, None if declared.compute.optimum else AT_A_TIME)
         asked = Asked(data, str(file), file.parent, plan.conditions)
         corners, found = tried(asked, name)
         faults += found
@@ -149,6 +152,8 @@ class Study:
 def _question(
     compute: ComputeDeclaration, flights: tuple[str, ...], distances: tuple[float, ...], rules: tuple[Rule, ...]
 ) -> Question:
+    if not compute.optimum:
+        return RulesQuestion(rules, together=True)
     optimum = OptimumQuestion(compute.local_error, compute.slopes, flights, distances, compute.refly_one_in)
     return Together((optimum, RulesQuestion(rules))) if rules else optimum
 
@@ -208,6 +213,18 @@ def _axis_faults(
     """Axes that can neither move what they name nor stand in the dataset under their name."""
     layout = _question(compute, flights, (), rules).layout(Asked({}, name, None, conditions))
     return key_faults(conditions.axes, name) or name_faults(conditions.axes, layout, name)
+
+
+def _nothing_to_do(declared: StudyDeclaration, rules: tuple[Rule, ...], keeps_flights: bool, name: str) -> list[Fault]:
+    """What a study without an optimum cannot do."""
+    if declared.compute.optimum:
+        return []
+    found: list[Fault] = []
+    if declared.compute.rules is None and not rules:
+        found.append(Fault(name, "compute.optimum", "got false, and no rules", "true, or rules to fly"))
+    if keeps_flights:
+        found.append(Fault(name, "keep.flights", "got flights of no optimum", "false, where compute.optimum is false"))
+    return found
 
 
 def _derive_faults(conditions: Conditions, declared: DeriveDeclaration | None, name: str) -> list[Fault]:

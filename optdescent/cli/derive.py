@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optdescent.cli.options import debug_option, json_option, output_option
-from optdescent.cli.say import CONFLICT, WRITING_SECONDS, Progress, guarded, say_json
+from optdescent.cli.say import CONFLICT, WRITING_SECONDS, Progress, cores, guarded, say_json
 
 if TYPE_CHECKING:
     from optdescent.derive import Derived, DeriveDeclaration
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 _CASE_SECONDS, _RULE_SECONDS = 0.004, 1.2
 """Of making one condition, and of one rule flown in a set of them."""
-_FINALISTS = 8
-"""Derived rules to judge, or so."""
+_RULES_OF_A_COUNT, _FINALISTS = 40, 10
+"""Rules flown for each number of things to remember, and derived rules to judge, or so."""
 
 
 @click.command(
@@ -41,20 +41,31 @@ _FINALISTS = 8
     metavar="KEY=VALUE",
     help="Override one key: of the study where it begins with derive or conditions, else of the scenario.",
 )
+@click.option(
+    "--workers", type=click.IntRange(1, 4096), default=None, help="Processes on this machine [default: one each core]."
+)
 @output_option
 @json_option
 @debug_option
-def derive(study: Path, rules_file: Path, settings: tuple[str, ...], output: Path, as_json: bool, debug: bool) -> None:
+def derive(
+    study: Path,
+    rules_file: Path,
+    settings: tuple[str, ...],
+    workers: int | None,
+    output: Path,
+    as_json: bool,
+    debug: bool,
+) -> None:
     """Search rules whose numbers people can use in the air, in the conditions of STUDY, by its table `derive`.
 
     They are searched in one set of conditions, judged and chosen in a second, and what is predicted is tested in a
     third. Writes rules.toml, which `margins` flies, and the front of simplicity, fuel and stable share. Exit status 3
     if no rule has the wanted share.
     """
-    guarded(lambda: _derive(study, rules_file, settings, output, as_json), debug)
+    guarded(lambda: _derive(study, rules_file, settings, workers or cores(), output, as_json), debug)
 
 
-def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
+def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], workers: int, output: Path, as_json: bool) -> None:
     from optdescent.cli.write import check_output
     from optdescent.derive import DeriveDeclaration, Library
     from optdescent.derive import derive as search
@@ -67,9 +78,9 @@ def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], output: Pat
     library = Library(rules_file.name, read_rules(rules_file))
     check_output(output)
     declared = study.derive or DeriveDeclaration()
-    progress = Progress(_weights(declared, len(library.rules)))
+    progress = Progress(_weights(declared, len(library.rules), workers))
     provenance = Provenance(study.title, study.text, study.digest, of="study")
-    found = search(study.asked, declared, library, provenance, str(path), progress)
+    found = search(study.asked, declared, library, provenance, str(path), workers, progress)
     progress("writing rules, tables and figure")
     files = _written(found, output)
     plain: Plain = {**front_plain(found.front), "files": [str(file) for file in files]}
@@ -84,14 +95,15 @@ def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], output: Pat
         sys.exit(CONFLICT)
 
 
-def _weights(declared: DeriveDeclaration, library: int) -> list[float]:
-    """Seconds of each step: making conditions, each number of things to remember, each rule judged, writing."""
+def _weights(declared: DeriveDeclaration, library: int, workers: int) -> list[float]:
+    """Seconds of each step: making conditions, each number of things to remember, judging, writing."""
     from optdescent.derive.declaration import LEAST_PARTS
 
     cases = declared.train + declared.check + declared.unseen
     counts = declared.most_parts - LEAST_PARTS + 1
-    searching = [_RULE_SECONDS * min(declared.most_rules / counts, 50.0)] * counts
-    return [_CASE_SECONDS * cases, *searching, *([2.0 * _RULE_SECONDS] * (_FINALISTS + library)), WRITING_SECONDS]
+    each = _RULE_SECONDS / workers
+    searching = [each * min(declared.most_rules / counts, _RULES_OF_A_COUNT)] * counts
+    return [_CASE_SECONDS * cases, *searching, 2.0 * each * (_FINALISTS + library), WRITING_SECONDS]
 
 
 def _written(found: Derived, folder: Path) -> list[Path]:

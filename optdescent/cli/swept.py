@@ -74,17 +74,20 @@ def say_swept(plain: Plain) -> None:
     for reason in plain["reasons"]:
         status = reason["status"].replace("_", " ")
         click.echo(f"  {reason['cases']} {status}, as at {reason['at']}: {reason['reason']}")
-    table = plain["percentiles"]
-    click.echo(f"{'part of the cases below':28s}" + "".join(f"{share:9.0f}%" for share in table["share_percent"]))
-    for name, unit, sentence in _SHOWN:
-        click.echo(f"{sentence:28s}" + "".join(_number(value, "10.1f") for value in table[f"{name}_{unit}"]))
+    if table := plain["percentiles"]:
+        click.echo(f"{'part of the cases below':28s}" + "".join(f"{share:9.0f}%" for share in table["share_percent"]))
+        for name, unit, sentence in _SHOWN:
+            click.echo(f"{sentence:28s}" + "".join(_number(value, "10.1f") for value in table[f"{name}_{unit}"]))
     for slope in plain["cost_slopes"]:
         value = _number(slope["median_kg"], "+.3g")
         click.echo(f"cost for each {slope['per']} of {slope['axis']}: {value} kg (median)")
     for rule in plain["rules"]:
-        above = _number(rule["median_fuel_above_optimum_kg"], ".0f")
         stable = f"stable in {rule['stable']} of {rule['flown']}"
-        click.echo(f"{rule['name']}: {stable}, {above} kg above the optimum (median)")
+        if "median_fuel_above_optimum_kg" in rule:
+            fuel = f"{_number(rule['median_fuel_above_optimum_kg'], '.0f')} kg above the optimum"
+        else:
+            fuel = f"{_number(rule['median_fuel_kg'], '.0f')} kg"
+        click.echo(f"{rule['name']}: {stable}, {fuel} (median)")
     click.echo(f"data in {plain['data']}: {plain['open']}; log in {plain['log']}")
     click.echo(plain["caution"])
 
@@ -102,6 +105,8 @@ def _percentiles(dataset: xr.Dataset) -> Plain:
     from optdescent.sweep.analysis import percentiles
     from optdescent.units import UNITS
 
+    if "fuel" not in dataset:
+        return {}  # no optimum was asked for
     table: Plain = {"share_percent": list(_SHARES)}
     for name, unit, _ in _SHOWN:
         found = percentiles(dataset, name, _SHARES)[name].to_numpy() / UNITS[unit].factor
@@ -127,8 +132,12 @@ def _rules(dataset: xr.Dataset) -> list[Plain]:
 
     if "rule" not in dataset.dims:
         return []
-    above = dataset.assign(rule_fuel_above_optimum=dataset["rule_fuel"] - dataset["fuel"])
-    medians = percentiles(above, "rule_fuel_above_optimum", (50.0,))["rule_fuel_above_optimum"].squeeze("share")
+    key, shown = "rule_fuel", dataset
+    if "fuel" in dataset:
+        key = "rule_fuel_above_optimum"
+        shown = dataset.assign(rule_fuel_above_optimum=dataset["rule_fuel"] - dataset["fuel"])
+    medians = percentiles(shown, key, (50.0,))[key].squeeze("share")
+    told = f"median_{key.removeprefix('rule_')}_kg"
     names: list[str] = dataset["rule"].to_numpy().tolist()
     stable = dataset["rule_stable"].to_numpy().reshape(-1, len(names))
     return [
@@ -136,7 +145,7 @@ def _rules(dataset: xr.Dataset) -> list[Plain]:
             "name": name,
             "flown": int((stable[:, index] >= 0).sum()),
             "stable": int((stable[:, index] == 1).sum()),
-            "median_fuel_above_optimum_kg": _rounded(float(medians[index]), 4),
+            told: _rounded(float(medians[index]), 4),
         }
         for index, name in enumerate(names)
     ]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from optdescent.derive.declaration import DeriveDeclaration
 from optdescent.derive.family import Candidate, Family, things_to_remember
+from optdescent.derive.flown import Fly, flying
 from optdescent.derive.front import Array, non_dominated, predicted_share, share_interval
 from optdescent.derive.rule_file import rule_file_text
 from optdescent.derive.search import Score, Search, mean
@@ -21,13 +22,9 @@ from optdescent.optimum.progress import Progress, silent
 from optdescent.results import Provenance
 from optdescent.results.front import Effort, Front, front_dataset
 from optdescent.rules import Rule
-from optdescent.rules.fleet import Fleet
 from optdescent.rules.judged import Judged
 from optdescent.sweep.question import Asked
 from optdescent.units import NAUTICAL_MILE
-
-_LOOK = (10.0 * NAUTICAL_MILE,)
-"""Distance to go [m] at which energy is asked for: a fleet joins flights of several pilots at a distance only."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +65,7 @@ def derive(
     library: Library,
     provenance: Provenance,
     name: str,
+    workers: int = 1,
     progress: Progress | None = None,
 ) -> Derived:
     """Rules of thumb with least fuel for a wanted share of stable gates, beside those of a library [SI].
@@ -76,6 +74,9 @@ def derive(
     ----------
     name : str
         The study's file, as messages show it.
+    workers : int
+        Processes that fly rules [-]; a script that asks for more than one does so under `if __name__ == "__main__"`,
+        because each of them reads the script.
 
     Raises
     ------
@@ -85,19 +86,13 @@ def derive(
     say = progress or silent
     say("conditions")
     sets = sets_of(asked, declared, name)
-    family = Family.of(sets.scenarios[Use.TRAIN], _knots(declared))
-
-    def fly(candidate: Candidate) -> Score:
-        return Score.of(Fleet(family.rule(candidate)).judged(sets.scenarios[Use.TRAIN], _LOOK))
-
-    search = Search(family, fly, asked_in_training(declared), declared.most_parts, declared.most_rules)
-    search.run(say)
-    source = f"derived by optdescent from {provenance.title} ({provenance.scenario_digest}), not published"
-    entries = [*_derived(search, source, library), *(_Entry(rule) for rule in library.rules)]
-    judged: list[Judged] = []
-    for entry in entries:
-        say(f"judging {entry.rule.name}")
-        judged.append(_judged(entry.rule, sets))
+    with flying(sets.scenarios, workers) as fly:
+        search = _searched(sets, declared, fly, say)
+        source = f"derived by optdescent from {provenance.title} ({provenance.scenario_digest}), not published"
+        entries = [*_derived(search, source, library), *(_Entry(rule) for rule in library.rules)]
+        say(f"judging {len(entries)} rules")
+        # together, because two sets take little longer than one
+        judged = fly([entry.rule for entry in entries], (Use.CHECK, Use.UNSEEN))
     effort = Effort(
         declared.stable_share,
         declared.alike,
@@ -113,6 +108,17 @@ def derive(
         entry.data for entry, is_told in zip(entries, _told(front), strict=True) if entry.data is not None and is_told
     ]
     return Derived(front, rule_file_text(told, front))
+
+
+def _searched(sets: Sets, declared: DeriveDeclaration, fly: Fly, say: Progress) -> Search:
+    family = Family.of(sets.scenarios[Use.TRAIN], _knots(declared))
+
+    def scored(candidates: Sequence[Candidate]) -> list[Score]:
+        return [Score.of(own) for own in fly([family.rule(one) for one in candidates], (Use.TRAIN,))]
+
+    search = Search(family, scored, asked_in_training(declared), declared.most_parts, declared.most_rules)
+    search.run(say)
+    return search
 
 
 def asked_in_training(declared: DeriveDeclaration) -> float:
@@ -143,11 +149,6 @@ def _derived(search: Search, source: str, library: Library) -> list[_Entry]:
 def _names(stem: str) -> Sequence[str]:
     """Names in the order in which they are taken: a, b, ..."""
     return [f"{stem}{one}{other}" for one in ("", *string.ascii_lowercase) for other in string.ascii_lowercase]
-
-
-def _judged(rule: Rule, sets: Sets) -> Judged:
-    """What became of a rule in the check conditions, then in the unseen ones: flown together, which is quicker."""
-    return Fleet(rule).judged((*sets.scenarios[Use.CHECK], *sets.scenarios[Use.UNSEEN]), _LOOK)
 
 
 def _front(entries: Sequence[_Entry], judged: Sequence[Judged], effort: Effort, provenance: Provenance) -> Front:

@@ -227,7 +227,13 @@ class Family:
         speeds: dict[str, Any] = {"descent_kt": self._number(candidate, Part.DESCENT)}
         if Part.SLOW_DOWN in candidate.parts:
             speeds["slow_down_kt_per_nm"] = self._number(candidate, Part.SLOW_DOWN)
-        data = {"name": name, "title": "", "source": source, "profile": profile, "speeds": {**speeds, "by": by}}
+        data: dict[str, Any] = {
+            "name": name,
+            "title": "",
+            "source": source,
+            "profile": profile,
+            "speeds": {**speeds, "by": by},
+        }
         if Part.GEAR in candidate.parts:
             data["devices"] = [{"device": "gear", "distance_nm": self._number(candidate, Part.GEAR)}]
         return {**data, "title": "; ".join(rule_words(_validated(data)))}

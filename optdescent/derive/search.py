@@ -8,7 +8,7 @@ same rules. A rule that a longer way round would reach is missed: the result is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -69,13 +69,13 @@ def mean(values: NDArray[np.float64]) -> float:
 class Search:
     """A search over a family; `scored` keeps every rule flown, in the order flown.
 
-    `fly` says how a candidate does; `wanted` is the share of stable gates [-]. At most `most_rules` are flown, those
-    left shared evenly among the numbers of things to remember that are left, up to `most_parts`; `is_cut_short` says
-    that this kept some from being flown. It ends early where one thing more betters nothing.
+    `fly` says how each of some candidates does; `wanted` is the share of stable gates [-]. At most `most_rules` are
+    flown, those left shared evenly among the numbers of things to remember that are left, up to `most_parts`;
+    `is_cut_short` says that this kept some from being flown. It ends early where one thing more betters nothing.
     """
 
     family: Family
-    fly: Callable[[Candidate], Score]
+    fly: Callable[[Sequence[Candidate]], list[Score]]
     wanted: float
     most_parts: int
     most_rules: int
@@ -134,15 +134,12 @@ class Search:
 
     def _fly(self, candidates: Iterable[Candidate], room: int) -> list[Candidate]:
         """Fly those that have not been, until `room` rules have been flown [-]; returns those with a score."""
-        scored: list[Candidate] = []
-        for candidate in candidates:
-            if candidate not in self.scored:
-                if len(self.scored) >= room:
-                    self.is_cut_short = True
-                    continue
-                self.scored[candidate] = self.fly(candidate)
-            scored.append(candidate)
-        return scored
+        asked = tuple(dict.fromkeys(candidates))
+        new = [candidate for candidate in asked if candidate not in self.scored]
+        left = max(room - len(self.scored), 0)
+        self.is_cut_short |= len(new) > left
+        self.scored.update(zip(new[:left], self.fly(new[:left]), strict=True))
+        return [candidate for candidate in asked if candidate in self.scored]
 
     def _move(self, start: Candidate, room: int) -> None:
         """Move single values, by long steps first, as long as that betters the rule."""

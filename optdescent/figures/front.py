@@ -58,10 +58,10 @@ class _Points:
             front.names,
             front.column("simplicity"),
             fuel,
-            *(
-                100.0 * front.column(name)
-                for name in ("stable_share", "predicted_low", "predicted_high", "unseen_stable_share")
-            ),
+            100.0 * front.column("stable_share"),
+            100.0 * front.column("predicted_low"),
+            100.0 * front.column("predicted_high"),
+            100.0 * front.column("unseen_stable_share"),
             np.flatnonzero(is_derived & is_shown & is_known).tolist(),
             np.flatnonzero(~is_derived & is_known).tolist(),
             front.recommended,

@@ -163,6 +163,9 @@ class OptimumSession:
     _tried: dict[Hashable, list[tuple[Array, bool]]] = field(default_factory=dict[Hashable, list[tuple[Array, bool]]])
     _refused: dict[int, float] = field(default_factory=dict[int, float])
 
+    def begin(self, cases: Sequence[Case]) -> None:
+        """Nothing: a case is solved from its neighbours, one after the other."""
+
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         """Optimum of a case: from its neighbours, else cold, else the reason why there is none."""
         name = world(case.scenario)

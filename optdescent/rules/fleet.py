@@ -16,6 +16,8 @@ from optdescent.rules.pilot import Pilot
 from optdescent.scenario import Scenario
 
 Array = NDArray[np.float64]
+MOST_PILOTS = 8
+"""Compiled pilots that a fleet keeps."""
 AT_A_TIME = 1024
 """Flights taken at a time: their arrays stay in the processor's cache, and Python's share stays small."""
 
@@ -41,6 +43,7 @@ class Fleet:
                 parameters, flights = flown_together(self._pilots[pilot], own)
                 found.append(judged(self._pilots[pilot], flights, parameters, distances))
                 order += some
+        self._let_go()
         return _joined(found, np.argsort(order, kind="stable").tolist())
 
     def _pilot_index(self, scenario: Scenario) -> int:
@@ -50,6 +53,10 @@ class Fleet:
                 return index
         self._pilots.append(wanted)
         return len(self._pilots) - 1
+
+    def _let_go(self) -> None:
+        """Keep the latest pilots only: where an axis moves what is compiled, they would grow with the cases."""
+        del self._pilots[:-MOST_PILOTS]
 
 
 def flown_together(pilot: Pilot, scenarios: Sequence[Scenario]) -> tuple[Array, Flights]:

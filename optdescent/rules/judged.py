@@ -37,6 +37,7 @@ class Judged:
     stable: Flags
     reasons: tuple[str, ...]
     limits_kept: Flags
+    gate_speed: Array
     above_reference: Array
     gate_sink: Array
     gate_energy: Array
@@ -73,6 +74,7 @@ def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[f
         stable=stable,
         reasons=_reasons(flights, reached, gate, found),
         limits_kept=kept,
+        gate_speed=np.asarray(at.calibrated_airspeed),
         above_reference=at.calibrated_airspeed - at.reference_speed,
         gate_sink=at.sink,
         gate_energy=_energy(at, gate) + 0.0 * place,

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from optdescent.airframe import Configuration
 from optdescent.curves.elementary import Value
-from optdescent.motion import State
+from optdescent.motion import Control, State, Surroundings
+from optdescent.motion.equations import motion
 
 DEVICES = 11
 """Place in a column of the first device's travel; state, thrust, brake and what the crew noted stand before it."""
@@ -76,6 +77,45 @@ class Lane:
             *devices,
             *self.actions,
         ]
+
+
+@dataclass(frozen=True)
+class Half:
+    """What holds half-way between two looks: state, control, devices."""
+
+    state: State
+    control: Control
+    out: Configuration
+
+    @staticmethod
+    def size(steps: int) -> int:
+        """Length of a column [-]."""
+        return 9 + steps
+
+    @classmethod
+    def unpacked(cls, values: Value, steps: int) -> Half:
+        """From a column (size, ...) in the order of the fields [SI]."""
+        state, control = State(*(values[index] for index in range(5))), Control(*(values[5 + i] for i in range(3)))
+        return cls(state, control, configuration([values[8 + index] for index in range(steps + 1)]))
+
+    def packed(self) -> list[Value]:
+        """The numbers of a column [SI]."""
+        state, control = self.state, self.control
+        return [
+            state.pressure_altitude,
+            state.true_airspeed,
+            state.path_angle,
+            state.mass,
+            state.time,
+            control.load_factor,
+            control.thrust_fraction,
+            control.speed_brake,
+            *listed(self.out),
+        ]
+
+    def rates(self, surroundings: Surroundings, x: Value) -> State:
+        """Rates by distance [SI] at a coordinate along the track [m]."""
+        return motion(surroundings, x, self.state, self.control, self.out).by_distance
 
 
 def listed(devices: Configuration) -> list[Value]:

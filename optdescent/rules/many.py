@@ -61,7 +61,8 @@ class Flights:
     def at(self, values: Array, distance: float) -> Array:
         """Values (flight,) at a distance to go [m], in their unit; not a number beyond the start."""
         if not self.x[0] <= -distance <= self.x[-1]:
-            return np.full(values.shape[1], np.nan, dtype=np.float64)
+            beyond: Array = np.full(values.shape[1], np.nan)
+            return beyond
         after = max(int(np.searchsorted(self.x, -distance)), 1)
         share = (-distance - self.x[after - 1]) / (self.x[after] - self.x[after - 1])
         found: Array = values[after - 1] + share * (values[after] - values[after - 1])

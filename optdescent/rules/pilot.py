@@ -20,7 +20,7 @@ from optdescent.air.atmosphere import pressure
 from optdescent.air.warmth import WARMTH
 from optdescent.air.wind import GIVEN, WindField
 from optdescent.air.wind.direction import along_and_across
-from optdescent.airframe import Airframe, Configuration
+from optdescent.airframe import Airframe
 from optdescent.arrival import Arrival
 from optdescent.curves.elementary import Value, absolute, clip, cos, maximum, minimum, rounded, stacked, where
 from optdescent.motion import Control, State, Surroundings
@@ -39,7 +39,7 @@ from optdescent.rules.crew import (
     steepest_path,
     thrust_order,
 )
-from optdescent.rules.lane import Lane, LaneShape, configuration, listed
+from optdescent.rules.lane import Half, Lane, LaneShape, configuration, listed
 from optdescent.rules.parts import Rule, SpeedName
 from optdescent.rules.rule import Ask, Place, asked, height_excess, named_speed, planned_change
 from optdescent.scenario import BelievedWind, Technique
@@ -70,45 +70,6 @@ class Orders:
     ask: Ask
     seen: Seen
     reasons: tuple[Value, ...]
-
-
-@dataclass(frozen=True)
-class Half:
-    """What holds half-way between two looks: state, control, devices."""
-
-    state: State
-    control: Control
-    out: Configuration
-
-    @staticmethod
-    def size(steps: int) -> int:
-        """Length of a column [-]."""
-        return 9 + steps
-
-    @classmethod
-    def unpacked(cls, values: Value, steps: int) -> Half:
-        """From a column (size, ...) in the order of the fields [SI]."""
-        state, control = State(*(values[index] for index in range(5))), Control(*(values[5 + i] for i in range(3)))
-        return cls(state, control, configuration([values[8 + index] for index in range(steps + 1)]))
-
-    def packed(self) -> list[Value]:
-        """The numbers of a column [SI]."""
-        state, control = self.state, self.control
-        return [
-            state.pressure_altitude,
-            state.true_airspeed,
-            state.path_angle,
-            state.mass,
-            state.time,
-            control.load_factor,
-            control.thrust_fraction,
-            control.speed_brake,
-            *listed(self.out),
-        ]
-
-    def rates(self, surroundings: Surroundings, x: Value) -> State:
-        """Rates by distance [SI] at a coordinate along the track [m]."""
-        return motion(surroundings, x, self.state, self.control, self.out).by_distance
 
 
 @dataclass(frozen=True)

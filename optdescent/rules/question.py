@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 import numpy as np
 
+from optdescent.inputs import InputFault
 from optdescent.results import Flight
 from optdescent.results.schema import Column
 from optdescent.results.sweep import Content, Status, SweepColumn
+from optdescent.rules.fleet import Fleet
 from optdescent.rules.fly import Pilot, flown_by, pilot_of
+from optdescent.rules.judged import Judged
 from optdescent.rules.parts import Rule
 from optdescent.scenario import Scenario
 from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
@@ -36,15 +41,21 @@ _KEPT = SweepColumn(
 _REASONS = SweepColumn(
     Column("rule_reasons", "", "why the rule is not stable, and what it did not keep", ""), Content.TEXT, _RULE
 )
+_Values: TypeAlias = dict[str, float | int | str]
 _MOST_PILOTS = 24
 """Compiled pilots a worker keeps: where an axis moves what is compiled, their number would grow with the cases."""
 
 
 @dataclass(frozen=True)
 class RulesQuestion:
-    """Each rule flown by a crew in each case; how a case ends is left to the other questions."""
+    """Each rule flown by a crew in each case; how a case ends is left to the other questions.
+
+    With `together` the flights of a block are taken at once and judged by `rules.judged`: of the limits on the way,
+    those of speed, sink rate, windows and gates.
+    """
 
     rules: tuple[Rule, ...]
+    together: bool = False
 
     def layout(self, asked: Asked) -> Layout:
         """Columns [SI] over the dimension `rule`, whose attributes hold titles and sources as JSON."""
@@ -72,10 +83,15 @@ class RulesHeld:
 
     question: RulesQuestion
     _pilots: dict[Pilot, Pilot] = field(default_factory=dict[Pilot, Pilot])
+    _fleets: dict[str, Fleet] = field(default_factory=dict[str, Fleet])
 
     def session(self) -> RulesSession:
         """A session for one block."""
         return RulesSession(self)
+
+    def fleet(self, rule: Rule) -> Fleet:
+        """Who flies a rule in many scenarios at once."""
+        return self._fleets.setdefault(rule.name, Fleet(rule))
 
     def flight(self, scenario: Scenario, rule: Rule) -> Flight:
         """Flight of a rule [SI]."""
@@ -87,16 +103,30 @@ class RulesHeld:
         return flown_by(pilot, scenario)
 
 
-@dataclass(frozen=True)
+@dataclass
 class RulesSession:
-    """Rules flown case after case; none starts from a neighbour."""
+    """Rules flown case after case, or in all cases of a block at once; none starts from a neighbour."""
 
     held: RulesHeld
+    _known: dict[int, list[_Values]] = field(default_factory=dict[int, "list[_Values]"])
+
+    def begin(self, cases: Sequence[Case]) -> None:
+        """Flights of all cases at once, where the question asks for it; those without a scenario say so later."""
+        if not self.held.question.together:
+            return
+        sound: list[tuple[int, Scenario]] = []
+        for case in cases:
+            with suppress(InputFault):
+                sound.append((case.number, case.scenario))
+        scenarios = [scenario for _, scenario in sound]
+        columns = [_together(self.held.fleet(rule).judged(scenarios)) for rule in self.held.question.rules]
+        self._known = {number: [own[index] for own in columns] for index, (number, _) in enumerate(sound)}
 
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         """What each rule used, and whether it arrived stable, or why not [SI]."""
         columns = self.held.question.layout(case.asked).columns
-        each = [self._values(case.scenario, rule) for rule in self.held.question.rules]
+        known = self._known.get(case.number)
+        each = known or [self._values(case.scenario, rule) for rule in self.held.question.rules]
         values: dict[str, Value] = {
             column.name: np.array(
                 [own.get(column.name, column.content.missing) for own in each],
@@ -110,7 +140,7 @@ class RulesSession:
         """None: what a rule uses does not depend on its neighbours."""
         return None
 
-    def _values(self, scenario: Scenario, rule: Rule) -> dict[str, float | int | str]:
+    def _values(self, scenario: Scenario, rule: Rule) -> _Values:
         try:
             summary = self.held.flight(scenario, rule).summary
         except Exception as error:
@@ -135,3 +165,30 @@ class RulesSession:
             _KEPT.name: int(summary.keeps_every_limit),
             _REASONS.name: "; ".join(reasons),
         }
+
+
+def _together(found: Judged) -> list[_Values]:
+    """Values by column [SI] of flights judged together, flight by flight."""
+    numbers = (
+        found.fuel,
+        found.time,
+        found.top_of_descent,
+        found.thrust_distance,
+        found.thrust_fuel,
+        found.brake_distance,
+        found.gate_speed,
+        found.above_reference,
+        found.gate_sink,
+    )
+    rows = zip(*(array.tolist() for array in numbers), strict=True)
+    flags = zip(found.stable.tolist(), found.limits_kept.tolist(), found.reasons, strict=True)
+    names = [column.name for column in _NUMBERS]
+    return [
+        {
+            **dict(zip(names, row, strict=True)),
+            _STABLE.name: int(stable),
+            _KEPT.name: int(kept),
+            _REASONS.name: reason,
+        }
+        for row, (stable, kept, reason) in zip(rows, flags, strict=True)
+    ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +33,9 @@ def answer_block(block: Block, plan: Plan, asked: Asked, layout: Layout, held: H
     places = np.array([case.place for case in cases])
     middle = 0.5 * (np.min(places, axis=0) + np.max(places, axis=0))
     session = held.session()
+    with suppress(Exception):
+        # what fails for all at once may still be answered one by one, and says then why it fails
+        session.begin(cases)
     outwards: list[int] = np.argsort(np.linalg.norm(places - middle, axis=1), kind="stable").tolist()
     answers: dict[int, Answer] = {}
     for index in outwards:

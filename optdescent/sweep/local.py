@@ -72,6 +72,10 @@ class _AttentiveSession:
     session: Session
     look: Callable[[], None]
 
+    def begin(self, cases: Sequence[Case]) -> None:
+        self.look()
+        self.session.begin(cases)
+
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         self.look()
         return self.session.answer(case, near)

@@ -101,6 +101,10 @@ class Layout:
 class Session(Protocol):
     """Answers the cases of one block."""
 
+    def begin(self, cases: Sequence[Case]) -> None:
+        """All cases of the block, before the first is answered: what is best done for many at once may be done now."""
+        ...
+
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         """Answer of a case; `near` holds the `start` of each solved neighbour in its block, the nearest first."""
         ...
@@ -176,6 +180,10 @@ class _HeldTogether:
 @dataclass(frozen=True)
 class _SessionTogether:
     sessions: tuple[Session, ...]
+
+    def begin(self, cases: Sequence[Case]) -> None:
+        for session in self.sessions:
+            session.begin(cases)
 
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         return _joined([session.answer(case, starts) for session, starts in self._each(near)])

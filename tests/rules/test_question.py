@@ -140,3 +140,19 @@ def test_a_step_that_was_dropped_is_compiled_again(found: Answers, monkeypatch: 
     monkeypatch.setattr("optdescent.rules.question._MOST_PILOTS", 1)
     again = answered(RulesQuestion((THREE_TO_ONE, THREE_DEGREES)), asked())
     assert all(np.array_equal(again.arrays[name], found.arrays[name]) for name in found.arrays)
+
+
+def test_flights_taken_together_are_those_taken_alone(found: Answers) -> None:
+    together = answered(RulesQuestion((THREE_TO_ONE, THREE_DEGREES), together=True), asked()).arrays
+    for name in ("rule_fuel", "rule_time", "rule_top_of_descent", "rule_gate_speed", "rule_gate_sink"):
+        assert together[name] == pytest.approx(found.arrays[name], rel=1e-9)
+    assert together["rule_stable"].tolist() == found.arrays["rule_stable"].tolist()
+    for mine, theirs in zip(together["rule_reasons"].ravel(), found.arrays["rule_reasons"].ravel(), strict=True):
+        assert theirs.startswith(mine)  # beyond the gate a flight alone is told every breach
+
+
+def test_a_case_that_is_no_scenario_does_not_keep_the_others_from_being_flown_together() -> None:
+    question = RulesQuestion((THREE_TO_ONE,), together=True)
+    arrays = answered(question, asked(levels=(58000.0, 1.0, 64000.0))).arrays
+    assert arrays["status"].tolist() == [Status.SOLVED, Status.BAD_INPUT, Status.SOLVED]
+    assert arrays["rule_stable"].ravel().tolist() == [1, -1, 1]

@@ -466,3 +466,22 @@ def test_the_text_changes_with_a_file_that_is_only_a_level(tmp_path: Path) -> No
     before = Study.from_toml(path).text
     file.write_text(text.replace(",0.4,267,36", ",0.4,268,36"), encoding="utf-8")
     assert Study.from_toml(path).text != before
+
+
+def test_a_study_without_an_optimum_flies_rules_in_large_blocks(tmp_path: Path) -> None:
+    rest = "[conditions.sampling]\nkind = 'random'\ncount = 3000\n[compute]\nrules = 'three_rules'\noptimum = false\n"
+    study = Study.from_toml(write_study(tmp_path, axes=span("start.mass_kg", 56000, 64000), rest=rest))
+    assert isinstance(study.question, RulesQuestion)
+    assert study.question.together
+    assert 700 < max(block.size for block in study.plan.blocks) <= 1024
+
+
+@pytest.mark.parametrize(
+    ("rest", "key"),
+    [
+        ("[compute]\noptimum = false\n", "compute.optimum"),
+        ("[compute]\noptimum = false\nrules = 'three_rules'\n[keep]\nflights = true\n", "keep.flights"),
+    ],
+)
+def test_without_an_optimum_something_else_must_be_asked(tmp_path: Path, rest: str, key: str) -> None:
+    assert fault(write_study(tmp_path, rest=rest)).key == key
