@@ -202,8 +202,14 @@ def _described(file: Path) -> str:
     if keys & {"arrival", "start", "airframe", "air"}:
         scenario = Scenario.from_toml(file)
         return f"scenario {scenario.digest}: {scenario.title}"
+    if keys & {"axes", "sampling"}:
+        from optdescent.margins.over import read_conditions
+
+        conditions = read_conditions(file)
+        return f"conditions: {conditions.size} cases over {', '.join(axis.name for axis in conditions.axes)}"
     known = (
-        "a scenario (arrival, start), a study (scenario, conditions), rules (rules), an airframe (wing, steps), "
+        "a scenario (arrival, start), a study (scenario, conditions), rules (rules), conditions (sampling, axes), "
+        "an airframe (wing, steps), "
         "or a sounding (.csv)"
     )
     raise InputFault([Fault(str(file), "", f"is no known input file (its keys are {sorted(keys)})", known)])

@@ -7,6 +7,7 @@ in a narrowing cone. What lies between two scanned points is not seen: a failure
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -20,9 +21,10 @@ from optdescent.scenario import ADDED_TAILWIND, Axis, BelievedWind, Scenario
 from optdescent.sweep.question import Asked
 
 Array = NDArray[np.float64]
-_FARTHEST, _STEP = 4.0, 0.25
+_FARTHEST, _STEP = 4.0, 0.5
 """Radius to which rays are scanned, and the step between two flights of a ray [spreads]."""
-_DIRECTIONS, _CONES, _IN_CONE, _HALVINGS = 32, (0.35, 0.15), 16, 5
+_DIRECTIONS, _CONES, _IN_CONE, _HALVINGS = 32, (0.35, 0.15), 16, 6
+_AMOUNT = re.compile(r"-?[\d.]+,?|kt|ft")
 _SEED = 20
 """Of the directions: the search is the same every time."""
 
@@ -184,7 +186,13 @@ class Breaking:
         ]
         together = ", ".join(words for _, words in sorted(large, reverse=True))
         held = f"holds up to {_listed(single)}; " if single else "no driver alone breaks it; "
-        return f"{held}breaks first at {radius:.1f} spreads: {together} ({reason})"
+        return f"{held}breaks first at {radius:.1f} spreads: {together} ({reason_kind(reason)})"
+
+
+def reason_kind(reason: str) -> str:
+    """A reason without its amounts, which at the border are next to nothing: `1 kt too fast` is `too fast`."""
+    words = [word for word in reason.replace(";", " and").split() if not _AMOUNT.fullmatch(word)]
+    return " ".join(words).replace("flaps at of not", "flaps not").removesuffix(" ft/min")
 
 
 def _directions(count: int) -> Array:

@@ -15,7 +15,7 @@ from scipy.stats import binomtest
 
 from optdescent.inputs import InputFault, read_toml, validated, with_settings
 from optdescent.margins.attribution import variance_shares
-from optdescent.margins.breaking import Break, Breaking
+from optdescent.margins.breaking import Break, Breaking, reason_kind
 from optdescent.margins.margins import DISTANCES
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.question import OptimumQuestion
@@ -208,16 +208,11 @@ def _percentile(values: Array, percentile: float) -> Array:
 
 def _most_common(reasons: Sequence[str]) -> str:
     """What keeps most unstable flights from being stable, without its amount, and how many of them it does."""
-    kinds = Counter(_kind(part) for reason in reasons if reason for part in reason.split("; "))
+    kinds = Counter(reason_kind(part) for reason in reasons if reason for part in reason.split("; "))
     if not kinds:
         return ""
     kind, count = kinds.most_common(1)[0]
     return f"{kind} ({count} of {sum(bool(reason) for reason in reasons)} misses)"
-
-
-def _kind(reason: str) -> str:
-    words = [word for word in reason.split() if not word.replace(".", "").replace(",", "").isdigit()]
-    return " ".join(words).replace("flaps at of not", "flaps not")
 
 
 def _by_driver(shares: Sequence[tuple[Array, Array]], names: Sequence[str]) -> dict[str, xr.DataArray]:
