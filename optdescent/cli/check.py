@@ -127,6 +127,7 @@ def _study(file: Path) -> tuple[str, Plain]:
         "sampling": conditions.sampling.kind,
         "axes": [f"{axis.name} ({axis.count})" if axis.count else axis.name for axis in conditions.axes],
         "blocks": len(study.plan.blocks),
+        "optimum": study.compute.optimum,
         "rules": [rule.name for rule in study.rules],
         "flight_columns": len(study.flights),
         "estimate_min": round(seconds / 60.0, 1),
@@ -139,7 +140,8 @@ def _study_lines(study: Plain) -> list[str]:
     return [
         f"  from {study['scenario']}",
         f"  {study['cases']} cases ({study['sampling']}) over {', '.join(study['axes'])}",
-        f"  the optimum{''.join(f', {name}' for name in study['rules'])} in each; summaries and {kept} kept",
+        f"  {', '.join([*(['the optimum'] if study['optimum'] else []), *study['rules']])} in each; "
+        f"summaries and {kept} kept",
         f"  {study['blocks']} blocks; about {study['estimate_min']:g} min with {study['workers']} processes here",
     ]
 

@@ -77,13 +77,16 @@ def _margins(
     from optdescent.results.over_conditions import over_conditions_plain
     from optdescent.results.plain import margins_plain
     from optdescent.rules import read_rules
+    from optdescent.rules.startable import check_start
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(path, settings)
     asked = None if wanted is None else asked_of(path, settings, wanted[0])
     check_output(output)
     beside = path.parent / "rules.toml"
-    rules = read_rules(rules_file or (beside if beside.exists() else "three_rules"))
+    source = rules_file or (beside if beside.exists() else Path("three_rules"))
+    rules = read_rules(source)
+    check_start(scenario, rules, str(source))
     after = [] if asked is None else [*_CONDITION_SECONDS, *([_SEARCH_SECONDS] * len(rules))]
     progress = Progress([*OPTIMUM_SECONDS, *([RULE_SECONDS] * len(rules)), *after, WRITING_SECONDS])
     found = compare(scenario, rules, progress)
@@ -156,7 +159,7 @@ def _say_over(plain: Plain) -> None:
     for rule in plain["rules"]:
         low, high = 100.0 * rule["stable_share_low"], 100.0 * rule["stable_share_high"]
         above = rule["fuel_above_optimum_mean_kg"]
-        cost = "" if above is None else f", {above:+.0f} kg to the optimum of {plain['conditions_with_optimum']}"
+        cost = "" if above is None else f", {above:+.0f} kg to the optimum (in {rule['compared']:.0f} of them)"
         share = 100.0 * rule["stable_share"]
         click.echo(f"  {rule['rule']}: stable in {share:.1f} % (95 %: {low:.1f} to {high:.1f}){cost}")
         if rule["most_common_reason"]:

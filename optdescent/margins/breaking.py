@@ -2,11 +2,14 @@
 
 From the middle of the conditions rays are flown outwards: along each driver both ways, and in directions spread evenly
 over the sphere; along each ray the first failure is bracketed and halved. Around the best ray found the search goes on
-in a narrowing cone. What lies between two scanned points is not seen: a failure that a step jumps over is missed.
+in a narrowing cone. What lies between two scanned points is not seen: a failure that a step jumps over is missed. Axes
+without an order (anti-ice, soundings, members, crews) stay as the scenario has them; the sentence says at which mass
+and with which anti-ice the search was made.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -38,25 +41,33 @@ class Driver:
     spread: float
 
     def told(self, level: float, *, unforecast: bool) -> str:
-        """A level [file unit] in words."""
+        """A level [file unit] in words, rounded towards the middle: what is said to hold does."""
         symbol = self.axis.unit.symbol
         if self.axis.key == ADDED_TAILWIND:
             known = "unforecast" if unforecast else "added"
-            return f"{abs(level):.0f} {symbol} of {known} {'tailwind' if level >= 0.0 else 'headwind'}"
+            side = "tailwind" if level >= 0.0 else "headwind"
+            return f"{abs(self._inwards(level, 1.0)):.0f} {symbol} of {known} {side}"
         if self.axis.unit.suffix == "kg":
-            return f"{level / 1000.0:.1f} t"
+            return f"{self._inwards(level, 100.0) / 1000.0:.1f} t"
         if self.axis.unit.suffix == "k":
-            return f"{level:+.0f} K from the standard temperature"
+            return f"{self._inwards(level, 1.0):+.0f} K from the standard temperature"
         digits = 0 if abs(level) >= 100.0 else 3 if abs(level) < 1.0 else 1
-        return f"{self.axis.name.removesuffix('_' + self.axis.unit.suffix)} {level:.{digits}f} {symbol}".strip()
+        name = self.axis.name.removesuffix("_" + self.axis.unit.suffix)
+        return f"{name} {self._inwards(level, 10.0**-digits):.{digits}f} {symbol}".strip()
+
+    def _inwards(self, level: float, step: float) -> float:
+        """Multiple of a step between the middle and a level [file unit]."""
+        steps = (level - self.middle) / step
+        start = round(self.middle / step)
+        return (start + math.trunc(steps)) * step
 
 
 @dataclass(frozen=True)
 class Break:
     """Where a rule breaks: at how many spreads from the middle, at which levels (driver,) [file units], and why.
 
-    `radius` is not a number where it holds as far as was searched. `alone` (driver, 2) are the levels at which each
-    driver alone breaks it, downwards and upwards: not a number where none does.
+    `radius` is not a number where it holds as far as was searched. `alone` (driver, 2) are the levels up to which it
+    holds with one driver disturbed alone, downwards and upwards: not a number where that does not break it.
     """
 
     radius: float
@@ -80,7 +91,9 @@ class Breaking:
 
     def __init__(self, asked: Asked) -> None:
         self.drivers = drivers(asked)
-        self._asked = replace(asked, conditions=replace(asked.conditions, axes=self._axes, shares=None))
+        fixed = [axis for axis in asked.conditions.axes if axis.is_ordered and axis.standard_deviation == 0.0]
+        self._fixed = [axis.drawn(0.5) for axis in fixed]
+        self._asked = replace(asked, conditions=replace(asked.conditions, axes=(*self._axes, *fixed), shares=None))
         self._known: dict[bytes, Scenario | None] = {}
         count = len(self.drivers)
         self._directions = _directions(count) if count else np.zeros((0, 0))
@@ -101,13 +114,13 @@ class Breaking:
         if not here.stable[0]:
             sentence = f"does not hold even without a disturbance: {here.reasons[0]}"
             return Break(0.0, self._levels(np.zeros(count)), alone, here.reasons[0], sentence)
-        radii = self._first_failures(fleet, self._directions)
+        held, radii = self._first_failures(fleet, self._directions)
         for index in range(2 * count):
             if np.isfinite(radii[index]):
-                alone[index // 2, index % 2] = self._levels(radii[index] * self._directions[index])[index // 2]
+                alone[index // 2, index % 2] = self._levels(held[index] * self._directions[index])[index // 2]
         best, radius = self._narrowed(fleet, radii)
         if not np.isfinite(radius):
-            sentence = f"holds up to {_FARTHEST:g} spreads in every direction searched"
+            sentence = f"holds as far as was searched, {_FARTHEST:g} spreads or the end of what a scenario allows"
             return Break(np.nan, nothing, alone, "", sentence)
         point = radius * best
         broken = self._scenario(point)
@@ -124,29 +137,29 @@ class Breaking:
         for width in _CONES if len(self.drivers) > 1 and np.isfinite(radius) else ():
             tried = best + width * random.standard_normal((_IN_CONE, best.size))
             tried /= np.linalg.norm(tried, axis=1, keepdims=True)
-            found = self._first_failures(fleet, tried, radius)
+            _, found = self._first_failures(fleet, tried, radius)
             found = np.where(np.isfinite(found), found, np.inf)
             if float(found.min()) < radius:
                 at = int(np.argmin(found))
                 best, radius = tried[at], float(found[at])
         return best, radius
 
-    def _first_failures(self, fleet: Fleet, directions: Array, farthest: float = _FARTHEST) -> Array:
-        """Radius of the first failure along each direction [spreads]; not a number where there is none."""
-        steps = np.arange(_STEP, farthest + 0.5 * _STEP, _STEP)
+    def _first_failures(self, fleet: Fleet, directions: Array, farthest: float = _FARTHEST) -> tuple[Array, Array]:
+        """Radii [spreads] between which each direction first fails: held, failed; not a number where it does not."""
+        steps: Array = np.linspace(0.0, farthest, max(math.ceil(farthest / _STEP), 1) + 1)[1:]
         points = (directions[:, None, :] * steps[None, :, None]).reshape(-1, directions.shape[1])
         fails = self._fails(fleet, points).reshape(directions.shape[0], steps.size)
         first = np.argmax(fails, axis=1)
         broken = np.flatnonzero(fails.any(axis=1))
-        high = steps[first[broken]]
-        low = high - _STEP
-        for _ in range(_HALVINGS):
-            half = 0.5 * (low + high)
+        high: Array = np.asarray(steps[first[broken]], dtype=float)
+        low: Array = high - float(steps[0])
+        for _ in range(_HALVINGS if broken.size else 0):
+            half: Array = 0.5 * (low + high)
             is_off = self._fails(fleet, directions[broken] * half[:, None])
             low, high = np.where(is_off, low, half), np.where(is_off, half, high)
-        radii = np.full(directions.shape[0], np.nan)
-        radii[broken] = high
-        return radii
+        radii = np.full((2, directions.shape[0]), np.nan)
+        radii[0, broken], radii[1, broken] = low, high
+        return radii[0], radii[1]
 
     def _fails(self, fleet: Fleet, points: Array) -> NDArray[np.bool_]:
         """Whether a rule is unstable at points (point, driver) [spreads]; where there is no scenario it is not."""
@@ -164,7 +177,7 @@ class Breaking:
         key = np.round(point, 9).tobytes()
         if key not in self._known:
             try:
-                self._known[key] = self._asked.scenario(self._levels(point).tolist())
+                self._known[key] = self._asked.scenario([*self._levels(point).tolist(), *self._fixed])
             except InputFault:
                 self._known[key] = None
         return self._known[key]
@@ -186,7 +199,8 @@ class Breaking:
         ]
         together = ", ".join(words for _, words in sorted(large, reverse=True))
         held = f"holds up to {_listed(single)}; " if single else "no driver alone breaks it; "
-        return f"{held}breaks first at {radius:.1f} spreads: {together} ({reason_kind(reason)})"
+        context = f"at {middle.start.mass / 1000.0:.1f} t, anti-ice {middle.handling.anti_ice.kind}"
+        return f"{held}breaks first at {radius:.1f} spreads: {together} ({reason_kind(reason)}); {context}"
 
 
 def reason_kind(reason: str) -> str:

@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.stats import binomtest
 
-from optdescent.inputs import InputFault, read_toml, validated, with_settings
+from optdescent.inputs import Fault, InputFault, read_toml, validated, with_settings
 from optdescent.margins.attribution import variance_shares
 from optdescent.margins.breaking import Break, Breaking, reason_kind
 from optdescent.margins.margins import DISTANCES
@@ -27,6 +27,7 @@ from optdescent.rules import Rule
 from optdescent.rules.fleet import Fleet
 from optdescent.rules.judged import Judged
 from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
+from optdescent.scenario.declared_axes import CrewsAxis
 from optdescent.sweep.block import case_of
 from optdescent.sweep.corners import tried
 from optdescent.sweep.question import Asked
@@ -62,7 +63,28 @@ def asked_of(scenario: Path, settings: Sequence[str], conditions: Path) -> Asked
     _, faults = tried(found, str(conditions))
     if faults:
         raise InputFault(replace(fault, key=fault.key.removeprefix("conditions.")) for fault in faults)
+    _check_crews(found, str(conditions))
     return found
+
+
+def _check_crews(asked: Asked, name: str) -> None:
+    """That crews differ, where there are several: copies of one flight would be counted as many.
+
+    Raises
+    ------
+    InputFault
+        Nothing of the technique is left to a crew's seed.
+    """
+    axes = asked.conditions.axes
+    crews = [index for index, axis in enumerate(axes) if isinstance(axis.declared, CrewsAxis)]
+    if not crews or any(
+        axis.key.startswith("technique.") and not isinstance(axis.declared, CrewsAxis) for axis in axes
+    ):
+        return
+    technique = Scenario.from_data(dict(asked.data), asked.name, asked.folder).technique
+    if technique.late_spread == technique.wind_error == technique.height_error == 0.0:
+        allowed = "a technique with late_spread_s, wind_error_kt or height_error_ft, or no crews"
+        raise InputFault([Fault(name, f"axes[{crews[0]}]", "has no effect: all crews fly alike", allowed)])
 
 
 def margins_over(
@@ -186,6 +208,7 @@ def _row(own: Judged, best: Mapping[int, tuple[float, float]]) -> dict[str, floa
         "thrust_distance_mean": _mean(own.thrust_distance),
         "thrust_fuel_mean": _mean(own.thrust_fuel),
         "fuel_mean": _mean(own.fuel),
+        "compared": float(len(compared)),
         "fuel_above_optimum_mean": _mean(fuel),
         "fuel_above_optimum_low": float(_percentile(fuel, _LOW)),
         "fuel_above_optimum_high": float(_percentile(fuel, _HIGH)),

@@ -8,13 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import reference_speed
 from optdescent.curves.elementary import Value
-from optdescent.motion.demands import BEGINS_TO_HOLD
 from optdescent.motion.equations import Motion, motion
-from optdescent.motion.handling import READABLE_BRAKE
+from optdescent.motion.largest_speed import Surrounded, largest_speed
 from optdescent.motion.state import Control, State, Surroundings, anti_ice_of
 from optdescent.motion.verdict import breaches, gate_report
 from optdescent.results import Flight, Kind, Marks, Provenance, SolverRecord, SpeedMark, Summary, WindowMark
@@ -175,24 +173,15 @@ def _columns(scenario: Scenario, trajectory: Trajectory, at: Motion) -> dict[str
 
 def limit_speed(scenario: Scenario, trajectory: Trajectory, at: Motion) -> NDArray[np.float64]:
     """Largest calibrated airspeed allowed (point,) [m/s]: airframe, devices and brake out, arrival's speed limits."""
-    airframe, configuration = scenario.airframe, trajectory.configuration
-    mach_limit = np.asarray(calibrated_from_mach(airframe.limits.maximum_mach, at.air.pressure))
-    limit = np.minimum(airframe.limits.maximum_speed, mach_limit)
-    for step, out in zip(airframe.steps[1:], configuration.steps, strict=True):
-        if step.limit_speed is not None:
-            limit = np.where(np.asarray(out) > _OUT, np.minimum(limit, step.limit_speed), limit)
-    limit = np.where(np.asarray(configuration.gear) > _OUT, np.minimum(limit, airframe.gear.limit_speed), limit)
-    if airframe.speed_brake.limit_speed is not None:
-        is_out = np.asarray(trajectory.control.speed_brake) > READABLE_BRAKE
-        limit = np.where(is_out, np.minimum(limit, airframe.speed_brake.limit_speed), limit)
-    for bound in scenario.arrival.speed_limits:
-        if bound.within is not None:
-            holds = -trajectory.distance <= bound.within
-        else:
-            begins = scenario.pressure_altitude(bound.below_altitude or 0.0) - BEGINS_TO_HOLD
-            holds = np.asarray(trajectory.state.pressure_altitude) < begins
-        limit = np.where(holds, np.minimum(limit, bound.speed), limit)
-    return limit
+    found = largest_speed(
+        scenario.airframe,
+        scenario.arrival,
+        Surrounded(trajectory.distance, at.air.pressure, trajectory.state.pressure_altitude),
+        trajectory.configuration,
+        trajectory.control.speed_brake,
+        scenario.pressure_altitude,
+    )
+    return np.asarray(found, dtype=float)
 
 
 def _summary(scenario: Scenario, trajectory: Trajectory, at: Motion) -> tuple[float, float, float, float, float, float]:

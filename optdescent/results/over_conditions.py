@@ -20,7 +20,7 @@ _BY_RULE = (
     Column("stable_share", "1", "share of conditions stable at the gate", ""),
     Column("stable_share_low", "1", "low end of its 95 % confidence interval", ""),
     Column("stable_share_high", "1", "high end of its 95 % confidence interval", ""),
-    Column("limits_kept_share", "1", "share in which every limit on the way was kept too", ""),
+    Column("limits_kept_share", "1", "share in which speeds, sink rates, windows and further gates were kept too", ""),
     Column("gate_energy_median", "m", "energy height at the gate above the most allowed, median", "ft"),
     Column("gate_energy_high", "m", "the same, exceeded in one condition of ten", "ft"),
     Column("speed_room_low", "m s-1", "least room to the next limit speed, less in one condition of ten", "kt"),
@@ -28,6 +28,7 @@ _BY_RULE = (
     Column("thrust_distance_mean", "m", "distance with thrust above idle, mean", "nm"),
     Column("thrust_fuel_mean", "kg", "fuel above idle, mean", "kg"),
     Column("fuel_mean", "kg", "fuel, mean", "kg"),
+    Column("compared", "1", "stable flights in conditions whose own optimum was computed", ""),
     Column("fuel_above_optimum_mean", "kg", "fuel above the condition's own optimum, mean of stable flights", "kg"),
     Column("fuel_above_optimum_low", "kg", "the same, less in one condition of ten", "kg"),
     Column("fuel_above_optimum_high", "kg", "the same, exceeded in one condition of ten", "kg"),
@@ -50,7 +51,7 @@ CASE_COLUMNS = {
     column.name: column
     for column in (
         Column("stable", "1", "stable at the gate (1) or not (0)", ""),
-        Column("limits_kept", "1", "every limit on the way kept (1) or not (0)", ""),
+        Column("limits_kept", "1", "speeds, sink rates, windows and further gates kept (1) or not (0)", ""),
         Column("gate_above_reference", "m s-1", "calibrated airspeed above the reference speed at the gate", "kt"),
         Column("gate_sink", "m s-1", "sink rate at the gate", "ft_per_min"),
         Column("gate_energy", "m", "energy height at the gate above the most allowed", "ft"),

@@ -16,7 +16,7 @@ from optdescent.arrival import Arrival
 from optdescent.curves.elementary import Value, absolute, maximum, minimum, where
 from optdescent.motion.equations import Motion
 from optdescent.motion.excess import READABLE_HEIGHT, READABLE_SPEED
-from optdescent.rules.crew import brake_for_height, brake_for_speed, brake_kept
+from optdescent.rules.crew import MOST_SPARED, brake_for_height, brake_for_speed, brake_kept
 from optdescent.rules.lane import Lane, listed
 from optdescent.rules.parts import DeviceBy, DeviceName, Fast, FastForStep, High, Low, Rule, Slow, Use, When
 from optdescent.rules.rule import Ask, Place, earlier_by
@@ -210,11 +210,12 @@ def brake_wanted(
     named = [(index, part) for index, part in enumerate(rule.when) if part.use is Use.SPEED_BRAKE]
     high: Value = 0.0 if any(isinstance(part, High) for _, part in named) else brake_for_height(crew, place, ask)
     fast: Value = 0.0 if any(not isinstance(part, High) for _, part in named) else brake_for_speed(crew, over)
-    wanted, reason = maximum(high, fast), where(high > fast, FOR_HEIGHT, FOR_SPEED)
+    wanted, reason = maximum(high, fast) * brake_kept(crew, over), where(high > fast, FOR_HEIGHT, FOR_SPEED)
     for index, _ in named:
-        wanted = maximum(wanted, actions[index])
+        # what the rule says to keep is kept while the nose brings the speed back, down to the speed there is to spare
+        wanted = maximum(wanted, actions[index] * brake_kept(crew, over + MOST_SPARED))
         reason = where(actions[index] > 0.5, BY_ACTION + index, reason)
-    return wanted * brake_kept(crew, over), reason
+    return wanted, reason
 
 
 def levels_off(rule: Rule, actions: Sequence[Value]) -> Value:

@@ -1,7 +1,8 @@
 """What became of many flights: stable or not and why, energy too much on the way, what was used, limits passed.
 
 The same judgement as that of one flight (`motion.verdict`), taken with arrays. Of the limits on the way those are
-judged here that a descent is watched for: speeds, sink rates, windows and gates.
+judged here that a descent is watched for: largest and least speeds, sink rates, windows, further gates; how the glide
+path was captured, the floor and the brake's own limits are left to the verdict of one flight.
 """
 
 from __future__ import annotations
@@ -61,9 +62,11 @@ def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[f
     first = flights.first_down
     descending = np.arange(flights.x.size)[:, None] >= first
     over = np.max(np.where(descending & np.isfinite(flights.over_limit), flights.over_limit, -np.inf), axis=0)
+    slow = np.max(np.where(descending & np.isfinite(flights.under_least), flights.under_least, -np.inf), axis=0)
     kept = (
         ~flights.is_lost
         & (over <= READABLE_SPEED)
+        & (slow <= READABLE_SPEED)
         & _sinks_kept(pilot, flights)
         & _windows_kept(pilot, flights, parameters)
     )

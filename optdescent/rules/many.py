@@ -26,7 +26,8 @@ class Flights:
     """Flights of one rule, as arrays (look, flight) or (flight,) [SI].
 
     `x` (look,) are the coordinates along the track [m] at which the crews look. Heights are above the threshold,
-    `speed` is calibrated, `over_limit` is that above the largest allowed, `burned_above` fuel flow above idle [kg/s].
+    `speed` is calibrated, `over_limit` is that above the largest allowed, `under_least`
+    that below the least manoeuvring speed, `burned_above` fuel flow above idle [kg/s].
     `asked_height` and `asked_speed` are what the rule and the arrival ask for.
     What a flight has beyond its loss is not a number.
     """
@@ -38,6 +39,7 @@ class Flights:
     vertical_speed: Array
     ground_speed: Array
     over_limit: Array
+    under_least: Array
     burned_above: Array
     asked_height: Array
     asked_speed: Array
@@ -61,8 +63,7 @@ class Flights:
     def at(self, values: Array, distance: float) -> Array:
         """Values (flight,) at a distance to go [m], in their unit; not a number beyond the start."""
         if not self.x[0] <= -distance <= self.x[-1]:
-            beyond: Array = np.full(values.shape[1], np.nan)
-            return beyond
+            return np.asarray(np.full(values.shape[1], np.nan), dtype=np.float64)
         after = max(int(np.searchsorted(self.x, -distance)), 1)
         share = (-distance - self.x[after - 1]) / (self.x[after] - self.x[after - 1])
         found: Array = values[after - 1] + share * (values[after] - values[after - 1])
@@ -99,7 +100,7 @@ def stepped(pilot: Pilot, x: Array, parameters: Array, lanes: Array, noise: Arra
     air = pilot.world(parameters).air
     for inputs in (look.inputs[4], passage.inputs[2]):
         inputs[...] = parameters
-    kept = np.empty((15, x.size, count))
+    kept = np.empty((16, x.size, count))
     steps = pilot.shape.steps
     lane, dx = lanes.copy(), np.append(np.diff(x), x[-1] - x[-2])
     place, lengths = np.empty(count), np.empty(count)
@@ -108,10 +109,10 @@ def stepped(pilot: Pilot, x: Array, parameters: Array, lanes: Array, noise: Arra
         lengths.fill(length)
         met = wind.at(place, air.height(lane[0]))
         after, half, watched = look(lane, place, lengths, noise[index], look.inputs[4], met)
-        kept[:9, index] = watched
-        kept[9:13, index] = lane[3:7]
-        np.sum(lane[DEVICES : DEVICES + steps], axis=0, out=kept[13, index])
-        kept[14, index] = lane[DEVICES + steps]
+        kept[:10, index] = watched
+        kept[10:14, index] = lane[3:7]
+        np.sum(lane[DEVICES : DEVICES + steps], axis=0, out=kept[14, index])
+        kept[15, index] = lane[DEVICES + steps]
         place.fill(here + 0.5 * length)
         met = wind.at(place, air.height(half[0]))
         (rates,) = passage(half, place, passage.inputs[2], met)

@@ -21,10 +21,12 @@ from optdescent.air.warmth import WARMTH
 from optdescent.air.wind import GIVEN, WindField
 from optdescent.air.wind.direction import along_and_across
 from optdescent.airframe import Airframe
+from optdescent.airframe.speeds import least_speed
 from optdescent.arrival import Arrival
 from optdescent.curves.elementary import Value, absolute, clip, cos, maximum, minimum, rounded, stacked, where
 from optdescent.motion import Control, State, Surroundings
 from optdescent.motion.equations import Motion, motion, motion_in
+from optdescent.motion.largest_speed import Surrounded, largest_speed
 from optdescent.motion.state import anti_ice_on
 from optdescent.rules.actions import Seen, actions_on, brake_wanted, due_devices, levels_off, thrust_below
 from optdescent.rules.bounds import bounded
@@ -158,15 +160,23 @@ class Pilot:
         return Surroundings(self.airframe, air, replace(self.arrival.track, final_course=course), anti_ice)
 
     def _watched(self, orders: Orders) -> list[Value]:
-        at, place, crew = orders.seen.at, orders.seen.place, self.technique
-        limit = speed_limits(self.airframe, self.arrival, crew, place, orders.seen.shift, orders.seen.lane.out)
+        at, place, lane = orders.seen.at, orders.seen.place, orders.seen.lane
+        limit = largest_speed(
+            self.airframe,
+            self.arrival,
+            Surrounded(place.distance, place.pressure, place.pressure_altitude),
+            lane.out,
+            lane.speed_brake,
+            lambda published: shifted(published, self.arrival.transition_altitude, orders.seen.shift),
+        )
         return [
             place.height,
             at.forces.calibrated_airspeed,
             orders.seen.lane.motion.true_airspeed,
             at.passage.vertical_speed,
             at.passage.ground_speed,
-            at.forces.calibrated_airspeed - limit - crew.limit_margin,
+            at.forces.calibrated_airspeed - limit,
+            least_speed(self.airframe, lane.out, place.mass) - at.forces.calibrated_airspeed,
             at.forces.fuel_flow - at.forces.idle_flow,
             orders.ask.height,
             orders.ask.speed,
@@ -309,6 +319,7 @@ class Pilot:
         meant = minimum(ask.speed, self._fastest(seen))  # as for the brake
         hold = maximum(meant - below, approach + self.technique.approach_margin)
         hold = maximum(hold, least_asked(self.airframe, self.arrival, self.technique, seen.place.distance, mass))
+        hold = maximum(hold, least_speed(self.airframe, lane.out, mass))
         hold = where(going > 0.5, hold, ask.speed)
         change = planned_change(self.rule, seen.place) * seen.at.passage.ground_speed
         order = thrust_order(self.technique, lane.motion, seen.at, hold, seen.place, lane.speed_brake, change)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator, Sequence
 from importlib import resources
@@ -30,6 +31,7 @@ from optdescent.units import FOOT, NAUTICAL_MILE
 
 LIBRARY = ("three_rules", "library")
 """Rule files that come with the package, by name."""
+_NAME = re.compile(r"\w[\w .,-]*")
 _Found = tuple[str, str, str]
 """A fault within a rule: key, what was given, what is allowed [file units]."""
 
@@ -55,6 +57,9 @@ def read_rules(source: str | Path = LIBRARY[0]) -> tuple[Rule, ...]:
         if rule.name in seen:
             faults.append(Fault(name, f"{key}.name", f"got {rule.name!r} again", "names that differ"))
         seen.add(rule.name)
+        if not _NAME.fullmatch(rule.name) or rule.name == "optimum":
+            allowed = "letters, digits, spaces and -_., in one line; not 'optimum', which names the best descent"
+            faults.append(Fault(name, f"{key}.name", f"got {rule.name!r}", allowed))
         faults += [Fault(name, f"{key}.{leaf}", given, allowed) for leaf, given, allowed in _faults(rule)]
     if faults:
         raise InputFault(faults)
@@ -75,9 +80,31 @@ def _faults(rule: Rule) -> Iterator[_Found]:
         if sum(given) != 1:
             many = "none" if not any(given) else "more than one"
             yield f"devices[{index}]", f"{many} of distance_nm, height_ft, at_capture", "exactly one of them"
+    yield from _twice(rule)
     for index, part in enumerate(rule.when):
         for leaf, told, allowed in _when_faults(part):
             yield f"when[{index}].{leaf}", told, allowed
+
+
+def _twice(rule: Rule) -> Iterator[_Found]:
+    """Parts that contradict one another: a device by two places, one action with two excesses, two plans of speed."""
+    devices = [part.device for part in rule.devices]
+    for index, device in enumerate(devices):
+        if device in devices[:index]:
+            yield f"devices[{index}].device", f"got {device.value!r} again", "one place for each device"
+    whole = [(part.kind, part.use, _region(part)) for part in rule.when]
+    for index, own in enumerate(whole):
+        if own in whole[:index]:
+            given = f"{own[1].value} when {own[0]} again, in the same place"
+            yield f"when[{index}]", given, "one excess for each action, or regions that differ"
+    if rule.speeds.points and rule.speeds.by:
+        yield "speeds.by", "given beside points", "one of the two"
+    if len(rule.speeds.points) == 1:
+        yield "speeds.points", "1", "two or more speeds, or none"
+
+
+def _region(part: When) -> tuple[object, ...]:
+    return part.from_, part.to, part.above_height, part.below_height, part.on_glide_path
 
 
 def _profile_faults(rule: Rule) -> Iterator[_Found]:

@@ -164,8 +164,7 @@ class _Desk:
         """Distance to go [m] at which the profile leaves the cruise height; not a number if farther than worked out."""
         short = self._asked(DISTANCES, np.full(DISTANCES.size, self._cruise), tailwind) - self._cruise
         below = np.flatnonzero(short < 0.0)
-        last = int(below[-1])
-        if last + 1 == DISTANCES.size:
+        if below.size == 0 or (last := int(below[-1])) + 1 == DISTANCES.size:
             return float("nan")
         share = short[last] / (short[last] - short[last + 1])
         return float(DISTANCES[last] + share * (DISTANCES[last + 1] - DISTANCES[last]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from optdescent.margins.over import asked_of, margins_over
 from optdescent.results.over_conditions import OverConditions, over_conditions_plain
 from optdescent.rules import fly, read_rules
 from optdescent.rules.fleet import Fleet
-from optdescent.scenario import Conditions, ConditionsDeclaration
+from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
 from optdescent.sweep.question import Asked
 from optdescent.units import FOOT, KNOT
 from tests.scenario.files import STUDY
@@ -130,37 +131,45 @@ def test_some_conditions_are_compared_with_their_own_optimum(tmp_path: Path) -> 
 # what breaks a rule
 
 
+def at_levels(own: Asked, levels: list[float]) -> Scenario:
+    """The scenario at levels of tailwind [kt] and mass [kg], other axes as it has them."""
+    axes = [
+        {"kind": "values", "key": "added_tailwind_kt", "values": [0.0]},
+        {"kind": "values", "key": "start.mass_kg", "values": [60000.0]},
+    ]
+    conditions = Conditions.of(validated(ConditionsDeclaration, {"axes": axes}, "x"), "x", key="")
+    return Asked(own.data, own.name, own.folder, conditions).scenario(levels)
+
+
 def test_the_break_is_where_the_flight_turns_unstable(tmp_path: Path) -> None:
-    own = asked(tmp_path)
-    rule = RULES[0]
+    own, rule = asked(tmp_path), RULES[0]
     broken = Breaking(own).of(Fleet(rule))
     assert 0.0 < broken.radius < 4.0
-    kept = Conditions.of(
-        validated(
-            ConditionsDeclaration,
-            {
-                "axes": [
-                    {"kind": "values", "key": "added_tailwind_kt", "values": [0.0]},
-                    {"kind": "values", "key": "start.mass_kg", "values": [60000.0]},
-                ]
-            },
-            "x",
-        ),
-        "x",
-        key="",
-    )
-    disturbed = Asked(own.data, own.name, own.folder, kept)
     middle = np.array([0.0, 60000.0])
-    for share, stable in ((0.97, True), (1.01, False)):
+    for share, stable in ((0.95, True), (1.0, False)):
         levels = middle + share * (broken.levels - middle)
-        assert fly(disturbed.scenario(levels.tolist()), rule).summary.gate.stable is stable
+        assert fly(at_levels(own, levels.tolist()), rule).summary.gate.stable is stable
 
 
-def test_the_sentence_says_how_much_of_each_driver_alone(tmp_path: Path) -> None:
-    broken = Breaking(asked(tmp_path)).of(Fleet(RULES[0]))
-    alone = broken.alone[0, 1]
-    assert f"{alone:.0f} kt of added tailwind" in broken.sentence
+def test_what_a_rule_is_said_to_hold_it_holds(tmp_path: Path) -> None:
+    """The level told, rounded as it is told, is flown; a tenth of a spread more is not stable any longer."""
+    own, rule = asked(tmp_path), RULES[0]
+    broken = Breaking(own).of(Fleet(rule))
+    told = re.search(r"(\d+) kt of added tailwind", broken.sentence)
+    assert told is not None
+    knots = float(told.group(1))
+    assert broken.alone[0, 1] - 1.0 < knots <= broken.alone[0, 1]
+    assert fly(at_levels(own, [knots, 60000.0]), rule).summary.gate.stable
+    assert not fly(at_levels(own, [broken.alone[0, 1] + 1.5, 60000.0]), rule).summary.gate.stable
     assert "breaks first at" in broken.sentence
+    assert "60.0 t, anti-ice off" in broken.sentence
+
+
+def test_a_rule_that_breaks_at_once_does_not_stop_the_search(tmp_path: Path) -> None:
+    """A spread so wide that the first step of every ray is far beyond the border."""
+    wide = CONDITIONS.replace("standard_deviation = 15.0", "standard_deviation = 400.0\nlowest = -60.0\nhighest = 60.0")
+    broken = Breaking(asked(tmp_path, wide)).of(Fleet(RULES[0]))
+    assert 0.0 < broken.radius < 0.25
 
 
 def test_a_wind_that_the_crew_does_not_know_is_called_unforecast(tmp_path: Path) -> None:
@@ -183,7 +192,7 @@ def test_a_rule_that_never_holds_says_so_and_why(tmp_path: Path) -> None:
     ("old", "new", "key", "told"),
     [
         ("start.mass_kg", "start.mas_kg", "axes[1].key", "mas_kg"),
-        ("to = 66000.0", "to = 20000.0", "axes[1]", "20000"),
+        ("to = 66000.0", "to = 20000.0", "axes[1]", "start.mass_kg: got"),
         ("count = 64", "count = 63", "sampling.count", "63"),
         ('kind = "sobol"', 'kind = "sobel"', "sampling.kind", "sobel"),
     ],
@@ -195,6 +204,24 @@ def test_a_wrong_condition_is_named(old: str, new: str, key: str, told: str, tmp
     assert fault.file.endswith("conditions.toml")
     assert fault.key.startswith(key.removesuffix(".key"))
     assert told in f"{fault.key} {fault.given}"
+
+
+def test_crews_that_all_fly_alike_are_refused(tmp_path: Path) -> None:
+    text = CONDITIONS + '\n[[axes]]\nkind = "crews"\nmembers = 10\n'
+    with pytest.raises(InputFault, match="all crews fly alike"):
+        asked(tmp_path, text)
+    asked(tmp_path, text, "technique.wind_error_kt=5")
+
+
+def test_limits_of_many_are_those_of_one(tmp_path: Path) -> None:
+    """With a late crew, which falls below manoeuvring speeds; capture and floor are kept in these flights."""
+    own = asked(tmp_path, CONDITIONS, "technique.late_s=8")
+    scenarios = [own.scenario(own.conditions.levels(number)) for number in range(0, 64, 8)]
+    rule = next(rule for rule in read_rules("library") if rule.name == "300-with-allowances")
+    many = Fleet(rule).judged(scenarios).limits_kept
+    alone = [fly(scenario, rule).summary.keeps_every_limit for scenario in scenarios]
+    assert many.tolist() == alone
+    assert not all(alone)
 
 
 def test_gate_energy_is_nothing_at_the_fastest_allowed_on_the_path(found: OverConditions) -> None:
