@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from optdescent.derive.declaration import DeriveDeclaration
 from optdescent.derive.family import Candidate, Family, things_to_remember
 from optdescent.derive.flown import Fly, flying
-from optdescent.derive.front import Array, non_dominated, predicted_share, share_interval
+from optdescent.derive.front import Array, non_dominated, predicted_share, recommended, share_interval
 from optdescent.derive.rule_file import rule_file_text
 from optdescent.derive.search import Score, Search, mean
-from optdescent.derive.sets import Sets, Use, sets_of
+from optdescent.derive.sets import Use, sets_of
+from optdescent.inputs import Fault, InputFault
 from optdescent.optimum.progress import Progress, silent
 from optdescent.results import Provenance
 from optdescent.results.front import Effort, Front, front_dataset
@@ -81,13 +82,18 @@ def derive(
     Raises
     ------
     InputFault
-        The conditions are no sample, or cannot be drawn three times without a common case.
+        The conditions are no sample, or cannot be drawn three times without a common case; or the start is too near
+        for any rule of the family.
     """
     say = progress or silent
     say("conditions")
     sets = sets_of(asked, declared, name)
+    family = Family.of(sets.scenarios[Use.TRAIN], _knots(declared))
+    if not family.is_sound(family.start):
+        allowed = "a start from which a descent of 400 ft for each nm begins later"
+        raise InputFault([Fault(name, "scenario", "begins too near: every rule would begin before it", allowed)])
     with flying(sets.scenarios, workers) as fly:
-        search = _searched(sets, declared, fly, say)
+        search = _searched(family, declared, fly, say)
         source = f"derived by optdescent from {provenance.title} ({provenance.scenario_digest}), not published"
         entries = [*_derived(search, source, library), *(_Entry(rule) for rule in library.rules)]
         say(f"judging {len(entries)} rules")
@@ -110,9 +116,7 @@ def derive(
     return Derived(front, rule_file_text(told, front))
 
 
-def _searched(sets: Sets, declared: DeriveDeclaration, fly: Fly, say: Progress) -> Search:
-    family = Family.of(sets.scenarios[Use.TRAIN], _knots(declared))
-
+def _searched(family: Family, declared: DeriveDeclaration, fly: Fly, say: Progress) -> Search:
     def scored(candidates: Sequence[Candidate]) -> list[Score]:
         return [Score.of(own) for own in fly([family.rule(one) for one in candidates], (Use.TRAIN,))]
 
@@ -157,22 +161,10 @@ def _front(entries: Sequence[_Entry], judged: Sequence[Judged], effort: Effort, 
     columns["is_on_front"] = non_dominated(columns["simplicity"], columns["fuel_mean"], columns["stable_share"]).astype(
         float
     )
-    columns["is_recommended"] = _recommended(columns, effort)
+    columns["is_recommended"] = recommended(columns, effort)
     rules = [entry.rule for entry in entries]
     names, titles, sources = ([getattr(rule, key) for rule in rules] for key in ("name", "title", "source"))
     return Front(front_dataset(names, titles, sources, columns, effort), provenance)
-
-
-def _recommended(columns: Mapping[str, Array], effort: Effort) -> Array:
-    """Which derived rule (rule,) is recommended (1): with the wanted share, the simplest of alike fuel [-]."""
-    found = np.zeros(columns["fuel_mean"].size)
-    meets = (columns["is_derived"] > 0.5) & (columns["stable_share"] >= effort.wanted)
-    if meets.any():
-        least = float(columns["fuel_mean"][meets].min())
-        alike = np.flatnonzero(meets & (columns["fuel_mean"] <= least + effort.alike))
-        keys = (-columns["stable_share"][alike], columns["fuel_mean"][alike], columns["simplicity"][alike])
-        found[alike[np.lexsort(keys)[0]]] = 1.0
-    return found
 
 
 def _told(front: Front) -> NDArray[np.bool_]:

@@ -14,9 +14,10 @@ from enum import Enum
 from itertools import pairwise
 from typing import Any, TypeAlias
 
-from optdescent.inputs import validated
+from optdescent.inputs import InputFault, validated
 from optdescent.rules import Rule
 from optdescent.rules.parts import DistanceProfile, HeightProfile, PointsProfile, RuleFile, SpeedPlan
+from optdescent.rules.startable import check_start
 from optdescent.rules.words import rule_words
 from optdescent.scenario import BelievedWind, Scenario
 from optdescent.scenario.declaration import AntiIceOff
@@ -138,11 +139,13 @@ class Candidate:
 class Family:
     """The rules that are searched: usable values of each part that may matter, and the mass that counts as usual [t].
 
-    A part that nothing in the conditions drives is left out: it could not be told from its absence.
+    A part that nothing in the conditions drives is left out: it could not be told from its absence. `earliest` is the
+    scenario in which a descent begins first, by height and distance at the start.
     """
 
     grids: Mapping[Part, Grid]
     reference: float
+    earliest: Scenario
 
     @classmethod
     def of(cls, scenarios: Sequence[Scenario], descent: float | None = None) -> Family:
@@ -164,12 +167,15 @@ class Family:
         grids = {part: grid for part, grid in _GRIDS.items() if part not in idle}
         if descent is not None:
             grids[Part.DESCENT] = (descent,)
-        return cls(grids, 2.0 * round(0.5 * sum(masses) / len(masses)))
+        earliest = max(scenarios, key=lambda one: (one.start.altitude / one.start.distance, one.start.mass))
+        return cls(grids, 2.0 * round(0.5 * sum(masses) / len(masses)), earliest)
 
     @property
     def start(self) -> Candidate:
-        """The simplest rule, with usual values."""
-        return Candidate.of({part: self.first(part)[0] for part in NEEDED})
+        """The simplest rule, with usual values; steeper than usual if its descent would begin before the start."""
+        usual = Candidate.of({part: self.first(part)[0] for part in NEEDED})
+        steeper = (usual.having(Part.SLOPE, index) for index in range(len(self.grids[Part.SLOPE])))
+        return next((one for one in (usual, *steeper) if self.is_sound(one)), usual)
 
     def first(self, part: Part) -> tuple[int, ...]:
         """Indices of the values with which a part is tried first [-]."""
@@ -195,9 +201,15 @@ class Family:
                     yield other
 
     def is_sound(self, candidate: Candidate) -> bool:
-        """Whether the speeds by distance follow one another on the way down."""
+        """Whether the speeds by distance follow one another, and the descent begins between start and gate."""
         distances = [self._number(candidate, part) for part in _BY if part in candidate.parts]
-        return all(far > near for far, near in pairwise(distances))
+        if not all(far > near for far, near in pairwise(distances)):
+            return False
+        try:
+            check_start(self.earliest, [self.rule(candidate)], "derived rules")
+        except InputFault:
+            return False
+        return True
 
     def value(self, candidate: Candidate, part: Part) -> Usable | None:
         """Usable value of a part [unit of the part]; None if the candidate does not have it."""

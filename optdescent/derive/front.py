@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import betabinom, binomtest
+
+from optdescent.results.front import Effort
 
 Array = NDArray[np.float64]
 CONFIDENCE = 0.95
@@ -20,6 +24,21 @@ def non_dominated(simplicity: Array, fuel: Array, stable_share: Array) -> NDArra
     no_worse = np.all(losses[:, None, :] <= losses[None, :, :], axis=2)
     better = np.any(losses[:, None, :] < losses[None, :, :], axis=2)
     return ~np.any(no_worse & better, axis=0)
+
+
+def recommended(columns: Mapping[str, Array], effort: Effort) -> Array:
+    """Which derived rule (rule,) is recommended (1), by the columns of a front [SI]; none if none has the wanted share.
+
+    Of those with the wanted share whose fuel is alike the simplest, of these the cheapest, then the safest.
+    """
+    found = np.zeros(columns["fuel_mean"].size)
+    meets = (columns["is_derived"] > 0.5) & (columns["stable_share"] >= effort.wanted)
+    if meets.any():
+        least = float(columns["fuel_mean"][meets].min())
+        alike = np.flatnonzero(meets & (columns["fuel_mean"] <= least + effort.alike))
+        keys = (-columns["stable_share"][alike], columns["fuel_mean"][alike], columns["simplicity"][alike])
+        found[alike[np.lexsort(keys)[0]]] = 1.0
+    return found
 
 
 def share_interval(stable: int, count: int) -> tuple[float, float]:

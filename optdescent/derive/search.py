@@ -87,15 +87,21 @@ class Search:
         grown = [self.family.start]
         for count in range(len(NEEDED), self.most_parts + 1):
             say(f"rules of {count} things to remember; {len(self.scored)} flown so far")
-            left = self.most_parts - count + 1
-            room = len(self.scored) + (self.most_rules - len(self.scored)) // left
-            self._fly(grown, room)
+            room = self._room(count)
+            is_whole = self._fly(grown, room) == grown
             for start in self.ranked(count)[:1]:
-                self._move(start, room)
+                is_whole &= self._move(start, room)
+            self.is_cut_short |= not is_whole
             best, before = self.ranked(count)[:_PARENTS], self.ranked(count - 1)[:1]
-            if not best or (before and self._order(before[0]) <= self._order(best[0])):
+            is_no_better = not best or (bool(before) and self._order(before[0]) <= self._order(best[0]))
+            if is_whole and is_no_better:
                 return
-            grown = [more for one in best for more in self.family.additions(one)]
+            grown = list(dict.fromkeys(more for one in best for more in self.family.additions(one)))
+
+    def _room(self, count: int) -> int:
+        """How many rules may have been flown once those of so many things to remember have been."""
+        known, counts_left = len(self.scored), self.most_parts - count + 1
+        return min(known + max((self.most_rules - known) // counts_left, 1), self.most_rules)
 
     def ranked(self, count: int) -> list[Candidate]:
         """Rules of so many things to remember [-] that were flown, best first."""
@@ -123,8 +129,9 @@ class Search:
                 for one, score, is_on in zip(flown, scores, is_on_front, strict=True)
                 if is_on and one.simplicity == count and score.stable_share >= least
             ]
-            known = dict.fromkeys((*front, best))
-            line = sorted(known, key=lambda one: (self.scored[one].stable_share, self.scored[one].fuel))
+            # values that change nothing leave rules alike: one of them is enough
+            alike = {(self.scored[one].stable_share, self.scored[one].fuel): one for one in (*reversed(front), best)}
+            line = [alike[key] for key in sorted(alike)]
             at = line.index(best)
             found += line[max(at - _CHEAPER, 0) : at + _SAFER + 1]
         return found
@@ -134,22 +141,23 @@ class Search:
 
     def _fly(self, candidates: Iterable[Candidate], room: int) -> list[Candidate]:
         """Fly those that have not been, until `room` rules have been flown [-]; returns those with a score."""
-        asked = tuple(dict.fromkeys(candidates))
+        asked = list(candidates)
         new = [candidate for candidate in asked if candidate not in self.scored]
         left = max(room - len(self.scored), 0)
-        self.is_cut_short |= len(new) > left
         self.scored.update(zip(new[:left], self.fly(new[:left]), strict=True))
         return [candidate for candidate in asked if candidate in self.scored]
 
-    def _move(self, start: Candidate, room: int) -> None:
-        """Move single values, by long steps first, as long as that betters the rule."""
-        best = start
+    def _move(self, start: Candidate, room: int) -> bool:
+        """Move single values, by long steps first, as long as that betters the rule; False if there was no room."""
+        best, is_whole = start, True
         for stride in _STRIDES:
             is_better = True
-            while is_better and len(self.scored) < room:
+            while is_better and is_whole:
                 before = best
                 for part in best.parts:
-                    found = self._fly(self.family.neighbours(best, part, stride), room)
+                    asked = list(self.family.neighbours(best, part, stride))
+                    found = self._fly(asked, room)
+                    is_whole &= found == asked
                     best = min([best, *found], key=self._order)
                 is_better = best != before
-            self.is_cut_short |= is_better
+        return is_whole

@@ -1,0 +1,123 @@
+"""Rules derived for a small study, flown for real."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from optdescent.derive import Derived, Library, derive
+from optdescent.derive.derive import asked_in_training
+from optdescent.derive.family import things_to_remember
+from optdescent.derive.sets import Use, sets_of
+from optdescent.inputs import InputFault
+from optdescent.results import Provenance
+from optdescent.rules import read_rules
+from optdescent.rules.fleet import Fleet
+from optdescent.study import Study
+from tests.derive.studies import small_study
+
+LIBRARY = Library("three_rules", read_rules("three_rules")[:2])
+
+
+def derived(study: Study, workers: int = 1) -> Derived:
+    assert study.derive is not None
+    provenance = Provenance(study.title, study.text, study.digest, of="study")
+    return derive(study.asked, study.derive, LIBRARY, provenance, "study.toml", workers)
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory: pytest.TempPathFactory) -> Study:
+    return small_study(tmp_path_factory.mktemp("study"))
+
+
+@pytest.fixture(scope="module")
+def found(study: Study) -> Derived:
+    return derived(study)
+
+
+def test_the_file_holds_the_derived_rules_of_the_front(found: Derived, tmp_path: Path) -> None:
+    path = tmp_path / "rules.toml"
+    path.write_text(found.rule_file, encoding="utf-8")
+    rules, front = read_rules(path), found.front
+    told = front.flags("is_derived") & (front.flags("is_on_front") | front.flags("is_recommended"))
+    assert [rule.name for rule in rules] == [name for name, is_told in zip(front.names, told, strict=True) if is_told]
+    things = dict(zip(front.names, front.column("simplicity"), strict=True))
+    for rule in rules:
+        assert things_to_remember(rule) == things[rule.name]
+        assert rule.title == front.titles[front.names.index(rule.name)]
+        assert rule.source.startswith("derived by optdescent from A small study (")
+        assert rule.source.endswith("), not published")
+
+
+def test_a_rule_of_the_file_flies_as_the_front_says(found: Derived, study: Study, tmp_path: Path) -> None:
+    """Flown again, in conditions made anew: the same share, from the file that a user has."""
+    path = tmp_path / "rules.toml"
+    path.write_text(found.rule_file, encoding="utf-8")
+    assert study.derive is not None
+    sets = sets_of(study.asked, study.derive, "x")
+    rule = read_rules(path)[0]
+    place = found.front.names.index(rule.name)
+    for use, share, fuel in (
+        (Use.CHECK, "stable_share", "fuel_mean"),
+        (Use.UNSEEN, "unseen_stable_share", "unseen_fuel_mean"),
+    ):
+        judged = Fleet(rule).judged(sets.scenarios[use], (0.0,))
+        assert np.mean(judged.stable) == found.front.column(share)[place]
+        assert np.mean(judged.fuel) == pytest.approx(found.front.column(fuel)[place], rel=1e-9)
+
+
+def test_derived_rules_stand_from_few_things_to_many_before_the_library(found: Derived) -> None:
+    front = found.front
+    is_derived = front.flags("is_derived")
+    assert list(front.column("simplicity")[is_derived]) == sorted(front.column("simplicity")[is_derived])
+    assert front.names[-2:] == tuple(rule.name for rule in LIBRARY.rules)
+    assert front.table.attrs["rules_flown"] <= 12
+    assert np.all(np.isnan(front.column("train_stable_share")) == ~is_derived)
+
+
+@pytest.mark.slow
+def test_two_processes_find_what_one_finds(found: Derived, study: Study) -> None:
+    again = derived(study, workers=2)
+    assert again.rule_file == found.rule_file
+    assert again.front.table.equals(found.front.table)
+
+
+def test_the_search_asks_for_more_than_is_wanted(study: Study) -> None:
+    assert study.derive is not None
+    assert asked_in_training(study.derive) == pytest.approx(0.8 + (0.8 * 0.2 / 16) ** 0.5)
+    strict = study.derive.model_copy(update={"stable_share": 0.999})
+    assert asked_in_training(strict) == 1.0
+
+
+def test_a_name_of_the_library_is_not_taken_again(found: Derived, study: Study, tmp_path: Path) -> None:
+    first = found.front.names[0]
+    same = LIBRARY.rules[0].model_copy(update={"name": first})
+    assert study.derive is not None
+    quick = study.derive.model_copy(update={"most_rules": 1, "most_parts": 3})
+    provenance = Provenance("made", "{}", "0" * 12, of="study")
+    again = derive(study.asked, quick, Library("made", (same,)), provenance, "study.toml")
+    assert len(set(again.front.names)) == len(again.front.names)
+    assert first in again.front.names
+
+
+def test_a_share_that_none_has_leaves_none_recommended_and_says_how_far_it_is(study: Study) -> None:
+    assert study.derive is not None
+    data = {**study.asked.data, "arrival": {**study.asked.data["arrival"]}}
+    data["arrival"]["gate"] = {**data["arrival"]["gate"], "sink_ft_per_min": 300.0}
+    quick = study.derive.model_copy(update={"most_rules": 1, "most_parts": 3})
+    provenance = Provenance("made", "{}", "0" * 12, of="study")
+    found = derive(replace(study.asked, data=data), quick, Library("none", ()), provenance, "study.toml")
+    assert found.front.recommended is None
+    assert found.shortfall == pytest.approx(0.8), "a gate that allows no more than 300 ft/min on a glide path of 3°"
+    assert "[[rules]]" in found.rule_file
+
+
+def test_a_start_too_near_for_any_rule_is_refused(study: Study) -> None:
+    assert study.derive is not None
+    data = {**study.asked.data, "start": {**study.asked.data["start"], "distance_nm": 20.0}}
+    provenance = Provenance("made", "{}", "0" * 12, of="study")
+    with pytest.raises(InputFault, match=r"study\.toml: scenario: begins too near"):
+        derive(replace(study.asked, data=data), study.derive, LIBRARY, provenance, "study.toml")
