@@ -319,7 +319,6 @@ class Pilot:
         meant = minimum(ask.speed, self._fastest(seen))  # as for the brake
         hold = maximum(meant - below, approach + self.technique.approach_margin)
         hold = maximum(hold, least_asked(self.airframe, self.arrival, self.technique, seen.place.distance, mass))
-        hold = maximum(hold, least_speed(self.airframe, lane.out, mass))
         hold = where(going > 0.5, hold, ask.speed)
         change = planned_change(self.rule, seen.place) * seen.at.passage.ground_speed
         order = thrust_order(self.technique, lane.motion, seen.at, hold, seen.place, lane.speed_brake, change)
