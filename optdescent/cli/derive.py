@@ -124,12 +124,15 @@ def _say(plain: Plain, output: Path) -> None:
     flown = f"{plain['rules_flown']} rules flown in {plain['train_conditions']} conditions"
     cut = ", and the search was cut short" if plain["is_cut_short"] else ""
     click.echo(f"{flown}{cut}; those below judged in {plain['check_conditions']} others")
-    click.echo(f"{'':26s}{'things':>8s}{'stable, %':>12s}{'fuel, kg':>10s}{'time, min':>11s}  on the front")
+    click.echo(
+        f"{'':26s}{'things':>8s}{'stable, %':>11s}{'limits too':>12s}{'fuel, kg':>10s}{'time, min':>11s}  on front"
+    )
     for rule in plain["rules"]:
         mark = "yes" if rule["is_on_front"] else ""
-        share, fuel = f"{100.0 * rule['stable_share']:.1f}", _number(rule["fuel_mean_kg"], 1)
-        time = _number(rule["time_mean_min"], 2)
-        click.echo(f"{rule['rule']:26s}{rule['simplicity']:8d}{share:>12s}{fuel:>10s}{time:>11s}  {mark}")
+        share, kept = (f"{100.0 * rule[key]:.1f}" for key in ("stable_share", "limits_kept_share"))
+        fuel, time = _number(rule["fuel_mean_kg"], 1), _number(rule["time_mean_min"], 2)
+        row = f"{rule['rule']:26s}{rule['simplicity']:8d}{share:>11s}{kept:>12s}{fuel:>10s}{time:>11s}"
+        click.echo(f"{row}  {mark}")
     for rule in plain["rules"]:
         if rule["is_recommended"]:
             _say_recommended(rule, plain)

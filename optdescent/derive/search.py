@@ -21,7 +21,7 @@ from optdescent.rules.judged import Judged
 
 _PARENTS = 2
 """Rules of one thing fewer to which a part is added."""
-_SAFER, _CHEAPER = 2, 1
+_SAFER, _CHEAPER = 2, 2
 """Of each number of things to remember, rules with a larger and a smaller share than the best that are judged too."""
 _MISSES = 3.0
 """How many times as often as is wanted such a rule may miss the gate."""

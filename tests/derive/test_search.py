@@ -60,7 +60,7 @@ def test_the_wanted_share_comes_before_fuel() -> None:
     search, _ = searched(score, wanted=0.8, parts=3)
     best = search.ranked(3)[0]
     assert search.scored[best].stable_share == pytest.approx(0.8)
-    assert [one.index(Part.APPROACH) for one in search.finalists()] == [5, 6, 7, 8], "one cheaper, itself, two safer"
+    assert [one.index(Part.APPROACH) for one in search.finalists()] == [4, 5, 6, 7, 8], "two cheaper, itself, two safer"
 
 
 def test_where_nothing_is_stable_less_energy_leads_on() -> None:

@@ -87,7 +87,11 @@ def on_pressure(altitude: float) -> float:
             "handling.anti_ice.top_ft",
             "got 9500, 500 ft above bottom_ft; allowed: at least 1000 ft above it",
         ),
-        (("handling.anti_ice.kind=always",), "handling.anti_ice.kind", "got 'always'; allowed: one of 'off', 'on', 'layer'"),
+        (
+            ("handling.anti_ice.kind=always",),
+            "handling.anti_ice.kind",
+            "got 'always'; allowed: one of 'off', 'on', 'layer'",
+        ),
         (('handling.anti_ice={kind="layer", bottom_ft=9000.0}',), "handling.anti_ice.top_ft", "missing"),
     ],
 )
