@@ -6,6 +6,7 @@ import click
 
 from optdescent.cli.chart import chart
 from optdescent.cli.check import check
+from optdescent.cli.corridor import corridor
 from optdescent.cli.derive import derive
 from optdescent.cli.identify import identify
 from optdescent.cli.margins import margins
@@ -33,3 +34,4 @@ main.add_command(identify)
 main.add_command(sweep)
 main.add_command(rules)
 main.add_command(derive)
+main.add_command(corridor)

@@ -141,6 +141,11 @@ class CubicTable:
         if is_symbolic(coefficients, beyond):
             jumps = coefficients[2:] * beyond
             return [ca.dot(jumps, ca.DM(knots**power)) for power in range(count)]
+        if np.ndim(coefficients) == 1:
+            # the knots passed are the first ones: their sums are looked up, added up in the same order as below
+            passed = np.sum(beyond, axis=0).astype(np.int64)
+            sums = np.cumsum(np.asarray(coefficients)[2:] * knots ** np.arange(count)[:, None], axis=1)
+            return list(np.concatenate([np.zeros((count, 1)), sums], axis=1)[:, passed])
         jumps = [c * b for c, b in zip(coefficients[2:], beyond, strict=True)]
         return [sum(j * k for j, k in zip(jumps, knots**power, strict=True)) for power in range(count)]
 

@@ -48,6 +48,12 @@ def area(axes: Axes, x: Array, floor: float, rise: Array, colour: str) -> None:
     chart.fill_between(even[bends], floor, heights[bends], color=colour, linewidth=0.0)
 
 
+def band(axes: Axes, x: Array, low: Array, high: Array, colour: str) -> None:
+    """Filled area between two lines over x (n,) [data units], where both are known."""
+    chart: Any = axes
+    chart.fill_between(x, low, high, where=np.isfinite(low + high), color=colour, linewidth=0.0, zorder=1.0)
+
+
 def letters(
     axes: Axes,
     x: float,

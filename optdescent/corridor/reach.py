@@ -1,0 +1,225 @@
+"""From how high, or how low, the gate can still be met: worked out backwards from the gate over a grid.
+
+A reachable set in energy and speed, by dynamic programming. A state is a place to go, a calibrated airspeed of a grid,
+and the devices out; its value is the highest (or the lowest) pressure altitude from which the gate is met from there.
+Along a leg the speed stays or falls by whole steps, the height follows from the energy that idle thrust and the drag of
+what is out take (`corridor.leg`), so that it is not rounded. Speed does not rise and height does not either. On the
+glide path the height is given, and the value is the largest (smallest) speed. Less than the most energy can always be
+taken, with less brake or with thrust; so everything below the highest height reaches the gate too, down to where thrust
+would be needed: the lowest.
+
+The order in which legs slow the aircraft is free on the grid and every path of the grid is a descent, so that the grid
+bounds the true edge from inside: a finer one can only widen it.
+
+References
+----------
+Bellman, Dynamic Programming (1957). Bertsekas, Dynamic Programming and Optimal Control, vol. I, section 1.3.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.corridor.devices import SCHEDULE, DeviceSet
+from optdescent.corridor.ground import Ground
+from optdescent.corridor.leg import Legs, height_before, speed_before_on_path
+from optdescent.corridor.states import STEP, Moves, States, states_of
+from optdescent.units import FOOT, KNOT
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+FLAPS_BELOW = 20000.0 * FOOT
+"""Pressure altitude [m] above which slats and flaps stay in (common practice, no source)."""
+GATE_ROOM = 5.0 * KNOT
+"""How far below the gate's largest speed [m/s] the highest descents aim: what legs without lags leave out fits in, and
+nobody aims at the edge of a gate (our choice)."""
+_LEVEL = 0.05
+"""Height [m] by which a leg may seem to climb for rounding."""
+
+
+class Edge(Enum):
+    """Which edge of the corridor; the value says it in words."""
+
+    HIGHEST = "highest"
+    LOWEST = "lowest without thrust"
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Edge of the reachable set of one set of devices.
+
+    `altitude` (place, speed, configuration) is the pressure altitude [m], not a number where the gate cannot be met;
+    `near` the place, speed and configuration that come next (place, speed, configuration, 3), -1 where the glide path
+    is captured; `on_path` (place, configuration) [m/s] the speed on the glide path, nearer than its last capture, and
+    `near_on_path` (place, configuration, 2) the place and configuration that come next there.
+    """
+
+    states: States
+    edge: Edge
+    altitude: Array
+    near: NDArray[np.int16]
+    on_path: Array
+    near_on_path: NDArray[np.int16]
+
+    @property
+    def ground(self) -> Ground:
+        """The places."""
+        return self.states.ground
+
+    @property
+    def devices(self) -> DeviceSet:
+        """What may be used."""
+        return self.states.devices
+
+
+def reach(ground: Ground, devices: DeviceSet, edge: Edge, marks: Sequence[float]) -> Reach:
+    """Edge of the reachable set over the places of the ground, for speeds up to the fastest of `marks` [m/s].
+
+    The lowest height is that of the schedule: it is left with nothing out that need not be.
+    """
+    states = states_of(ground, SCHEDULE if edge is Edge.LOWEST else devices, marks)
+    on_path, near_on_path = _along_the_path(states, edge)
+    shape = (ground.to_go.size, states.speeds.size, len(states.configurations))
+    nothing, nowhere = np.full(shape, np.nan), np.full((*shape, 3), -1, dtype=np.int16)
+    found = Reach(states, edge, nothing, nowhere, on_path, near_on_path)
+    for place in range(ground.first_capture, ground.to_go.size):
+        if place <= ground.last_capture:
+            _capture(found, place)
+        if place > ground.first_capture:
+            _leave(found, place)
+    return found
+
+
+def _along_the_path(states: States, edge: Edge) -> tuple[Array, NDArray[np.int16]]:
+    """Speed (place, configuration) [m/s] on the glide path, from the gate to its farthest capture, and what follows."""
+    ground, is_low = states.ground, edge is Edge.LOWEST
+    slow, fast = ground.gate_speeds(ground.scenario.arrival.gate)
+    found = np.full((ground.last_capture + 1, len(states.configurations)), np.nan)
+    near = np.full((*found.shape, 2), -1, dtype=np.int16)
+    found[0, states.full] = slow if is_low else max(slow, fast - GATE_ROOM)
+    far, after, device = states.changes
+    for place in range(1, ground.last_capture + 1):
+        nearer = np.full(far.size, place - 1)
+        moved = device >= 0
+        guess = np.minimum(states.latest[device[moved]], states.most[far[moved]])
+        nearer[moved] = _near_place(states, place, guess, device[moved])
+        speed = found[np.maximum(nearer, 0), after]
+        own = np.flatnonzero((nearer >= 0) & np.isfinite(speed))
+        if own.size:
+            before = _before_on_path(states, edge, place, nearer[own], (far[own], after[own], device[own]), speed[own])
+            for at in np.argsort(-before if is_low else before, kind="stable"):  # the best is written last
+                if np.isfinite(before[at]):
+                    found[place, far[own[at]]] = before[at]
+                    near[place, far[own[at]]] = nearer[own[at]], after[own[at]]
+        if is_low:  # thrust holds the approach speed
+            found[place, states.full], near[place, states.full] = slow, (place - 1, states.full)
+    return found, near
+
+
+def _before_on_path(
+    states: States, edge: Edge, place: int, near: Indices, change: tuple[Indices, Indices, Indices], speed: Array
+) -> Array:
+    """Speeds (change,) [m/s] at a place of the path from which nearer ones are reached; not a number if none is."""
+    ground, (far, after, device) = states.ground, change
+    here = np.full(far.size, place)
+    legs = Legs(-ground.to_go[here], -ground.to_go[near], states.out(far, after), _brakes(states, edge))
+    before = speed_before_on_path(ground, legs, ground.path[near], ground.path[here], speed)
+    along = float(min(ground.demands.fastest[place], float(ground.limit_at(ground.path[[place]])[0])))
+    most = np.minimum(states.most[far], along)
+    most = np.where(device >= 0, np.minimum(most, states.latest[np.maximum(device, 0)]), most)
+    least = np.maximum(states.least[far] - STEP, ground.demands.slowest[place])
+    if edge is Edge.LOWEST:
+        before = np.maximum(np.maximum(before, speed), least)
+        return np.where(before <= most, before, np.nan)
+    is_slowing = before >= speed - 1e-3
+    before = np.minimum(before, most)
+    return np.where(is_slowing & (before >= least), before, np.nan)
+
+
+def _brakes(states: States, edge: Edge) -> bool:
+    return states.devices.speed_brake and edge is Edge.HIGHEST
+
+
+def _near_place(states: States, place: int, speeds: Array, devices: Indices) -> Indices:
+    """Index (move,) of the first place at which a device selected at a place is out; negative beyond the gate."""
+    ground = states.ground
+    altitude = np.full(speeds.shape, 2000.0)
+    true = ground.true_airspeed(speeds, altitude)
+    wind = ground.around.air.sample(-ground.to_go[place], altitude, ground.around.track.course(-ground.to_go[place]))
+    needed = states.travel[devices] * (true + np.asarray(wind.wind_along))
+    ends: Array = np.asarray(ground.to_go[place] - needed + 1e-6, dtype=np.float64)
+    return np.asarray(np.searchsorted(ground.to_go, ends, side="right") - 1, dtype=np.int64)
+
+
+def _capture(found: Reach, place: int) -> None:
+    """States that capture the glide path at a place."""
+    states, ground = found.states, found.ground
+    speeds, bound = states.speeds[:, None], found.on_path[place][None, :]
+    is_met = speeds >= bound - 1e-9 if found.edge is Edge.LOWEST else speeds <= bound + 1e-9
+    is_slow = speeds <= min(ground.capture_speed, float(ground.demands.fastest[place])) + 1e-9
+    limit = float(ground.limit_at(ground.path[[place]])[0])
+    open_ = (
+        is_met & is_slow & states.are_open & (speeds <= limit + 1e-9) & (speeds >= ground.demands.slowest[place] - 1e-9)
+    )
+    found.altitude[place][open_] = ground.path[place]
+
+
+def _leave(found: Reach, place: int) -> None:
+    """States from which a leg leads to a nearer place."""
+    states = found.states
+    staying, selecting = states.staying, states.selecting
+    before = np.full(staying.far.size, place - 1)
+    _take(found, place, staying, before)
+    near = _near_place(states, place, states.speeds[selecting.far_speed], selecting.device)
+    _take(found, place, selecting, near)
+
+
+def _take(found: Reach, place: int, moves: Moves, near: Indices) -> None:
+    """Better values at a place by some moves to nearer places (move,)."""
+    states, ground, is_low = found.states, found.ground, found.edge is Edge.LOWEST
+    altitude = found.altitude[np.maximum(near, 0), moves.near_speed, moves.near]
+    slow, fast = float(ground.demands.slowest[place]), float(ground.demands.fastest[place])
+    speeds = states.speeds[moves.far_speed]
+    usable = np.flatnonzero(
+        np.isfinite(altitude) & (near >= ground.first_capture) & (speeds >= slow - 1e-9) & (speeds <= fast + 1e-9)
+    )
+    if not usable.size:
+        return
+    far, to, altitude = moves.far[usable], moves.near[usable], altitude[usable]
+    legs = Legs(
+        np.full(usable.size, -ground.to_go[place]), -ground.to_go[near[usable]], states.out(far, to),
+        _brakes(states, found.edge),
+    )  # fmt: skip
+    speed, after = states.speeds[moves.far_speed[usable]], states.speeds[moves.near_speed[usable]]
+    before, _, most_fall = height_before(ground, legs, altitude, speed, after)
+    is_possible = before >= altitude - _LEVEL
+    lowest, highest = ground.demands.lowest[place], ground.demands.highest[place]
+    if is_low:
+        is_possible &= before <= altitude + most_fall
+        before = np.maximum(np.maximum(before, lowest), ground.least_altitude(speed))
+        is_possible &= before <= highest + _LEVEL
+    else:
+        before = np.minimum(np.minimum(before, altitude + most_fall), highest)
+        is_possible &= before >= lowest - _LEVEL
+    is_possible &= speed <= ground.limit_at(before) + 1e-9
+    is_possible &= (moves.device[usable] <= 0) | (before <= FLAPS_BELOW)
+    _keep_best(found, place, moves, near, usable[is_possible], before[is_possible])
+
+
+def _keep_best(found: Reach, place: int, moves: Moves, near: Indices, which: Indices, before: Array) -> None:
+    """Of several moves from one state the one with the best height, if it betters what the state has."""
+    is_low = found.edge is Edge.LOWEST
+    order = np.argsort(-before if is_low else before, kind="stable")  # the best is written last
+    which, before = which[order], before[order]
+    speed, far = moves.far_speed[which], moves.far[which]
+    had = found.altitude[place, speed, far]
+    better = ~np.isfinite(had) | (before < had if is_low else before > had)
+    which, before, speed, far = which[better], before[better], speed[better], far[better]
+    found.altitude[place, speed, far] = before
+    ends = np.stack([near[which], moves.near_speed[which], moves.near[which]], axis=1)
+    found.near[place, speed, far] = ends.astype(np.int16)

@@ -1,0 +1,98 @@
+"""Energy corridor: heights over the glide path from which the gate can still be met, a panel for each speed."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from optdescent.figures.grid import Cell, grid
+from optdescent.figures.label import Labels
+from optdescent.figures.page import Page, sheet_of
+from optdescent.figures.pen import Array, band, line
+from optdescent.figures.style import INK, OPTIMUM_STYLE, OTHER_STYLES, QUIET, SeriesStyle, styled
+from optdescent.results.corridor import Corridor
+from optdescent.results.files import Fault, InputFault
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+
+NOTE = (
+    "Height over the glide path and its straight continuation. Each line: the highest from which the gate can be met "
+    "at idle with the normal schedule and what the line names; grey: idle and the schedule are enough, down to the "
+    "lowest that needs no thrust. Speed never rises on the way. Mass {mass:.1f} t all the way; windows are left out."
+)
+MOST_SPEEDS = 6
+"""Panels that a page has room for."""
+_SHADE = "#dcdcdc"
+
+
+def corridor(found: Corridor, page: Page = Page.A4) -> Figure:
+    """Highest and lowest heights over the glide path [ft] against distance to go [nm], by speed and devices.
+
+    Raises
+    ------
+    InputFault
+        More speeds or device sets than a page has room for, a page too narrow, or no height at all.
+    """
+    speeds, distances = found.values("speed") / KNOT, found.values("distance_to_go") / NAUTICAL_MILE
+    path = (found.marks.crossing_height + found.marks.gradient * distances * NAUTICAL_MILE) / FOOT
+    highest = found.values("highest") / FOOT - path[:, None]
+    lowest = found.values("lowest") / FOOT - path[:, None]
+    if speeds.size > MOST_SPEEDS:
+        raise InputFault([Fault("figure corridor", "", f"{speeds.size} speeds", f"at most {MOST_SPEEDS}")])
+    if page.is_narrow:
+        raise InputFault([Fault("figure corridor", "page", repr(page.value.name), "a page that is not narrow")])
+    if len(found.devices) > len(OTHER_STYLES) + 1 or not np.isfinite(highest).any():
+        allowed = f"at most {len(OTHER_STYLES) + 1} sets of devices, and a height"
+        raise InputFault([Fault("figure corridor", "", f"{len(found.devices)} sets of devices", allowed)])
+    styles = (OPTIMUM_STYLE, *OTHER_STYLES)[: len(found.devices)]
+    shown = np.concatenate([highest[np.isfinite(highest)], lowest[np.isfinite(lowest)]])
+    ends = 1000.0 * math.floor(float(shown.min()) / 1000.0), 1000.0 * math.ceil(float(shown.max()) / 1000.0)
+    columns = min(speeds.size, 3)
+    room = 0.04 * max(float(np.ptp(distances)), 1.0)
+    cells = tuple(
+        Cell(
+            f"{speed:.0f} kt",
+            "Distance to go [nm]" if index >= speeds.size - columns else "",
+            "Over the glide path [ft]" if index % columns == 0 else "",
+            float(distances.max()) + room,
+            float(distances.min()) - room,
+            *ends,
+        )
+        for index, speed in enumerate(speeds)
+    )
+    with styled():
+        note = NOTE.format(mass=found.mass / 1000.0)
+        frame = sheet_of(page, (found.provenance,), "Energy corridor to the gate", note)
+        panels = grid(frame, cells, columns, "00\u202f000")
+        named = int(np.argmax(np.isfinite(highest).sum(axis=(0, 1))))
+        for index, axes in enumerate(panels):
+            own = [found.devices[at] if index == named else "" for at in range(len(styles))]
+            _panel(axes, found, page, distances, highest[:, :, index], lowest[:, index], styles, own)
+        return frame.figure
+
+
+def _panel(
+    axes: Axes,
+    found: Corridor,
+    page: Page,
+    distances: Array,
+    highest: Array,
+    lowest: Array,
+    styles: tuple[SeriesStyle, ...],
+    names: list[str],
+) -> None:
+    labels = Labels(axes, page.stroke)
+    band(axes, distances, lowest, np.maximum(lowest, highest[0]), _SHADE)
+    x = np.array([float(distances.max()), float(distances.min())])
+    line(axes, x, np.zeros(2), QUIET, 0.8 * page.stroke, order=1.9)
+    labels.avoid(x, np.zeros(2))
+    for height, style in zip(highest, styles, strict=True):
+        drawn = line(axes, distances, height, style.colour, style.width * page.stroke, dash=style.dash, order=3.0)
+        style.mark(drawn, page.stroke)
+        labels.avoid(distances, height)
+    for height, style, name in zip(highest, styles, names, strict=True):
+        if name and np.isfinite(height).any():
+            labels.name(name, distances, height, INK, page.value.small, style)
+    labels.settle()

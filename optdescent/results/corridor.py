@@ -1,0 +1,167 @@
+"""Energy corridor: from which heights the gate can still be met, by distance to go, speed and drag devices."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from optdescent.inputs import Fault, InputFault
+from optdescent.results.files import read_netcdf, write_netcdf, write_text
+from optdescent.results.flight import dataset_html
+from optdescent.results.marks import Marks
+from optdescent.results.provenance import CAUTION, Provenance
+from optdescent.results.schema import Column
+
+Array = NDArray[np.float64]
+_COLUMNS = (
+    Column("highest", "m", "highest height above the threshold from which the gate can be met", "ft"),
+    Column("lowest", "m", "lowest height above the threshold that needs no thrust above idle", "ft"),
+    Column("excess_again", "m", "energy height at the gate above the most allowed, flown again", "ft"),
+    Column("off_again", "m", "largest height off the plan when the highest descent is flown again", "ft"),
+    Column("added_again", "m", "energy height that thrust adds when the lowest descent is flown again", "ft"),
+)
+CORRIDOR_COLUMNS = {column.name: column for column in _COLUMNS}
+"""Variables by name: over `devices`, `distance_to_go` and `speed`, those of the lowest descent without `devices`."""
+COORDINATES = {
+    "distance_to_go": Column("distance_to_go", "m", "distance to go to the threshold", "nm"),
+    "speed": Column("speed", "m s-1", "calibrated airspeed", "kt"),
+}
+"""Numeric coordinates by name."""
+
+
+def corridor_dataset(
+    devices: tuple[str, ...], distances: Array, speeds: Array, columns: Mapping[str, Array]
+) -> xr.Dataset:
+    """Dataset from columns (devices, distance, speed) or, of the lowest descent, (distance, speed) [SI].
+
+    Raises
+    ------
+    ValueError
+        The columns are not those of the schema.
+    """
+    if set(columns) != set(CORRIDOR_COLUMNS):
+        raise ValueError(f"columns differ from the schema: {sorted(set(columns) ^ set(CORRIDOR_COLUMNS))}")
+    variables: dict[str, xr.DataArray] = {}
+    for name, column in CORRIDOR_COLUMNS.items():
+        values = np.asarray(columns[name], dtype=float)
+        dims = ("devices", "distance_to_go", "speed")[3 - values.ndim :]
+        variables[name] = xr.DataArray(values, dims=dims, attrs={"units": column.unit, "long_name": column.long_name})
+    coordinates: dict[str, Any] = {"devices": np.array(devices, dtype=object)}
+    for name, values in (("distance_to_go", distances), ("speed", speeds)):
+        column = COORDINATES[name]
+        coordinates[name] = (name, values, {"units": column.unit, "long_name": column.long_name})
+    return xr.Dataset(variables, coords=coordinates)
+
+
+@dataclass(frozen=True, repr=False)
+class Corridor:
+    """A corridor over devices, distance to go and speed [SI], at one mass [kg], and where it is from."""
+
+    dataset: xr.Dataset
+    mass: float
+    provenance: Provenance
+    marks: Marks
+
+    @property
+    def devices(self) -> tuple[str, ...]:
+        """Sets of devices, from nothing beyond the schedule to everything."""
+        return tuple(str(name) for name in self.dataset["devices"].to_numpy())
+
+    def values(self, name: str) -> Array:
+        """Values of a variable or coordinate [SI]."""
+        return np.asarray(self.dataset[name].to_numpy(), dtype=float)
+
+    def __repr__(self) -> str:
+        sizes = self.dataset.sizes
+        return f"Corridor({sizes['distance_to_go']} distances, {sizes['speed']} speeds, {sizes['devices']} device sets)"
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return dataset_html(self.dataset)
+
+    def to_csv(self, path: Path) -> None:
+        """Write one row for each point as CSV, with comment lines of provenance and caution.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        rows = corridor_plain(self)["points"]
+        text = io.StringIO()
+        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
+        writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({key: "" if value is None else value for key, value in row.items()} for row in rows)
+        write_text(path, text.getvalue())
+
+    def to_netcdf(self, path: Path) -> None:
+        """Write the corridor as netCDF-4, in SI.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be written.
+        """
+        stamped = self.dataset.assign_attrs(self.provenance.attributes())
+        stamped = stamped.assign_attrs(kind="corridor", mass_kg=self.mass, marks=json.dumps(asdict(self.marks)))
+        write_netcdf(path, stamped)
+
+    @classmethod
+    def from_netcdf(cls, path: str | Path) -> Corridor:
+        """Corridor of a file that `to_netcdf` wrote [SI].
+
+        Raises
+        ------
+        InputFault
+            The file cannot be read or does not hold a corridor.
+        """
+        try:
+            dataset = read_netcdf(path)
+            attributes: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
+            if attributes["kind"] != "corridor":
+                raise ValueError(f"it holds a result of kind {attributes['kind']!r}")
+            return cls(
+                dataset.drop_attrs(deep=False),
+                float(attributes["mass_kg"]),
+                Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
+                Marks.from_plain(json.loads(attributes["marks"])),
+            )
+        except (OSError, KeyError, TypeError, ValueError) as error:
+            given = f"does not hold a corridor ({error})"
+            raise InputFault([Fault(str(path), "", given, "a corridor written by this package")]) from error
+
+
+def corridor_plain(found: Corridor) -> dict[str, Any]:
+    """The corridor as a plain dictionary for JSON; keys carry their unit [ft, nm, kt]."""
+    points: list[dict[str, Any]] = []
+    values = {name: found.values(name) for name in CORRIDOR_COLUMNS}
+    for index, devices in enumerate(found.devices):
+        for row, distance in enumerate(found.values("distance_to_go")):
+            for column, speed in enumerate(found.values("speed")):
+                point: dict[str, Any] = {
+                    "devices": devices,
+                    "distance_nm": round(distance / COORDINATES["distance_to_go"].chart_unit.factor, 3),
+                    "speed_kt": round(speed / COORDINATES["speed"].chart_unit.factor, 1),
+                }
+                for name, column_of in CORRIDOR_COLUMNS.items():
+                    own = values[name][index] if values[name].ndim == 3 else values[name]
+                    number = float(own[row, column]) / column_of.chart_unit.factor
+                    point[f"{name}_ft"] = None if np.isnan(number) else round(number + 0.0)
+                points.append(point)
+    provenance = found.provenance
+    return {
+        "scenario": {"title": provenance.title, "digest": provenance.scenario_digest},
+        "mass_kg": round(found.mass),
+        "points": points,
+        "caution": CAUTION,
+    }

@@ -1,0 +1,57 @@
+"""Descents of the edges flown again through the full equations of motion."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from optdescent.corridor.again import Again, BrakeUse, flown_again
+from optdescent.corridor.devices import EVERYTHING
+from optdescent.corridor.path import Paths, paths
+from optdescent.corridor.reach import Reach
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from tests.corridor.edges import SPEEDS, STILL, edge, ground, lowest
+
+FINE = 0.25 * NAUTICAL_MILE
+
+
+def planned(found: Reach) -> Paths:
+    """From 15, 18 and 22 nm at each speed with what the schedule has out."""
+    speeds = [int(np.argmin(np.abs(found.states.speeds - speed))) for speed in SPEEDS]
+    places = [int(np.argmin(np.abs(found.ground.to_go - nm * NAUTICAL_MILE))) for nm in (15.0, 18.0, 22.0)]
+    starts = [(place, speed, int(found.states.scheduled[speed])) for place in places for speed in speeds]
+    known = np.array([start for start in starts if np.isfinite(found.altitude[start])])
+    return paths(found, *known.T)
+
+
+@cache
+def again(step: float = 100.0) -> Again:
+    found = edge(EVERYTHING, STILL, FINE)
+    plan = planned(found)
+    everyone = np.ones(plan.start.size, dtype=np.bool_)
+    return flown_again(found.ground, plan, BrakeUse(everyone, 1.0 * everyone), step)
+
+
+def test_the_highest_descents_reach_the_gate_no_faster_than_it_allows() -> None:
+    """But for what lags cost on the shortest way: 100 ft of energy are 6 kt at the gate."""
+    assert np.max(again().excess) < 100.0 * FOOT
+    assert np.median(again().excess) < 15.0 * FOOT
+    assert np.max(again().off) < 300.0 * FOOT
+
+
+def test_half_the_step_changes_little() -> None:
+    """The midpoint rule and the orders given at its steps: 5 ft and 0.5 kt from 22 nm to the gate."""
+    finer = again(50.0)
+    for values, room in ((again().altitude, 5.0 * FOOT), (again().speed, 0.5 * KNOT)):
+        other = finer.altitude if values is again().altitude else finer.speed
+        assert np.max(np.abs(values[-1] - other[-1])) < room
+
+
+def test_the_lowest_descents_need_next_to_no_thrust() -> None:
+    """Energy that thrust adds, as height, on up to 22 nm; it is used 2 kt below the planned speed."""
+    found = lowest()
+    plan = planned(found)
+    everyone = np.ones(plan.start.size, dtype=np.bool_)
+    flown = flown_again(ground(), plan, BrakeUse(everyone, -3.0 * everyone))
+    assert np.max(flown.added) < 250.0 * FOOT

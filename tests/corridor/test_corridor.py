@@ -1,0 +1,150 @@
+"""The corridor as it is told: on a grid, flown again, nested, and what it refuses."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from optdescent.corridor import ALL_SETS, SCHEDULE, Edges, Grid, corridor, edges_for, last_actions, usual_grid
+from optdescent.inputs import InputFault
+from optdescent.results import Flight
+from optdescent.results.corridor import Corridor, corridor_plain
+from optdescent.results.last_action import last_actions_csv, last_actions_plain
+from optdescent.rules import fly, read_rules
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from tests.scenario.files import STUDY
+
+GRID = Grid(tuple(nm * NAUTICAL_MILE for nm in (12.0, 16.0, 20.0)), tuple(kt * KNOT for kt in (200.0, 230.0)))
+RULES = {rule.name: rule for rule in read_rules("library")}
+STEEP = ("air.wind.kind=constant", "air.wind.wind_from_deg=305", "air.wind.wind_speed_kt=35")
+
+
+def scenario() -> Scenario:
+    return Scenario.from_toml(STUDY, STEEP)
+
+
+@cache
+def edges() -> Edges:
+    more = Grid(GRID.distances, (*GRID.speeds, 262.0 * KNOT))
+    return edges_for(scenario(), more, ALL_SETS, lambda _: None)
+
+
+@cache
+def found() -> Corridor:
+    return corridor(edges(), GRID)
+
+
+@cache
+def flown(name: str) -> Flight:
+    return fly(scenario(), RULES[name])
+
+
+def test_the_grid_is_the_one_asked_for() -> None:
+    assert np.allclose(found().values("distance_to_go"), GRID.distances)
+    assert np.allclose(found().values("speed"), GRID.speeds)
+    assert found().devices == ("idle and schedule", "speed brake", "early flaps", "early gear", "everything")
+    assert found().mass == scenario().start.mass
+
+
+def test_it_is_nested_and_flown_again() -> None:
+    highest = found().values("highest")
+    assert all(np.all(~(highest[0] > one)) and np.all(~(one > highest[-1])) for one in highest)
+    assert np.isfinite(highest[-1]).all()
+    assert np.all(np.isnan(highest) == np.isnan(found().values("excess_again")))
+    assert np.nanmax(found().values("excess_again")) < 100.0 * FOOT
+    assert np.nanmax(found().values("added_again")) < 250.0 * FOOT
+    lowest = found().values("lowest")
+    assert np.all(~(lowest > highest[-1]))
+
+
+def test_in_35_kt_of_tailwind_idle_alone_is_not_enough_from_the_glide_path() -> None:
+    """Common practice, no source: with this tailwind drag devices are needed from a three-degree path at 16 nm."""
+    path = 50.0 * FOOT + found().marks.gradient * 16.0 * NAUTICAL_MILE
+    idle, everything = found().values("highest")[[0, -1], 1, 1]
+    assert not idle > path - 500.0 * FOOT
+    assert everything > path + 500.0 * FOOT
+
+
+def test_a_file_of_it_opens_as_it_was(tmp_path: Path) -> None:
+    found().to_netcdf(tmp_path / "corridor.nc")
+    again = Corridor.from_netcdf(tmp_path / "corridor.nc")
+    assert again.dataset.equals(found().dataset)
+    assert (again.mass, again.marks, again.provenance) == (found().mass, found().marks, found().provenance)
+    found().to_csv(tmp_path / "corridor.csv")
+    lines = (tmp_path / "corridor.csv").read_text(encoding="utf-8").splitlines()
+    assert lines[1].startswith("# Training analysis")
+    assert lines[2].startswith("devices,distance_nm,speed_kt,highest_ft,lowest_ft")
+    assert len(lines) == 3 + 5 * 3 * 2
+
+
+def test_a_file_of_another_kind_is_refused(tmp_path: Path) -> None:
+    flown("three-to-one").to_netcdf(tmp_path / "flight.nc")
+    with pytest.raises(InputFault, match="does not hold a corridor"):
+        Corridor.from_netcdf(tmp_path / "flight.nc")
+
+
+def test_json_has_every_point_with_its_units() -> None:
+    points = corridor_plain(found())["points"]
+    assert len(points) == 30
+    first = points[0]
+    assert (first["devices"], first["distance_nm"], first["speed_kt"]) == ("idle and schedule", 12.0, 200.0)
+    assert set(first) > {"highest_ft", "lowest_ft", "excess_again_ft"}
+
+
+def test_what_cannot_be_asked_is_named() -> None:
+    wrong = Grid((5.0 * NAUTICAL_MILE, 500.0 * NAUTICAL_MILE), (60.0 * KNOT, 500.0 * KNOT))
+    with pytest.raises(InputFault) as caught:
+        edges_for(scenario(), wrong, (SCHEDULE,), lambda _: None)
+    told = str(caught.value)
+    assert all(part in told for part in ("5 nm", "500 nm", "60 kt", "500 kt", "farthest capture", "160 nm, the start"))
+    with pytest.raises(InputFault, match="is empty"):
+        edges_for(scenario(), Grid((), ()), (SCHEDULE,), lambda _: None)
+
+
+def test_the_usual_grid_is_one_that_can_be_asked() -> None:
+    grid = usual_grid(scenario())
+    assert len(grid.distances) == 20
+    assert len(grid.speeds) == 5
+    assert max(grid.distances) < scenario().start.distance
+
+
+def test_a_stable_flight_needs_nothing_at_its_end() -> None:
+    told = last_actions(edges(), flown("mile-per-ten-knots"))
+    assert flown("mile-per-ten-knots").summary.gate.stable
+    assert told.of("everything").is_kept
+    with pytest.raises(KeyError):
+        told.of("anchor")
+
+
+def test_more_devices_are_of_use_for_longer() -> None:
+    """A rule without corrections in a tailwind: the more is allowed, the later it still helps."""
+    flight = flown("three-to-one-alone")
+    assert not flight.summary.gate.stable
+    told = last_actions(edges(), flight)
+    assert not any(action.is_kept for action in told.actions)
+
+    def until(name: str) -> float:
+        action = told.of(name)
+        return action.distance_to_go if action.is_of_use else np.inf
+
+    for devices in ALL_SETS:
+        for other in ALL_SETS:
+            if devices.holds(other):
+                assert until(devices.name) <= until(other.name) + 1e-6
+    assert until("everything") < until("speed brake") - 0.5 * NAUTICAL_MILE
+
+
+def test_last_useful_points_are_told_with_units() -> None:
+    told = [last_actions(edges(), flown(name)) for name in ("mile-per-ten-knots", "three-to-one-alone")]
+    rows = last_actions_plain(told[1])["last_useful"]
+    late = next(row for row in rows if row["devices"] == "everything")
+    assert f"{late['distance_nm']:.1f} nm to go" in late["sentence"]
+    assert late["height_ft"] > 0
+    table = last_actions_csv(told).splitlines()
+    assert table[1].startswith("# Training analysis")
+    assert table[2].startswith("flight,devices,of_use,enough_to_the_gate,distance_nm")
+    assert len(table) == 3 + 16

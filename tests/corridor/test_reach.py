@@ -1,0 +1,127 @@
+"""Edges: nested, monotone, as mass and wind have it, and bounded from inside by coarser grids."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from optdescent.corridor.devices import ALL_SETS, EVERYTHING, ONE_BY_ONE, SCHEDULE, DeviceSet
+from optdescent.corridor.path import paths
+from optdescent.corridor.reach import Reach
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from tests.corridor.edges import COARSE, MARKS, SPEEDS, STILL, edge, ground, lowest, scheduled
+
+BRAKE = DeviceSet(speed_brake=True)
+
+
+def test_a_set_holds_what_it_has_and_no_more() -> None:
+    assert all(EVERYTHING.holds(devices) and devices.holds(SCHEDULE) for devices in ALL_SETS)
+    assert not DeviceSet(early_flaps=True).holds(BRAKE)
+    assert len({devices.name for devices in ALL_SETS}) == 8
+
+
+@pytest.mark.parametrize("devices", ONE_BY_ONE[1:4], ids=lambda devices: devices.name)
+def test_more_devices_never_shrink_it(devices: DeviceSet) -> None:
+    """State by state: what less reaches, more reaches from at least as high."""
+    less, own, more = edge(SCHEDULE).altitude, edge(devices).altitude, edge(EVERYTHING).altitude
+    for inner, outer in ((less, own), (own, more)):
+        known = np.isfinite(inner)
+        assert np.all(np.isfinite(outer[known]))
+        assert np.all(outer[known] >= inner[known] - 1e-9)
+    assert np.nanmax(own - less) > 300.0 * FOOT
+
+
+def test_the_highest_height_rises_with_distance() -> None:
+    altitude = edge(BRAKE).altitude[ground().last_capture :]
+    rise = np.diff(altitude, axis=0)
+    assert np.all(np.isfinite(altitude[1:][np.isfinite(altitude[:-1])]))
+    assert np.nanmin(rise) > -1e-9
+
+
+def test_slower_is_higher_where_the_schedule_has_the_same_out() -> None:
+    """Less energy at the same height, and the same devices still to come: 250 and 230 kt, clean."""
+    heights = scheduled(edge(SCHEDULE), 22.0 * NAUTICAL_MILE)
+    assert heights[2] > heights[3] + 500.0 * FOOT
+
+
+def test_a_tailwind_lowers_it() -> None:
+    """Common practice, no source: with a tailwind it goes down and slows less on the same miles."""
+    windy = ("air.wind.kind=constant", "air.wind.wind_from_deg=305", "air.wind.wind_speed_kt=20")
+    for distance in (18.0, 22.0):
+        there, here = (scheduled(edge(SCHEDULE, one), distance * NAUTICAL_MILE)[2] for one in (windy, STILL))
+        assert there < here - 200.0 * FOOT
+
+
+def test_fast_and_heavy_it_is_lower_slow_and_heavy_it_is_not() -> None:
+    """Weight carries further at a speed well above that of best lift over drag, which rises with weight, as do the
+    speeds at which the schedule brings drag out (Hull 2007, chapter 3: drag at a speed by weight)."""
+    light, heavy = (
+        scheduled(edge(BRAKE, (*STILL, f"start.mass_kg={mass}")), 22.0 * NAUTICAL_MILE) for mass in (56000, 66000)
+    )
+    assert heavy[3] < light[3] - 200.0 * FOOT
+    assert heavy[0] > light[0] + 200.0 * FOOT
+
+
+def test_the_lowest_lies_below_the_highest_and_below_the_glide_path() -> None:
+    low, high = scheduled(lowest(), 18.0 * NAUTICAL_MILE), scheduled(edge(SCHEDULE), 18.0 * NAUTICAL_MILE)
+    path = ground().path[int(np.argmin(np.abs(ground().to_go - 18.0 * NAUTICAL_MILE)))]
+    assert np.all(low[:3] < high[:3] - 200.0 * FOOT)
+    assert np.all(low[:3] < path)
+
+
+def test_a_finer_grid_widens_it_a_little() -> None:
+    """Every path of a grid is a descent: the coarse edge bounds the true one from inside, the fine one is near it."""
+    coarse, fine = edge(BRAKE), edge(BRAKE, STILL, 0.5 * COARSE)
+    gain = np.array([scheduled(fine, mark) - scheduled(coarse, mark) for mark in MARKS])
+    assert np.nanmin(gain) > -40.0 * FOOT
+    assert np.nanmax(gain) < 250.0 * FOOT
+
+
+def states(found: Reach) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Places, speeds and configurations of every fifth state from which the gate is met."""
+    place, speed, configuration = np.nonzero(np.isfinite(found.altitude))
+    return place[::5], speed[::5], configuration[::5]
+
+
+@pytest.mark.parametrize("devices", [SCHEDULE, EVERYTHING], ids=lambda devices: devices.name)
+def test_every_path_slows_and_sinks_and_brings_the_devices_out(devices: DeviceSet) -> None:
+    found = edge(devices)
+    place, speed, configuration = states(found)
+    plan = paths(found, place, speed, configuration)
+    own = np.arange(place.size)
+    assert np.allclose(plan.altitude[place, own], found.altitude[place, speed, configuration])
+    outwards = (plan.altitude, plan.speed)
+    assert all(np.nanmin(np.diff(values, axis=0)) > -0.06 for values in outwards)
+    assert all(np.nanmax(np.diff(values, axis=0)) < 1e-9 for values in (plan.steps, plan.gear))
+    slow, fast = ground().gate_speeds(ground().scenario.arrival.gate)
+    assert np.all((plan.speed[0] >= slow - 1e-9) & (plan.speed[0] <= fast))
+    assert np.all(plan.steps[0] == found.states.configurations[-1, 0])
+    assert np.all(plan.gear[0] == 1.0)
+
+
+def test_limit_speeds_are_kept_on_every_path() -> None:
+    found = edge(EVERYTHING)
+    place, speed, configuration = states(found)
+    plan = paths(found, place, speed, configuration)
+    gear = found.ground.scenario.airframe.gear.limit_speed
+    assert np.nanmax(np.where(plan.gear > 0.5, plan.speed, np.nan)) <= gear + 1e-6
+    for number, step in enumerate(found.ground.scenario.airframe.steps[1:], start=1):
+        assert step.limit_speed is not None
+        assert np.nanmax(np.where(plan.steps >= number, plan.speed, np.nan)) <= step.limit_speed + 1e-6
+
+
+def test_early_gear_is_selected_earlier_than_the_schedule_has_it() -> None:
+    at = {}
+    for devices in (SCHEDULE, DeviceSet(early_gear=True)):
+        found = edge(devices)
+        place, speed = ground().to_go.size - 1, int(np.argmin(np.abs(found.states.speeds - SPEEDS[2])))
+        start = found.states.scheduled[speed]
+        plan = paths(found, np.array([place]), np.array([speed]), np.array([start]))
+        at[devices] = float(np.max(np.where(plan.gear[:, 0] > 0.5, plan.speed[:, 0], 0.0)))
+    assert at[DeviceSet(early_gear=True)] > at[SCHEDULE] + 10.0 * KNOT
+
+
+def test_a_path_from_where_none_is_has_no_answer() -> None:
+    found = edge(SCHEDULE)
+    with pytest.raises(ValueError, match="cannot be met"):
+        paths(found, np.array([ground().to_go.size - 1]), np.array([0]), np.array([0]))
