@@ -157,6 +157,10 @@ def _say_over(plain: Plain) -> None:
     """How often each rule held, what it cost, and what breaks it."""
     click.echo(f"In {plain['conditions']} conditions of {plain['conditions_file']}:")
     for rule in plain["rules"]:
+        if rule["not_flown"]:
+            click.echo(f"  {rule['rule']}: {rule['not_flown']}")
+        if not rule["flown"]:
+            continue
         low, high = 100.0 * rule["stable_share_low"], 100.0 * rule["stable_share_high"]
         above = rule["fuel_above_optimum_mean_kg"]
         cost = "" if above is None else f", {above:+.0f} kg to the optimum (in {rule['compared']:.0f} of them)"

@@ -1,17 +1,18 @@
 """The smallest disturbance, in spreads of each driver, at which a rule no longer reaches the gate stable.
 
 From the middle of the conditions rays are flown outwards: along each driver both ways, and in directions spread evenly
-over the sphere; along each ray the first failure is bracketed and halved. Around the best ray found the search goes on
-in a narrowing cone. What lies between two scanned points is not seen: a failure that a step jumps over is missed. Axes
-without an order (anti-ice, soundings, members, crews) stay as the scenario has them; the sentence says at which mass
-and with which anti-ice the search was made.
+over the sphere; along each ray the first failure is bracketed and the bracket parted. Around the best ray found the
+search goes on in a narrowing cone. What lies between two scanned points is not seen: a failure that a step jumps over
+is missed. Axes without an order (anti-ice, soundings, members, crews) stay as the scenario has them meanwhile: the
+sentence says how, and what each of their levels does alone (`margins.unordered`). Where a rule cannot start it does not
+break.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,15 +20,21 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from optdescent.inputs import InputFault
+from optdescent.margins.flown import why_not_started
+from optdescent.margins.unordered import LevelsAlone, levels_to_try, standing, told_alone
 from optdescent.rules.fleet import Fleet
-from optdescent.scenario import ADDED_TAILWIND, Axis, BelievedWind, Scenario
+from optdescent.scenario import ADDED_TAILWIND, Axis, BelievedWind, Level, Scenario
 from optdescent.sweep.question import Asked
 
 Array = NDArray[np.float64]
 _FARTHEST, _STEP = 4.0, 0.5
 """Radius to which rays are scanned, and the step between two flights of a ray [spreads]."""
-_DIRECTIONS, _CONES, _IN_CONE, _HALVINGS = 32, (0.35, 0.15), 16, 6
+_DIRECTIONS, _CONES, _IN_CONE = 32, (0.35, 0.15), 16
+_PARTS, _TIMES = 8, 2
+"""A bracket is parted in so many at once, so often: a pass over few flights takes hardly less than one over many."""
 _AMOUNT = re.compile(r"-?[\d.]+,?|kt|ft")
+_ENDS = 8
+"""Halvings that find the end of what a scenario allows along a ray."""
 _SEED = 20
 """Of the directions: the search is the same every time."""
 
@@ -40,26 +47,32 @@ class Driver:
     middle: float
     spread: float
 
-    def told(self, level: float, *, unforecast: bool) -> str:
-        """A level [file unit] in words, rounded towards the middle: what is said to hold does."""
+    def told(self, level: float, *, unforecast: bool, outwards: bool = False) -> str:
+        """A level [file unit] in words, rounded towards the middle: what is said to hold does; or `outwards`."""
         symbol = self.axis.unit.symbol
         if self.axis.key == ADDED_TAILWIND:
             known = "unforecast" if unforecast else "added"
             side = "tailwind" if level >= 0.0 else "headwind"
-            return f"{abs(self._inwards(level, 1.0)):.0f} {symbol} of {known} {side}"
+            return f"{self._rounded(abs(level), 1.0, 0, outwards=outwards)} {symbol} of {known} {side}"
         if self.axis.unit.suffix == "kg":
-            return f"{self._inwards(level, 100.0) / 1000.0:.1f} t"
+            return f"{self._rounded(level / 1000.0, 0.1, 1, self.middle / 1000.0, outwards=outwards)} t"
         if self.axis.unit.suffix == "k":
-            return f"{self._inwards(level, 1.0):+.0f} K from the standard temperature"
+            shown = self._rounded(level, 1.0, 0, self.middle, outwards=outwards)
+            return f"{'' if level < 0.0 else '+'}{shown} K from the standard temperature"
         digits = 0 if abs(level) >= 100.0 else 3 if abs(level) < 1.0 else 1
-        name = self.axis.name.removesuffix("_" + self.axis.unit.suffix)
-        return f"{name} {self._inwards(level, 10.0**-digits):.{digits}f} {symbol}".strip()
+        name = self.axis.name.removesuffix("_" + self.axis.unit.suffix).replace("_", " ")
+        shown = self._rounded(level, 10.0**-digits, digits, self.middle, outwards=outwards)
+        return f"{shown} {symbol}".strip() + f" ({name})"
 
-    def _inwards(self, level: float, step: float) -> float:
-        """Multiple of a step between the middle and a level [file unit]."""
-        steps = (level - self.middle) / step
-        start = round(self.middle / step)
-        return (start + math.trunc(steps)) * step
+    def _rounded(self, level: float, step: float, digits: int, middle: float = 0.0, *, outwards: bool) -> str:
+        """Multiple of a step next to a level, on the middle's side or beyond; of finer steps where it is the middle."""
+        for finer in (0, 1, 2):
+            own = step * 10.0**-finer
+            inside = (math.floor if level >= middle else math.ceil)(level / own) * own
+            if (inside - middle) * (level - middle) > 0.0:
+                beyond = (math.ceil if level >= middle else math.floor)(level / own) * own
+                return f"{beyond if outwards else inside:.{digits + finer}f}"
+        return f"{level:.{digits + 2}f}"
 
 
 @dataclass(frozen=True)
@@ -68,6 +81,7 @@ class Break:
 
     `radius` is not a number where it holds as far as was searched. `alone` (driver, 2) are the levels up to which it
     holds with one driver disturbed alone, downwards and upwards: not a number where that does not break it.
+    `levels_alone` says what each level of an axis without an order does.
     """
 
     radius: float
@@ -75,6 +89,7 @@ class Break:
     alone: Array
     reason: str
     sentence: str
+    levels_alone: tuple[LevelsAlone, ...]
 
 
 def drivers(asked: Asked) -> tuple[Driver, ...]:
@@ -91,12 +106,15 @@ class Breaking:
 
     def __init__(self, asked: Asked) -> None:
         self.drivers = drivers(asked)
+        self.unordered = tuple(axis for axis in asked.conditions.axes if not axis.is_ordered)
         fixed = [axis for axis in asked.conditions.axes if axis.is_ordered and axis.standard_deviation == 0.0]
         self._fixed = [axis.drawn(0.5) for axis in fixed]
         self._asked = replace(asked, conditions=replace(asked.conditions, axes=(*self._axes, *fixed), shares=None))
         self._known: dict[bytes, Scenario | None] = {}
         count = len(self.drivers)
         self._directions = _directions(count) if count else np.zeros((0, 0))
+        tried = [(axis, levels_to_try(axis)) for axis in self.unordered]
+        self._each = [(axis, levels, self._each_alone(axis, levels)) for axis, levels in tried]
 
     @property
     def _axes(self) -> tuple[Axis, ...]:
@@ -104,29 +122,85 @@ class Breaking:
 
     def of(self, fleet: Fleet) -> Break:
         """Where a rule breaks."""
+        middle = self._scenario(np.zeros(len(self.drivers)))
+        here, levels = self._in_the_middle(fleet, middle)
+        if middle is None:
+            return replace(self.unknown("the middle of the conditions makes no scenario"), levels_alone=levels)
+        if here is None:
+            why = why_not_started(middle, fleet.rule)
+            return replace(self.unknown(f"no start in the middle of the conditions: {why}"), levels_alone=levels)
+        holds = not here
+        if not holds:
+            sentence = f"does not hold even without a disturbance: {here}"
+            here_levels = self._levels(np.zeros(len(self.drivers)))
+            found = replace(self.unknown(sentence), radius=0.0, levels=here_levels, reason=here)
+        elif not self.drivers:
+            found = self.unknown("no ordered driver to disturb")
+        else:
+            found = self._disturbed(fleet, middle)
+        alone = told_alone(levels, holds_in_the_middle=holds)
+        each = f"with the ordered drivers in the middle it {alone}" if alone and self.drivers else alone
+        sentence = "; ".join(part for part in (found.sentence, each, self._context(middle)) if part)
+        return replace(found, sentence=sentence, levels_alone=levels)
+
+    def _disturbed(self, fleet: Fleet, middle: Scenario) -> Break:
+        """Where a rule that holds in the middle breaks."""
         count = len(self.drivers)
-        middle = self._scenario(np.zeros(count))
-        nothing = np.full(count, np.nan)
         alone = np.full((count, 2), np.nan)
-        if middle is None or not count:
-            return Break(np.nan, nothing, alone, "", "no driver to disturb")
-        here = fleet.judged([middle])
-        if not here.stable[0]:
-            sentence = f"does not hold even without a disturbance: {here.reasons[0]}"
-            return Break(0.0, self._levels(np.zeros(count)), alone, here.reasons[0], sentence)
         held, radii = self._first_failures(fleet, self._directions)
         for index in range(2 * count):
             if np.isfinite(radii[index]):
                 alone[index // 2, index % 2] = self._levels(held[index] * self._directions[index])[index // 2]
         best, radius = self._narrowed(fleet, radii)
         if not np.isfinite(radius):
-            sentence = f"holds as far as was searched, {_FARTHEST:g} spreads or the end of what a scenario allows"
-            return Break(np.nan, nothing, alone, "", sentence)
+            farthest = f"{_FARTHEST:g} spreads or the end of what a scenario allows"
+            return replace(self.unknown(f"holds as far as was searched, {farthest}"), alone=alone)
         point = radius * best
         broken = self._scenario(point)
         reason = "" if broken is None else fleet.judged([broken]).reasons[0]
         sentence = self._sentence(middle, alone, point, radius, reason)
-        return Break(radius, self._levels(point), alone, reason, sentence)
+        return replace(self.unknown(sentence), radius=radius, levels=self._levels(point), alone=alone, reason=reason)
+
+    def unknown(self, sentence: str) -> Break:
+        """No border is known, and why."""
+        count = len(self.drivers)
+        levels = tuple(LevelsAlone(axis, own, np.full(len(own), np.nan)) for axis, own, _ in self._each)
+        return Break(np.nan, np.full(count, np.nan), np.full((count, 2), np.nan), "", sentence, levels)
+
+    def _each_alone(self, axis: Axis, levels: Sequence[Level]) -> list[Scenario | None]:
+        """Scenarios with an axis without an order at each of some levels, the drivers at their middle."""
+        conditions = self._asked.conditions
+        asked = replace(self._asked, conditions=replace(conditions, axes=(*conditions.axes, axis)))
+        middle = self._levels(np.zeros(len(self.drivers))).tolist()
+        found: list[Scenario | None] = []
+        for level in levels:
+            try:
+                found.append(asked.scenario([*middle, *self._fixed, level]))
+            except InputFault:
+                found.append(None)
+        return found
+
+    def _in_the_middle(self, fleet: Fleet, middle: Scenario | None) -> tuple[str | None, tuple[LevelsAlone, ...]]:
+        """Why a rule is unstable in the middle, and what each level of each axis without an order does to it there.
+
+        Empty where it is stable; None where it cannot be flown.
+        """
+        scenarios = [middle, *(scenario for _, _, own in self._each for scenario in own)]
+        sound = [
+            (index, scenario)
+            for index, scenario in enumerate(scenarios)
+            if scenario is not None and not why_not_started(scenario, fleet.rule)
+        ]
+        breaks = np.full(len(scenarios), np.nan)
+        reason = None
+        if sound:
+            found = fleet.judged([scenario for _, scenario in sound])
+            breaks[[index for index, _ in sound]] = ~found.stable
+            reason = found.reasons[0] if sound[0][0] == 0 else None
+        ends = np.cumsum([1, *(len(levels) for _, levels, _ in self._each)])
+        parts = np.split(breaks, ends)[1:]
+        each = zip(self._each, parts, strict=False)  # the last part is empty
+        return reason, tuple(LevelsAlone(axis, levels, own) for (axis, levels, _), own in each)
 
     def _narrowed(self, fleet: Fleet, radii: Array) -> tuple[Array, float]:
         """The direction that breaks a rule first, sought in cones about the best one known, and its radius."""
@@ -146,28 +220,50 @@ class Breaking:
 
     def _first_failures(self, fleet: Fleet, directions: Array, farthest: float = _FARTHEST) -> tuple[Array, Array]:
         """Radii [spreads] between which each direction first fails: held, failed; not a number where it does not."""
-        steps: Array = np.linspace(0.0, farthest, max(math.ceil(farthest / _STEP), 1) + 1)[1:]
-        points = (directions[:, None, :] * steps[None, :, None]).reshape(-1, directions.shape[1])
-        fails = self._fails(fleet, points).reshape(directions.shape[0], steps.size)
-        first = np.argmax(fails, axis=1)
+        steps = self._steps(directions, farthest)
+        points = (directions[:, None, :] * steps[:, :, None]).reshape(-1, directions.shape[1])
+        fails = self._fails(fleet, points).reshape(steps.shape)
         broken = np.flatnonzero(fails.any(axis=1))
-        high: Array = np.asarray(steps[first[broken]], dtype=float)
-        low: Array = high - float(steps[0])
-        for _ in range(_HALVINGS if broken.size else 0):
-            half: Array = 0.5 * (low + high)
-            is_off = self._fails(fleet, directions[broken] * half[:, None])
-            low, high = np.where(is_off, low, half), np.where(is_off, half, high)
+        first = np.argmax(fails, axis=1)[broken]
+        high: Array = steps[broken, first]
+        low: Array = np.where(first > 0, steps[broken, np.maximum(first - 1, 0)], 0.0)
+        inside: Array = np.arange(1, _PARTS) / _PARTS
+        for _ in range(_TIMES if broken.size else 0):
+            tried = low[:, None] + (high - low)[:, None] * inside
+            points = (directions[broken][:, None, :] * tried[:, :, None]).reshape(-1, directions.shape[1])
+            is_off = self._fails(fleet, points).reshape(tried.shape)
+            edges = np.column_stack([low, tried, high])
+            upper = np.where(is_off.any(axis=1), np.argmax(is_off, axis=1), inside.size) + 1
+            each = np.arange(broken.size)
+            low, high = edges[each, upper - 1], edges[each, upper]
         radii = np.full((2, directions.shape[0]), np.nan)
         radii[0, broken], radii[1, broken] = low, high
         return radii[0], radii[1]
 
+    def _steps(self, directions: Array, farthest: float) -> Array:
+        """Radii (direction, step) [spreads] to scan; where a scenario ends between two, its end is scanned instead."""
+        even: Array = np.linspace(0.0, farthest, max(math.ceil(farthest / _STEP), 1) + 1)[1:]
+        steps = np.tile(even, (directions.shape[0], 1))
+        for direction, own in zip(directions, steps, strict=True):
+            missing = [at for at, radius in enumerate(even) if self._scenario(radius * direction) is None]
+            if not missing:
+                continue
+            low, high = (float(even[missing[0] - 1]) if missing[0] else 0.0), float(even[missing[0]])
+            for _ in range(_ENDS):
+                half = 0.5 * (low + high)
+                low, high = (low, half) if self._scenario(half * direction) is None else (half, high)
+            own[missing[0]] = low
+        return steps
+
     def _fails(self, fleet: Fleet, points: Array) -> NDArray[np.bool_]:
-        """Whether a rule is unstable at points (point, driver) [spreads]; where there is no scenario it is not."""
+        """Whether a rule is unstable at points (point, driver) [spreads]; where there is no flight it is not."""
         scenarios = [self._scenario(point) for point in points]
-        there = [index for index, scenario in enumerate(scenarios) if scenario is not None]
+        there = [(index, scenario) for index, scenario in enumerate(scenarios) if scenario is not None]
         fails = np.zeros(len(points), dtype=np.bool_)
         if there:
-            fails[there] = ~fleet.judged([scenario for scenario in scenarios if scenario is not None]).stable
+            fails[[index for index, _ in there]] = ~fleet.judged([scenario for _, scenario in there]).stable
+        for index, scenario in there:
+            fails[index] = fails[index] and not why_not_started(scenario, fleet.rule)
         return fails
 
     def _levels(self, point: Array) -> Array:
@@ -185,22 +281,32 @@ class Breaking:
     def _sentence(self, middle: Scenario, alone: Array, point: Array, radius: float, reason: str) -> str:
         """What a pilot can use: how much of each driver alone, and what together is least."""
         unforecast = middle.technique.wind is BelievedWind.FORECAST
-        tell: Callable[[Driver, float], str] = lambda one, level: one.told(level, unforecast=unforecast)  # noqa: E731
         single = [
-            tell(one, float(level))
+            f"{_way(one, is_up=index == 1)} to {one.told(float(level), unforecast=unforecast)}"
             for one, pair in zip(self.drivers, alone, strict=True)
-            for level in pair
+            for index, level in enumerate(pair)
             if np.isfinite(level)
         ]
         large = [
-            (abs(own), tell(one, float(level)))
+            (abs(own), one.told(float(level), unforecast=unforecast, outwards=True))
             for one, own, level in zip(self.drivers, point, self._levels(point), strict=True)
             if abs(own) > 0.25 * radius
         ]
         together = ", ".join(words for _, words in sorted(large, reverse=True))
-        held = f"holds up to {_listed(single)}; " if single else "no driver alone breaks it; "
-        context = f"at {middle.start.mass / 1000.0:.1f} t, anti-ice {middle.handling.anti_ice.kind}"
-        return f"{held}breaks first at {radius:.1f} spreads: {together} ({reason_kind(reason)}); {context}"
+        held = f"holds {_listed(single)}; " if single else "no driver alone breaks it; "
+        away = f"{radius:.1f}" if radius >= 0.1 else f"{radius:.2f}"
+        return f"{held}breaks first at {away} spreads: {together} ({reason_kind(reason)})"
+
+    def _context(self, middle: Scenario) -> str:
+        """At what the drivers were disturbed."""
+        others = [standing(axis, middle) for axis in self.unordered if not axis.key.startswith("handling.anti_ice.")]
+        mass = f"at {middle.start.mass / 1000.0:.1f} t"
+        return ", ".join([mass, f"anti-ice {middle.handling.anti_ice.kind}", *others])
+
+
+def _way(driver: Driver, *, is_up: bool) -> str:
+    """Which way a driver goes; a headwind is told as so much, not as less."""
+    return "up" if is_up or driver.axis.key == ADDED_TAILWIND else "down"
 
 
 def reason_kind(reason: str) -> str:
@@ -211,6 +317,8 @@ def reason_kind(reason: str) -> str:
 
 def _directions(count: int) -> Array:
     """Unit vectors (direction, driver) [-]: each driver down and up, then others spread evenly over the sphere."""
+    if count == 1:
+        return np.array([[-1.0], [1.0]])
     shares = np.clip(np.asarray(qmc.Sobol(count, rng=_SEED).random(_DIRECTIONS)), 1e-6, 1.0 - 1e-6)
     sphere = np.asarray(norm.ppf(shares), dtype=float)
     axes = np.array([sign * row for row in np.eye(count) for sign in (-1.0, 1.0)])

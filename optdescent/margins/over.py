@@ -2,30 +2,25 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import xarray as xr
 from numpy.typing import NDArray
-from scipy.stats import binomtest
 
 from optdescent.inputs import Fault, InputFault, read_toml, validated, with_settings
-from optdescent.margins.attribution import variance_shares
-from optdescent.margins.breaking import Break, Breaking, reason_kind
-from optdescent.margins.margins import DISTANCES
+from optdescent.margins.attribution import ordering
+from optdescent.margins.breaking import Break, Breaking
+from optdescent.margins.flown import Flown, flown, why_not_started
+from optdescent.margins.table import described, shares_by_driver, table_by_rule, table_of_cases, what_breaks
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.question import OptimumQuestion
 from optdescent.results import Provenance
-from optdescent.results.margins import COORDINATES
-from optdescent.results.over_conditions import CASE_COLUMNS, TABLE_COLUMNS, OverConditions
+from optdescent.results.over_conditions import OverConditions
 from optdescent.results.sweep import Status
 from optdescent.rules import Rule
 from optdescent.rules.fleet import Fleet
-from optdescent.rules.judged import Judged
 from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
 from optdescent.scenario.declared_axes import CrewsAxis
 from optdescent.sweep.block import case_of
@@ -33,9 +28,6 @@ from optdescent.sweep.corners import tried
 from optdescent.sweep.question import Asked
 
 Array = NDArray[np.float64]
-_HIGH, _LOW = 90.0, 10.0
-"""Percentiles that a table shows: one condition of ten beyond."""
-_CONFIDENCE = 0.95
 
 
 def read_conditions(path: Path) -> Conditions:
@@ -92,6 +84,8 @@ def margins_over(
 ) -> OverConditions:
     """Rules flown in every condition, and optima in some of them, evenly spread [SI].
 
+    A rule that cannot be flown in some conditions, or in none, says so in its row; it does not stop the others.
+
     Parameters
     ----------
     optima : int
@@ -101,40 +95,49 @@ def margins_over(
     Raises
     ------
     InputFault
-        A condition makes no valid scenario.
+        A condition makes no valid scenario, or no rule can be flown in any.
     """
     say = progress or silent
     conditions = asked.conditions
     say("conditions")
     levels = [conditions.levels(number) for number in range(conditions.size)]
     scenarios = [asked.scenario(own) for own in levels]
+    reasons = [[why_not_started(scenario, rule) for scenario in scenarios] for rule in rules]
+    _check_flown(reasons, conditions_name)
     say("optima of some conditions")
     best = _optima(asked, optima)
     breaking = Breaking(asked)
-    judged: list[Judged] = []
+    each: list[Flown] = []
     breaks: list[Break] = []
-    shares: list[tuple[Array, Array]] = []
-    for rule in rules:
+    for rule, own in zip(rules, reasons, strict=True):
         say(f"flying {rule.name}")
         fleet = Fleet(rule)
-        own = fleet.judged(scenarios, DISTANCES)
-        judged.append(own)
-        missed = 1.0 - own.stable.astype(float)
-        shares.append(
-            (
-                variance_shares(missed, conditions.axes, levels),
-                variance_shares(own.gate_energy, conditions.axes, levels),
-            )
-        )
-        breaks.append(breaking.of(fleet))
+        each.append(flown(fleet, scenarios, own))
+        breaks.append(breaking.of(fleet) if each[-1].judged else breaking.unknown(each[-1].told))
+    _check_flown([one.reasons for one in each], conditions_name)
     base = Scenario.from_data(dict(asked.data), asked.name, asked.folder)
-    table = _table(base, rules, judged, breaks, best, [driver.axis.name for driver in breaking.drivers])
-    table = table.assign(_by_driver(shares, [axis.name for axis in conditions.axes]))
+    table = table_by_rule(base.arrival.glide_path.gradient, rules, each, best).assign(
+        {
+            **what_breaks(breaks, breaking),
+            **shares_by_driver(each, conditions.axes, levels, ordering(conditions.axes, scenarios)),
+        }
+    )
     table.attrs = {"conditions": conditions_name, "conditions_with_optimum": len(best)}
-    for name, column in TABLE_COLUMNS.items():
-        table[name].attrs = {"units": column.unit, "long_name": column.long_name}
     provenance = Provenance(base.title, base.text, base.digest)
-    return OverConditions(table, _cases(conditions, levels, rules, judged), provenance)
+    return OverConditions(described(table), table_of_cases(conditions, levels, rules, each), provenance)
+
+
+def _check_flown(reasons: Sequence[Sequence[str]], name: str) -> None:
+    """Check that some rule is flown somewhere.
+
+    Raises
+    ------
+    InputFault
+        None is: `name` is the file of conditions.
+    """
+    if all(reason for own in reasons for reason in own):
+        given = f"no rule can be flown in any condition: {reasons[0][0] if reasons else 'there is none'}"
+        raise InputFault([Fault(name, "", given, "a condition in which a rule can be flown")])
 
 
 def _optima(asked: Asked, wanted: int) -> Mapping[int, tuple[float, float]]:
@@ -155,110 +158,3 @@ def _optima(asked: Asked, wanted: int) -> Mapping[int, tuple[float, float]]:
             found[number] = fuel, time
             starts.append((case.place, answer.start))
     return found
-
-
-def _table(
-    scenario: Scenario,
-    rules: Sequence[Rule],
-    judged: Sequence[Judged],
-    breaks: Sequence[Break],
-    best: Mapping[int, tuple[float, float]],
-    drivers: Sequence[str],
-) -> xr.Dataset:
-    gradient = scenario.arrival.glide_path.gradient
-    rows = [_row(own, best) for own in judged]
-    table: dict[str, tuple[tuple[str, ...], Any]] = {name: (("rule",), [row[name] for row in rows]) for name in rows[0]}
-    for name, percentile in (("median", 50.0), ("high", _HIGH)):
-        energy = np.array([_percentile(own.excess, percentile) for own in judged])
-        table[f"excess_energy_{name}"] = ("rule", "at_distance"), energy
-        table[f"excess_track_{name}"] = ("rule", "at_distance"), energy / gradient
-    table["breaking_radius"] = ("rule",), [one.radius for one in breaks]
-    table["breaking"] = ("rule",), [one.sentence for one in breaks]
-    table["breaking_level"] = ("rule", "disturbed"), np.array([one.levels for one in breaks]).reshape(len(rules), -1)
-    table["most_common_reason"] = ("rule",), [_most_common(own.reasons) for own in judged]
-    distance = COORDINATES["at_distance"]
-    return xr.Dataset(
-        table,
-        coords={
-            "rule": [rule.name for rule in rules],
-            "rule_title": ("rule", [rule.title for rule in rules]),
-            "rule_source": ("rule", [rule.source for rule in rules]),
-            "at_distance": ("at_distance", list(DISTANCES), {"units": distance.unit, "long_name": distance.long_name}),
-            "disturbed": list(drivers),
-        },
-    )
-
-
-def _row(own: Judged, best: Mapping[int, tuple[float, float]]) -> dict[str, float]:
-    """Numbers of one rule by column [SI]."""
-    count, stable = own.stable.size, int(np.count_nonzero(own.stable))
-    interval = binomtest(stable, count).proportion_ci(_CONFIDENCE, method="wilson")
-    compared = [number for number in best if own.stable[number]]
-    fuel = np.array([own.fuel[number] - best[number][0] for number in compared])
-    time = np.array([own.time[number] - best[number][1] for number in compared])
-    return {
-        "stable_share": stable / count,
-        "stable_share_low": float(interval.low),
-        "stable_share_high": float(interval.high),
-        "limits_kept_share": float(np.mean(own.stable & own.limits_kept)),
-        "gate_energy_median": float(_percentile(own.gate_energy, 50.0)),
-        "gate_energy_high": float(_percentile(own.gate_energy, _HIGH)),
-        "speed_room_low": float(_percentile(-own.over_limit, _LOW)),
-        "brake_distance_mean": _mean(own.brake_distance),
-        "thrust_distance_mean": _mean(own.thrust_distance),
-        "thrust_fuel_mean": _mean(own.thrust_fuel),
-        "fuel_mean": _mean(own.fuel),
-        "compared": float(len(compared)),
-        "fuel_above_optimum_mean": _mean(fuel),
-        "fuel_above_optimum_low": float(_percentile(fuel, _LOW)),
-        "fuel_above_optimum_high": float(_percentile(fuel, _HIGH)),
-        "time_above_optimum_mean": _mean(time),
-    }
-
-
-def _mean(values: Array) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.mean(known)) if known.size else float("nan")
-
-
-def _percentile(values: Array, percentile: float) -> Array:
-    """Percentile over the last dimension of what is known; not a number where nothing is."""
-    known = np.isfinite(values)
-    rows = [row[own] for row, own in zip(np.atleast_2d(values), np.atleast_2d(known), strict=True)]
-    found = np.array([np.percentile(row, percentile) if row.size else np.nan for row in rows])
-    return found if values.ndim > 1 else found[0]
-
-
-def _most_common(reasons: Sequence[str]) -> str:
-    """What keeps most unstable flights from being stable, without its amount, and how many of them it does."""
-    kinds = Counter(reason_kind(part) for reason in reasons if reason for part in reason.split("; "))
-    if not kinds:
-        return ""
-    kind, count = kinds.most_common(1)[0]
-    return f"{kind} ({count} of {sum(bool(reason) for reason in reasons)} misses)"
-
-
-def _by_driver(shares: Sequence[tuple[Array, Array]], names: Sequence[str]) -> dict[str, xr.DataArray]:
-    found: dict[str, xr.DataArray] = {}
-    for index, name in enumerate(("miss_share", "energy_share")):
-        values = np.array([pair[index] for pair in shares])
-        found[name] = xr.DataArray(values, dims=("rule", "driver"), coords={"driver": list(names)})
-    return found
-
-
-def _cases(
-    conditions: Conditions, levels: Sequence[Sequence[Any]], rules: Sequence[Rule], judged: Sequence[Judged]
-) -> xr.Dataset:
-    """What became of each rule in each case, and the level of each axis there [file unit]."""
-    sources = {"gate_above_reference": "above_reference"}
-    dims = ("rule", "case")
-    columns: dict[str, Any] = {}
-    for name, column in CASE_COLUMNS.items():
-        values = np.array([getattr(own, sources.get(name, name)) for own in judged], dtype=float)
-        columns[name] = dims, values, {"units": column.unit, "long_name": column.long_name}
-    columns["reason"] = dims, np.array([own.reasons for own in judged], dtype=object)
-    for index, axis in enumerate(conditions.axes):
-        own = np.array([case[index] for case in levels])
-        text = own.astype(object) if own.dtype.kind in "US" else own
-        columns[f"level_{axis.name}"] = ("case",), text, {"long_name": axis.key, "unit_in_file": axis.unit.symbol}
-    return xr.Dataset(columns, coords={"rule": [rule.name for rule in rules], "case": np.arange(len(levels))})

@@ -16,7 +16,8 @@ from optdescent.results.flight import dataset_html
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 
-_BY_RULE = (
+_OF_FLIGHTS = (
+    Column("flown", "1", "conditions in which the rule was flown: in the others it cannot start down", ""),
     Column("stable_share", "1", "share of conditions stable at the gate", ""),
     Column("stable_share_low", "1", "low end of its 95 % confidence interval", ""),
     Column("stable_share_high", "1", "high end of its 95 % confidence interval", ""),
@@ -33,7 +34,12 @@ _BY_RULE = (
     Column("fuel_above_optimum_low", "kg", "the same, less in one condition of ten", "kg"),
     Column("fuel_above_optimum_high", "kg", "the same, exceeded in one condition of ten", "kg"),
     Column("time_above_optimum_mean", "s", "time above the condition's own optimum, mean of stable flights", "min"),
+)
+_BY_RULE = (
+    *_OF_FLIGHTS,
     Column("breaking_radius", "1", "smallest disturbance that breaks the rule, in spreads of the drivers", ""),
+    Column("miss_remainder", "1", "share of the variance of missing the gate that no driver explains alone", ""),
+    Column("energy_remainder", "1", "share of the variance of energy at the gate that no driver explains alone", ""),
 )
 _BY_DISTANCE = (
     Column("excess_energy_median", "m", "energy height above what was asked, median", "ft"),
@@ -45,8 +51,18 @@ _BY_DRIVER = (
     Column("miss_share", "1", "share of the variance of missing the gate that the driver explains", ""),
     Column("energy_share", "1", "share of the variance of energy at the gate that the driver explains", ""),
 )
-TABLE_COLUMNS = {column.name: column for column in (*_BY_RULE, *_BY_DISTANCE, *_BY_DRIVER)}
-"""Numeric variables of the table by name; texts (`breaking`, `most_common_reason`) stand beside them."""
+_BY_LEVEL = (
+    Column("level_breaks", "1", "rule broken by the level alone (1) or not (0), ordered drivers in the middle", ""),
+    Column("levels_tried", "1", "levels of an axis without an order that were flown alone", ""),
+    Column("levels_breaking", "1", "levels of an axis without an order that break the rule alone", ""),
+)
+_BY_DISTURBED = (Column("breaking_level", "", "level of the driver where the rule breaks first, in its own unit", ""),)
+_TEXTS = ("miss_remainder_of", "energy_remainder_of", "most_common_reason", "not_flown", "breaking")
+"""What each remainder stands for, why most misses were missed, why it was not flown somewhere, and what breaks it."""
+ROW_COLUMNS = tuple(column.name for column in _OF_FLIGHTS)
+"""Numeric variables of the table that sum up the flights of a rule."""
+TABLE_COLUMNS = {column.name: column for column in (*_BY_RULE, *_BY_DISTANCE, *_BY_DRIVER, *_BY_LEVEL, *_BY_DISTURBED)}
+"""Numeric variables of the table by name; texts stand beside them."""
 CASE_COLUMNS = {
     column.name: column
     for column in (
@@ -69,7 +85,7 @@ CASE_COLUMNS = {
 
 @dataclass(frozen=True, repr=False)
 class OverConditions:
-    """A table over `rule` (and `at_distance`, `driver`), and what became of each rule in each case [SI]."""
+    """A table over `rule` (and `at_distance`, `driver`, levels), and what became of each rule in each case [SI]."""
 
     table: xr.Dataset
     cases: xr.Dataset
@@ -135,8 +151,8 @@ def over_conditions_plain(found: OverConditions) -> dict[str, Any]:
                 str(driver): _number(float(value), column)
                 for driver, value in zip(values["driver"].to_numpy(), values.to_numpy(), strict=True)
             }
-        row["most_common_reason"] = str(own["most_common_reason"].item())
-        row["breaking"] = str(own["breaking"].item())
+        row["levels_alone"] = _levels_alone(own)
+        row |= {text: str(own[text].item()) for text in _TEXTS}
         rules.append(row)
     attributes = table.attrs
     return {
@@ -145,6 +161,21 @@ def over_conditions_plain(found: OverConditions) -> dict[str, Any]:
         "conditions_with_optimum": int(attributes["conditions_with_optimum"]),
         "rules": rules,
     }
+
+
+def _levels_alone(own: xr.Dataset) -> dict[str, Any]:
+    """What the levels of each axis without an order do to one rule [-]: how many there are, were flown, break it."""
+    found: dict[str, Any] = {}
+    for axis in own["unordered"].to_numpy():
+        one = own.sel(unordered=axis)
+        breaks = (own["tried_axis"] == axis) & (own["level_breaks"] == 1.0)
+        found[str(axis)] = {
+            "levels": int(one["levels_declared"].item()),
+            "tried": int(one["levels_tried"].item()),
+            "breaking": int(one["levels_breaking"].item()),
+            "breaking_levels": [str(level) for level in own["tried_as"].to_numpy()[breaks.to_numpy()]],
+        }
+    return found
 
 
 def _key(column: Column) -> str:

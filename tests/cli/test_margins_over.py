@@ -25,16 +25,24 @@ to = 20.0
 """
 
 
+NEAR = """
+[[axes]]
+kind = "values"
+key = "start.distance_nm"
+values = [115.0]
+"""
+"""A start so near that three miles per thousand feet are too many, three degrees are not."""
+
+
 def run(*arguments: str) -> Result:
     return CliRunner().invoke(main, ["margins", str(STUDY), *arguments])
 
 
-def one_rule(folder: Path) -> str:
-    """A rule file with the first of the three."""
+def two_rules(folder: Path) -> str:
+    """A rule file with the first and the last of the three."""
     path = folder / "rules.toml"
-    text = STUDY.with_name("rules.toml").read_text(encoding="utf-8")
-    first = text.index("[[rules]]")
-    path.write_text(text[: text.index("[[rules]]", first + 1)], encoding="utf-8")
+    _, first, _, last = STUDY.with_name("rules.toml").read_text(encoding="utf-8").split("[[rules]]")
+    path.write_text(f"[[rules]]{first}[[rules]]{last}", encoding="utf-8")
     return str(path)
 
 
@@ -45,18 +53,24 @@ def conditions(folder: Path, text: str = CONDITIONS) -> str:
 
 
 def test_rules_are_flown_in_conditions_and_files_and_json_say_what_came_of_it(tmp_path: Path) -> None:
+    """One of them can start in none of the conditions: its row says why, and the other's is written."""
     out = tmp_path / "out"
-    files = ("--conditions", conditions(tmp_path), "--rules", one_rule(tmp_path))
+    files = ("--conditions", conditions(tmp_path, CONDITIONS + NEAR), "--rules", two_rules(tmp_path))
     found = run(*files, "--optima", "0", "--json", "-o", str(out))
     assert found.exit_code == 0, found.output
     plain = json.loads(found.stdout)
     over = plain["over_conditions"]
     assert over["conditions"] == 12
     assert over["conditions_with_optimum"] == 0
-    assert [rule["rule"] for rule in over["rules"]] == ["three-to-one"]
-    for rule in over["rules"]:
-        assert 0.0 <= rule["stable_share_low"] <= rule["stable_share"] <= rule["stable_share_high"] <= 1.0
-        assert rule["breaking"]
+    three_to_one, three_degrees = over["rules"]
+    assert three_to_one["rule"] == "three-to-one"
+    assert (three_to_one["flown"], three_to_one["stable_share"]) == (0, None)
+    assert three_to_one["not_flown"].startswith("not flown in any condition: three-to-one asks for")
+    assert three_degrees["rule"] == "three-degrees"
+    assert (three_degrees["flown"], three_degrees["not_flown"]) == (12, "")
+    assert 0.0 <= three_degrees["stable_share_low"] <= three_degrees["stable_share"]
+    assert three_degrees["stable_share"] <= three_degrees["stable_share_high"] <= 1.0
+    assert three_degrees["breaking"]
     written = {Path(file).name for file in plain["files"]}
     assert {"conditions.csv", "conditions.nc", "margins.csv"} <= written
     assert all(Path(file).exists() for file in plain["files"])
