@@ -18,8 +18,8 @@ from optdescent.scenario import Scenario
 Array = NDArray[np.float64]
 MOST_PILOTS = 8
 """Compiled pilots that a fleet keeps."""
-AT_A_TIME = 1024
-"""Flights taken at a time: their arrays stay in the processor's cache, and Python's share stays small."""
+AT_A_TIME = 1536
+"""Flights taken at a time: their arrays stay near the processor, and Python's share stays small."""
 
 
 @dataclass

@@ -7,8 +7,9 @@ mass, course, cruise and what a crew's seed decides are parameters of it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +28,11 @@ from optdescent.rules.log import actions_of
 from optdescent.rules.parts import Rule
 from optdescent.rules.pilot import STEPS, Pilot
 from optdescent.rules.rule import Place, asked
-from optdescent.scenario import BelievedWind, Scenario
+from optdescent.scenario import BelievedWind, Scenario, Technique
 from optdescent.units import NAUTICAL_MILE
 
 Array = NDArray[np.float64]
+Part = TypeVar("Part")
 
 _NEAR, _FAR = 200.0, 1000.0
 """Distance [m] between two looks near the threshold and in cruise: three to four seconds."""
@@ -125,7 +127,7 @@ def starts_of(pilot: Pilot, scenarios: Sequence[Scenario]) -> tuple[Array, Array
 
     Each flight begins level at its cruise Mach number.
     """
-    parameters = np.array([_parameters(scenario) for scenario in scenarios]).T
+    parameters = _parameters(scenarios)
     mass = np.array([scenario.start.mass for scenario in scenarios])
     distance = np.array([scenario.start.distance for scenario in scenarios])
     # thrust and drag of level cruise are those of still air
@@ -141,15 +143,38 @@ def starts_of(pilot: Pilot, scenarios: Sequence[Scenario]) -> tuple[Array, Array
     return parameters, np.array(lane.packed())
 
 
-def _parameters(scenario: Scenario) -> Array:
-    """Parameters of the compiled step [SI], as `Pilot.world` reads them."""
-    drawn, start = scenario.technique.drawn, scenario.start
-    altitude = scenario.pressure_altitude(start.altitude)
-    fixed = [scenario.temperature_offset, scenario.qnh, scenario.arrival.course, altitude, start.mach]
-    winds = [scenario.wind.coefficients()]
-    if scenario.technique.wind is BelievedWind.FORECAST:
-        winds.append(forecast(scenario.wind))
-    return np.concatenate([fixed, [drawn.late, drawn.wind_error], *winds, scenario.warmth or ()])
+def _parameters(scenarios: Sequence[Scenario]) -> Array:
+    """Parameters of the compiled step (parameter, flight) [SI], as `Pilot.world` reads them."""
+    qnh = np.array([scenario.qnh for scenario in scenarios])
+    published = np.array([scenario.start.altitude for scenario in scenarios])
+    transition = np.array([scenario.arrival.transition_altitude for scenario in scenarios])
+    rows = [
+        np.array([scenario.temperature_offset for scenario in scenarios]),
+        qnh,
+        np.array([scenario.arrival.course for scenario in scenarios]),
+        published + np.where(published > transition, 0.0, setting_shift(qnh)),
+        np.array([scenario.start.mach for scenario in scenarios]),
+        _of_each([scenario.technique for scenario in scenarios], _crew),
+        _of_each([scenario.wind for scenario in scenarios], lambda wind: wind.coefficients()),
+    ]
+    if scenarios[0].technique.wind is BelievedWind.FORECAST:
+        rows.append(_of_each([scenario.wind for scenario in scenarios], forecast))
+    if scenarios[0].warmth is not None:
+        rows.append(np.array([scenario.warmth for scenario in scenarios]).T)
+    return np.vstack(rows)
+
+
+def _crew(technique: Technique) -> Array:
+    """Delay of a crew's actions [s] and error of the tailwind it believes [m/s]."""
+    drawn = technique.drawn
+    return np.array([drawn.late, drawn.wind_error])
+
+
+def _of_each(parts: Sequence[Part], found: Callable[[Part], Array]) -> Array:
+    """Columns (row, part) [SI] of parts of scenarios, found once where many share one."""
+    columns = {id(part): part for part in parts}
+    known = {number: found(part) for number, part in columns.items()}
+    return np.array([known[id(part)] for part in parts]).T
 
 
 def noise_of(scenario: Scenario, x: Array) -> Array:

@@ -7,18 +7,24 @@ are taken at a time is for the caller (`rules.fleet`): their arrays should stay 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
+import casadi as ca
 import numpy as np
 from numpy.typing import NDArray
 
+from optdescent.air.wind import GIVEN
 from optdescent.air.wind.lookup import WindLookup
-from optdescent.curves.lanes import Lanes
+from optdescent.curves.elementary import stacked
+from optdescent.curves.lanes import Known, Lanes
 from optdescent.motion.record import LEAST_BRAKE, LEAST_THRUST, LEFT_CRUISE
-from optdescent.rules.lane import DEVICES
+from optdescent.rules.lane import Lane, listed
 from optdescent.rules.pilot import FIXED, Pilot
 from optdescent.units import GRAVITY
 
 Array = NDArray[np.float64]
+KEPT, MOTION = 16, 5
+"""Rows kept of each look, in the order of `Flights`; rows of a lane that are its motion."""
 
 
 @dataclass(frozen=True)
@@ -94,28 +100,45 @@ class Flights:
 
 def stepped(pilot: Pilot, x: Array, parameters: Array, lanes: Array, noise: Array) -> Flights:
     """Flights from parameters (parameter, flight), starts (size, flight) and errors (look, flight) [SI]."""
-    count = lanes.shape[1]
-    look, passage = Lanes(pilot.look, count), Lanes(pilot.passage, count)
+    count, lane = lanes.shape[1], lanes.copy()
+    dx = np.append(np.diff(x), x[-1] - x[-2])
     wind = WindLookup(pilot.field, parameters[FIXED : FIXED + pilot.field.size])
-    air = pilot.world(parameters).air
-    for inputs in (look.inputs[4], passage.inputs[2]):
-        inputs[...] = parameters
-    kept = np.empty((16, x.size, count))
-    steps = pilot.shape.steps
-    lane, dx = lanes.copy(), np.append(np.diff(x), x[-1] - x[-2])
-    place, lengths = np.empty(count), np.empty(count)
-    for index, (here, length) in enumerate(zip(x, dx, strict=True)):
-        place.fill(here)
-        lengths.fill(length)
-        met = wind.at(place, air.height(lane[0]))
-        after, half, watched = look(lane, place, lengths, noise[index], look.inputs[4], met)
-        kept[:10, index] = watched
-        kept[10:14, index] = lane[3:7]
-        np.sum(lane[DEVICES : DEVICES + steps], axis=0, out=kept[14, index])
-        kept[15, index] = lane[DEVICES + steps]
-        place.fill(here + 0.5 * length)
-        met = wind.at(place, air.height(half[0]))
-        (rates,) = passage(half, place, passage.inputs[2], met)
-        lane[5:] = after[5:]
-        lane[:5] += length * rates
-    return Flights(x, *kept)
+    here, half_way = (np.zeros((GIVEN.size, count)) for _ in range(2))
+    step = Lanes(
+        _step(pilot),
+        count,
+        known=Known({4: parameters}, {1: x, 2: dx}),
+        read={0: lane, 5: here, 6: half_way},
+        then={
+            0: lambda at: wind.at(x[at], step.outputs[0][0], here),
+            1: lambda at: wind.at(x[at] + 0.5 * dx[at], step.outputs[1][0], half_way),
+        },
+    )
+    kept = np.empty((x.size, KEPT, count))
+    for at in range(x.size):
+        _, _, kept[at], lane[...] = step(noise[at][None], call=at)
+    return Flights(x, *kept.swapaxes(0, 1))
+
+
+@lru_cache(maxsize=8)
+def _step(pilot: Pilot) -> ca.Function:
+    """One step with what is kept of its look, as one function.
+
+    (lane, coordinate [m], length [m], noise [m], parameters, winds met there and half-way) to (heights above the sea
+    [m] at which these are met, what is kept, next lane).
+    """
+    sizes = [pilot.look.size1_in(index) for index in range(pilot.look.n_in())]
+    names = ("lane", "x", "dx", "noise", "parameters", "wind")
+    given = [ca.SX.sym(name, size) for name, size in zip(names, sizes, strict=True)]
+    lane, x, dx, _, parameters, _ = given
+    wind_half_way = ca.SX.sym("wind_half_way", GIVEN.size)
+    after, half, watched = pilot.look.call(given)
+    (rates,) = pilot.passage.call([half, x + 0.5 * dx, parameters, wind_half_way])
+    air, out = pilot.world(parameters).air, listed(Lane.unpacked(lane, pilot.shape).out)
+    found = [
+        air.height(lane[0]),
+        air.height(half[0]),
+        stacked([watched, *(lane[row] for row in (3, 4, 5, 6)), sum(out[:-1]), out[-1]]),
+        stacked([lane[:MOTION] + dx * rates, after[MOTION:]]),
+    ]
+    return ca.Function("step", [*given, wind_half_way], found, {"cse": True})

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from optdescent.curves.elementary import rounded, rounded_up, where
-from optdescent.curves.lanes import Lanes
+from optdescent.curves.lanes import Known, Lanes
 
 Array = NDArray[np.float64]
 X, Y, Z = (ca.SX.sym(name) for name in "xyz")
@@ -212,19 +212,91 @@ def test_a_second_call_knows_nothing_of_the_first() -> None:
     np.testing.assert_allclose(second[0], by_casadi(made, other), rtol=1e-13)
 
 
-def test_what_is_put_in_is_left_as_it_was_and_may_be_put_in_place() -> None:
+def test_what_is_put_in_is_left_as_it_was_and_may_be_read_where_it_is() -> None:
     made = function(where(X < Y, X, Y) - Z, -X)
-    lanes = Lanes(made, LANES.shape[1])
     given_values = LANES.copy()
-    expected = lanes(given_values)[0].copy()
+    expected = Lanes(made, LANES.shape[1])(given_values)[0].copy()
     assert np.array_equal(given_values, LANES)
-    lanes.inputs[0][...] = LANES
-    assert np.array_equal(lanes(lanes.inputs[0])[0], expected)
-    assert np.array_equal(lanes.inputs[0], LANES)
+    read = np.zeros_like(LANES)
+    lanes = Lanes(made, LANES.shape[1], read={0: read})
+    for turn in (LANES, LANES[:, ::-1]):
+        read[...] = turn
+        found = lanes()[0]
+        assert np.array_equal(found, expected if turn is LANES else expected[:, ::-1])
+        assert np.array_equal(read, turn)
 
 
 def test_a_division_by_nothing_warns_nobody() -> None:
     by_lanes(function(1.0 / X, ca.log(X), ca.sqrt(X), X / Y))  # warnings are errors
+
+
+# what is known before the calls
+
+PLACE, LENGTH = ca.SX.sym("place"), ca.SX.sym("length")
+PLACES = np.array([-3.0, -0.5, 0.0, 0.5, 2.0])
+LENGTHS = np.array([1.0, 2.0, 0.25, 0.0, -1.0])
+PARTLY_KNOWN: dict[str, tuple[Any, ...]] = {
+    "numbers": (ca.exp(Y) * ca.sin(PLACE) * X, ca.exp(Y) * ca.sin(PLACE), (Y + 2.0) ** 2.7 * X),
+    "conditions": (where(PLACE < Y, X, Z), where(PLACE < LENGTH, X, Z), where(Y < 0.3, X, Z) + (PLACE < Y)),
+    "choices": (where(X < Y, where(PLACE < 0.1, ca.sqrt(PLACE), X), ca.log(Y)), where(PLACE < LENGTH, Y, PLACE) - X),
+    "alone": (PLACE, Y, 3.0, PLACE < LENGTH, Y < 0.3, ca.exp(Y), ca.cos(LENGTH), X),
+}
+
+
+@pytest.mark.parametrize("name", PARTLY_KNOWN)
+@pytest.mark.parametrize("same", [True, False])
+def test_known_inputs_give_what_they_give_when_they_come_with_the_call(name: str, same: bool) -> None:
+    """Whether they are the same in every lane or not, at every call."""
+    made = ca.Function("f", [X, Y, Z, PLACE, LENGTH], [ca.vertcat(*PARTLY_KNOWN[name])])
+    x, y, z = LANES
+    y = np.full_like(y, 0.7) if same else y
+    plain = Lanes(made, x.size)
+    known = Lanes(made, x.size, Known({1: y[None]}, {3: PLACES, 4: LENGTHS}))
+    for call in (0, 3, 1, 4, 2):
+        ones = np.ones((1, x.size))
+        (expected,) = plain(x[None], y[None], z[None], PLACES[call] * ones, LENGTHS[call] * ones)
+        (found,) = known(x[None], z[None], call=call)
+        assert np.array_equal(found, expected, equal_nan=True)
+
+
+@pytest.mark.parametrize("name", PARTLY_KNOWN)
+def test_a_lane_is_the_same_to_the_last_bit_whichever_lanes_it_is_taken_with(name: str) -> None:
+    made = ca.Function("f", [X, Y, Z, PLACE, LENGTH], [ca.vertcat(*PARTLY_KNOWN[name])])
+    draw = np.random.default_rng(4).normal(size=(3, 37))
+
+    def found(lanes: Array) -> Array:
+        made_for = Lanes(made, lanes.shape[1], Known({1: lanes[1:2]}, {3: PLACES, 4: LENGTHS}))
+        calls = [made_for(lanes[:1], lanes[2:], call=call)[0].copy() for call in range(PLACES.size)]
+        return np.array(calls)
+
+    mixed = found(draw)
+    for lane in range(0, 37, 6):
+        own = draw[:, lane : lane + 1]
+        others = draw.copy()
+        others[1] = own[1]
+        others[:, 20] = own[:, 0]
+        assert np.array_equal(found(own)[..., 0], mixed[..., lane], equal_nan=True)
+        assert np.array_equal(found(others)[..., 20], mixed[..., lane], equal_nan=True)
+
+
+def test_what_is_found_first_may_decide_what_is_read_afterwards() -> None:
+    """As the height decides the wind."""
+    made = ca.Function("f", [X, Y, Z], [X * Y - Z, ca.exp(Y), ca.vertcat(Y, Z, Y + Z, ca.exp(Y) * Z)])
+    x = LANES[:1]
+    y, z = np.full_like(x, np.nan), np.full_like(x, np.nan)
+    asked: list[int] = []
+
+    def fill_z(call: int) -> None:
+        asked.append(call)
+        z[...] = np.log(lanes.outputs[1])
+
+    y[...] = 0.5 * x
+    lanes = Lanes(made, x.size, read={1: y, 2: z}, then={1: fill_z})
+    first, second, third = (part.copy() for part in lanes(x, call=7))
+    assert asked == [7]
+    np.testing.assert_allclose(first, x * y - y, atol=1e-15)
+    assert np.array_equal(second, np.exp(y))
+    np.testing.assert_allclose(third, np.vstack([y, y, 2.0 * y, np.exp(y) * y]), atol=1e-14)
 
 
 # any function

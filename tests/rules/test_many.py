@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
+from dataclasses import fields, replace
 from functools import cache
 from typing import Any
 
@@ -12,7 +14,7 @@ from numpy.typing import NDArray
 from optdescent.results import Flight
 from optdescent.rules import Rule, read_rules
 from optdescent.rules.fleet import Fleet, flown_together
-from optdescent.rules.fly import flown_by, pilot_of
+from optdescent.rules.fly import flown_by, pilot_of, starts_of
 from optdescent.rules.many import Flights
 from optdescent.scenario import Scenario
 from optdescent.units import KNOT, NAUTICAL_MILE
@@ -183,6 +185,37 @@ def test_room_below_the_limits_is_that_of_the_verdict() -> None:
         assert own[settled] == pytest.approx(over[settled], abs=1e-6)
 
 
+# groups
+
+
+@pytest.mark.parametrize("settings", [(), CREW], ids=["perfect", "crew"])
+def test_a_flight_is_the_same_to_the_last_bit_whichever_flights_it_is_taken_with(settings: tuple[str, ...]) -> None:
+    """What is equal in all flights of a group is worked out once: alone all is, in a mixed group little."""
+    cases = scenarios(*settings)
+    pilot = pilot_of(cases[0], read_rules()[0])
+    mixed = flown_together(pilot, cases)[1]
+    lighter = [replace(cases[1], start=cases[1].start.model_copy(update={"mass": mass})) for mass in (53e3, 57e3)]
+    groups = {0: [cases[0]], 1: [*lighter, cases[1]], 4: [cases[4], cases[2], cases[4]]}
+    for number, group in groups.items():
+        own = flown_together(pilot, group)[1]
+        for name in (one.name for one in fields(Flights) if one.name != "x"):
+            together, apart = getattr(mixed, name)[:, number], getattr(own, name)
+            lane = len(group) - 1
+            assert np.array_equal(apart[:, lane], together, equal_nan=True), (number, name)
+
+
+def test_what_scenarios_share_is_worked_out_as_if_they_did_not() -> None:
+    base = scenarios(*CREW)[1]
+    shared = [base, replace(base, temperature_offset=7.0), replace(base, qnh=99000.0)]
+    apart = [replace(one, wind=deepcopy(one.wind), technique=deepcopy(one.technique)) for one in shared]
+    pilot = pilot_of(base, read_rules()[0])
+    for one, other in zip(starts_of(pilot, shared), starts_of(pilot, apart), strict=True):
+        assert np.array_equal(one, other)
+    late = [replace(base, technique=base.technique.model_copy(update={"seed": seed})) for seed in (1, 2, 1)]
+    delays = starts_of(pilot, late)[0][5]
+    assert delays[0] == delays[2] != delays[1]
+
+
 # loss
 
 ABSURD = pytest.mark.filterwarnings("ignore:(invalid value|overflow|divide by zero):RuntimeWarning")
@@ -256,3 +289,15 @@ def test_a_fleet_of_more_than_it_takes_at_a_time_keeps_their_order(monkeypatch: 
     parts: Any = Fleet(made).judged(cases)
     assert parts.fuel == pytest.approx(whole.fuel, rel=1e-12)
     assert parts.reasons == whole.reasons
+
+
+def test_scenarios_that_differ_in_the_course_share_a_pilot_unless_legs_turn_onto_it() -> None:
+    """The course is a parameter; turns, and the convergence of the meridians, are compiled for it."""
+    courses = tuple((f"arrival.course_deg={course}",) for course in (20, 125, 300))
+    flights, alone = flown(read_rules()[0], scenarios("arrival.windows=[]", of=courses))
+    assert_same(flights, alone)
+    assert np.ptp(flights.time[-1]) > 60.0, "other courses meet other tailwinds"
+    legs = "arrival.legs=[{course_deg=80,until_nm=60,radius_nm=5}]"
+    first, second = scenarios(legs, of=(("arrival.course_deg=100",), ("arrival.course_deg=110",)))
+    assert pilot_of(first, rule()) != pilot_of(second, rule())
+    assert pilot_of(first, rule()) == pilot_of(first, rule())

@@ -51,7 +51,9 @@ HEIGHTS = np.array(
 
 
 def looked_up(field: WindField, coefficients: Array, distance: Array, height: Array) -> Array:
-    return WindLookup(field, coefficients).at(distance, height).copy()
+    found = np.zeros((GIVEN.size, height.size))
+    WindLookup(field, coefficients).at(distance, height, found)
+    return found
 
 
 def sampled(field: WindField, coefficients: Array, distance: Array, height: Array) -> Array:
@@ -123,10 +125,30 @@ def test_a_second_look_is_at_its_own_place(name: str) -> None:
     wind = WINDS[name]
     coefficients = np.tile(wind.coefficients()[:, None], 3)
     lookup = WindLookup(wind.field, coefficients)
+    found = np.zeros((GIVEN.size, 3))
     first, second = np.array([1000.0, 5000.0, 9000.0]), np.array([8000.0, 300.0, 2000.0])
     for height in (first, second, first):
-        found = lookup.at(-height, height)
+        lookup.at(-height, height, found)
         np.testing.assert_allclose(found, sampled(wind.field, coefficients, -height, height), rtol=1e-9, atol=1e-9)
+
+
+def test_a_descent_through_the_wind_meets_it_as_if_each_look_were_the_first() -> None:
+    """Each lane leaves its interval when it comes to it; one is lost on the way, and one comes back."""
+    field = ColumnField()
+    draw = np.random.default_rng(6)
+    coefficients = np.array(
+        [field.from_values(*draw.uniform(-80.0, 80.0, (2, len(COLUMN_HEIGHTS)))) for _ in range(9)]
+    ).T
+    lookup, found = WindLookup(field, coefficients), np.zeros((GIVEN.size, 9))
+    top = np.linspace(9000.0, 15000.0, 9)
+    for look, share in enumerate(np.linspace(1.0, -0.1, 80)):
+        height = np.where((np.arange(9) == 4) & (look > 30), np.nan, top * share)
+        height[5] = np.nan if 20 < look < 40 else height[5]
+        lookup.at(0.0, height, found)
+        there = np.isfinite(height)
+        assert np.all(np.isnan(found[:4, ~there]))
+        expected = looked_up(field, coefficients[:, there], 0.0 * height[there], height[there])
+        assert np.array_equal(found[:, there], expected)
 
 
 def test_a_wind_that_was_given_is_that_wind_wherever_it_is_asked_for() -> None:
