@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from optdescent.optimum import DemandsConflict as DemandsConflict
     from optdescent.optimum import NotConverged as NotConverged
     from optdescent.optimum import optimise as optimise
+    from optdescent.recording import read_recording as read_recording
     from optdescent.results import Flight as Flight
     from optdescent.rules import Rule as Rule
     from optdescent.rules import fly as fly
@@ -35,6 +36,7 @@ _ROOMS = {
     "fly": "optdescent.rules",
     "margins": "optdescent.margins",
     "optimise": "optdescent.optimum",
+    "read_recording": "optdescent.recording",
     "read_rules": "optdescent.rules",
 }
 __all__ = [
@@ -48,6 +50,7 @@ __all__ = [
     "fly",
     "margins",
     "optimise",
+    "read_recording",
     "read_rules",
 ]
 

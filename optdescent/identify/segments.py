@@ -34,6 +34,7 @@ from optdescent.airframe import Airframe
 from optdescent.inputs import Fault, InputFault
 from optdescent.motion import surroundings
 from optdescent.motion.equations import air_at
+from optdescent.recording.rows import FROM_ZERO, not_onward, rows_said
 from optdescent.results import Flight
 from optdescent.scenario import Scenario
 from optdescent.units import GRAVITY
@@ -140,25 +141,20 @@ def _faults(
     for column in wanted:
         rows = np.flatnonzero(~np.isfinite(flight.column(column)))
         if rows.size:
-            faults.append(Fault(name, column, f"is not a number in {_rows(rows)}", "a number in every row"))
+            given = f"is not a number in {rows_said(rows, FROM_ZERO)}"
+            faults.append(Fault(name, column, given, "a number in every row"))
     if faults:
         return faults
     for column, sign, allowed in (("time", 1.0, "time that rises"), ("distance_to_go", -1.0, "distance that falls")):
-        rows = np.flatnonzero(sign * np.diff(flight.column(column)) <= 0.0) + 1
+        rows = not_onward(sign * flight.column(column))
         if rows.size:
-            faults.append(Fault(name, column, f"stands still or turns back in {_rows(rows)}", allowed))
+            faults.append(Fault(name, column, f"stands still or turns back in {rows_said(rows, FROM_ZERO)}", allowed))
     last = len(airframe.steps) - 1
     beyond = np.flatnonzero((flight.column("flaps") > last + SETTLED) | (flight.column("flaps") < -SETTLED))
     if beyond.size:
-        faults.append(Fault(name, "flaps", f"no step of the airframe in {_rows(beyond)}", f"0 to {last}"))
+        given = f"no step of the airframe in {rows_said(beyond, FROM_ZERO)}"
+        faults.append(Fault(name, "flaps", given, f"0 to {last}"))
     return faults
-
-
-def _rows(rows: NDArray[np.intp]) -> str:
-    """Row numbers [-] from 0, in words."""
-    shown = ", ".join(str(row) for row in rows[:5])
-    more = f" and {rows.size - 5} more" if rows.size > 5 else ""
-    return f"row{'s' if rows.size > 1 else ''} {shown}{more} (the first row is 0)"
 
 
 def _is_used(flight: Flight, scenario: Scenario | None) -> NDArray[np.bool_]:

@@ -19,6 +19,7 @@ from optdescent.motion.excess import (
     breach,
     column,
     held,
+    readable,
     worst,
 )
 from optdescent.results import Breach
@@ -28,7 +29,8 @@ from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT
 
 def capture_index(scenario: Scenario, dataset: xr.Dataset) -> int | None:
     """Index of the point from which a flight stays on the glide path, within the gate's height off it [m]."""
-    to_go, off_path = column(dataset, "distance_to_go"), scenario.arrival.gate.off_path
+    to_go = column(dataset, "distance_to_go")
+    off_path = scenario.arrival.gate.off_path + readable(dataset, "height_above_threshold", 0.0)
     late = np.flatnonzero((np.abs(_above_path(scenario, dataset)) > off_path) & (to_go > 0.0))
     index = 0 if late.size == 0 else int(late[-1]) + 1
     return index if index < to_go.size - 1 else None
@@ -67,8 +69,9 @@ def _height_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int, alo
     height = column(dataset, "height_above_threshold")
     low, high = path.capture_at_least - height[captured], height[along] - path.capture_at_most
     found: list[Breach] = []
+    least = readable(dataset, "height_above_threshold", READABLE_HEIGHT)
     for index, amount, word in ((captured, float(low), "low"), (along, float(high), "high")):
-        if amount > READABLE_HEIGHT:
+        if amount > least:
             what = f"{amount / FOOT:.0f} ft too {word}"
             found.append(breach("height at capture", float(to_go[index]), amount, what))
     return found
@@ -80,7 +83,7 @@ def _speed_breaches(scenario: Scenario, dataset: xr.Dataset, along: int) -> list
     if most is None:
         return []
     fast = float(column(dataset, "calibrated_airspeed")[along]) - most
-    if fast <= READABLE_SPEED:
+    if fast <= readable(dataset, "calibrated_airspeed", READABLE_SPEED):
         return []
     place = float(column(dataset, "distance_to_go")[along])
     return [breach("speed at capture", place, fast, f"{fast / KNOT:.0f} kt faster than allowed")]
@@ -99,19 +102,21 @@ def _side_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int | None
     wrong = _above_path(scenario, dataset) * (-1.0 if is_above else 1.0)
     to_go_near, height_near, wrong_near = held(path.below_within - to_go, to_go, height, wrong)
     place, excess = held(height_near - gate.height, to_go_near, wrong_near)
-    readable = np.where(place > _met_at(to_go, wrong, captured), READABLE_HEIGHT, gate.off_path)
-    judged = np.where(excess > readable, excess, -np.inf)
+    least = readable(dataset, "height_above_threshold", READABLE_HEIGHT)
+    later = gate.off_path + readable(dataset, "height_above_threshold", 0.0)
+    counts = np.where(place > _met_at(to_go, wrong, captured, least), least, later)
+    judged = np.where(excess > counts, excess, -np.inf)
     asked, side = ("above", "below") if is_above else ("below", "above")
     return worst(
         f"capture from {asked}", place, judged, 0.0, lambda amount: f"{amount / FOOT:.0f} ft {side} the glide path"
     )
 
 
-def _met_at(to_go: Array, wrong: Array, captured: int | None) -> float:
-    """Distance to go [m] where the path is met: first in capture and not readably on the wrong side of it."""
+def _met_at(to_go: Array, wrong: Array, captured: int | None, least: float) -> float:
+    """Distance to go [m] where the path is met: first in capture and not readably [m] on the wrong side of it."""
     if captured is None:
         return -np.inf
-    met = np.flatnonzero(wrong[captured:] <= READABLE_HEIGHT)
+    met = np.flatnonzero(wrong[captured:] <= least)
     return float(to_go[captured + int(met[0])]) if met.size else -np.inf
 
 
@@ -127,6 +132,6 @@ def _sink_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int | None
         "sink to a capture from above",
         place,
         np.where(place >= last, excess, -np.inf),
-        READABLE_SINK,
+        readable(dataset, "vertical_speed", READABLE_SINK),
         lambda amount: f"{amount / FOOT_PER_MINUTE:.0f} ft/min too much",
     )

@@ -9,7 +9,7 @@ import xarray as xr
 
 from optdescent.arrival import HoldDown, Window, floor_at
 from optdescent.motion.capture import capture_index
-from optdescent.motion.excess import READABLE_HEIGHT, READABLE_SPEED, Array, breach, column, held, worst
+from optdescent.motion.excess import READABLE_HEIGHT, READABLE_SPEED, Array, breach, column, held, readable, worst
 from optdescent.results import Breach
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT
@@ -31,6 +31,8 @@ def _window_breaches(scenario: Scenario, dataset: xr.Dataset, window: Window) ->
     def at(name: str) -> float:
         return float(np.interp(-window.distance, -to_go, column(dataset, name)))
 
+    if window.distance > to_go[0]:
+        return []  # a recording may begin nearer than that
     altitude, speed = at("pressure_altitude"), at("calibrated_airspeed")
     found: list[Breach] = []
 
@@ -42,8 +44,12 @@ def _window_breaches(scenario: Scenario, dataset: xr.Dataset, window: Window) ->
     def altitude_of(published: float | None) -> float | None:
         return None if published is None else scenario.pressure_altitude(published)
 
-    height_room = READABLE_HEIGHT if window.altitude_at is None else window.altitude_allowance
-    speed_room = READABLE_SPEED if window.speed_at is None else window.speed_allowance
+    height_room = readable(dataset, "pressure_altitude", READABLE_HEIGHT)
+    if window.altitude_at is not None:
+        height_room = window.altitude_allowance + readable(dataset, "pressure_altitude", 0.0)
+    speed_room = readable(dataset, "calibrated_airspeed", READABLE_SPEED)
+    if window.speed_at is not None:
+        speed_room = window.speed_allowance + readable(dataset, "calibrated_airspeed", 0.0)
     top, fastest = altitude_of(window.highest), window.fastest
     low(altitude_of(window.lowest), altitude, height_room, "ft", FOOT, "below the window")
     low(None if top is None else -top, -altitude, height_room, "ft", FOOT, "above the window")
@@ -60,12 +66,11 @@ def _hold_down_breaches(scenario: Scenario, dataset: xr.Dataset, hold: HoldDown)
     off = flown - scenario.pressure_altitude(hold.altitude)
 
     name = f"hold-down at {hold.altitude / FOOT:.0f} ft"
+    room = hold.allowance + readable(dataset, "pressure_altitude", 0.0)
     return [
         one
         for excess, word in ((off, "above"), (-off, "below"))
-        for one in worst(
-            name, place, excess, hold.allowance, lambda amount, word=word: f"{amount / FOOT:.0f} ft {word} it"
-        )
+        for one in worst(name, place, excess, room, lambda amount, word=word: f"{amount / FOOT:.0f} ft {word} it")
     ]
 
 
@@ -83,7 +88,8 @@ def _floor_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     lowest = floor_at(distances, [scenario.pressure_altitude(point.altitude) for point in floor], place)
     under = lowest - np.interp(-place, -to_go, altitude)
     under = np.where(place >= nearest, under, -np.inf)
-    return worst("floor", place, under, READABLE_HEIGHT, lambda amount: f"{amount / FOOT:.0f} ft below the floor")
+    least = readable(dataset, "pressure_altitude", READABLE_HEIGHT)
+    return worst("floor", place, under, least, lambda amount: f"{amount / FOOT:.0f} ft below the floor")
 
 
 def speed_excesses(scenario: Scenario, dataset: xr.Dataset) -> tuple[Sequence[Array], Sequence[Array]]:

@@ -17,6 +17,7 @@ from optdescent.motion.excess import (
     Array,
     column,
     held,
+    readable,
     time_since,
     worst,
 )
@@ -44,6 +45,7 @@ def handling_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
 def _speed_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     """Largest and least speeds; a limit below an altitude, or from a distance on, also where it begins."""
     to_go, speed = column(dataset, "distance_to_go"), column(dataset, "calibrated_airspeed")
+    from_here = readable(dataset, "calibrated_airspeed", READABLE_SPEED)
     where_limited, over_limits = speed_excesses(scenario, dataset)
     places, over = [to_go, *where_limited], [speed - column(dataset, "limit_speed"), *over_limits]
     least, with_brake = _least_speeds(scenario, dataset)
@@ -52,21 +54,21 @@ def _speed_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
             "largest speed",
             np.concatenate(places),
             np.concatenate(over),
-            READABLE_SPEED,
+            from_here,
             lambda amount: f"{amount / KNOT:.0f} kt over the limit",
         ),
         *worst(
             "least speed",
             to_go,
             least - speed,
-            READABLE_SPEED,
+            from_here,
             lambda amount: f"{amount / KNOT:.0f} kt under the manoeuvring speed",
         ),
         *worst(
             "least speed with speed brake",
             to_go,
             np.where(column(dataset, "speed_brake") > READABLE_BRAKE, with_brake - speed, -np.inf),
-            READABLE_SPEED,
+            from_here,
             lambda amount: f"{amount / KNOT:.0f} kt too slow for the lift that the brake takes",
         ),
     ]
@@ -86,43 +88,42 @@ def _path_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     to_go, height = column(dataset, "distance_to_go"), column(dataset, "height_above_threshold")
     sink, altitude = -column(dataset, "vertical_speed"), column(dataset, "altitude")
     found: list[Breach] = []
+    sinking = readable(dataset, "vertical_speed", READABLE_SINK)
     for limit in scenario.arrival.sink_limits:
         name = f"sink below {limit.below_height / FOOT:.0f} ft"
         place, excess = held(limit.below_height - height, to_go, sink - limit.sink)
-        found += worst(
-            name, place, excess, READABLE_SINK, lambda amount: f"{amount / FOOT_PER_MINUTE:.0f} ft/min too much"
-        )
-    climb = altitude - np.minimum.accumulate(altitude)
-    found += worst("no climb", to_go, climb, READABLE_HEIGHT, lambda amount: f"climbs {amount / FOOT:.0f} ft")
+        found += worst(name, place, excess, sinking, lambda amount: f"{amount / FOOT_PER_MINUTE:.0f} ft/min too much")
+    climb, climbing = altitude - np.fmin.accumulate(altitude), readable(dataset, "altitude", READABLE_HEIGHT, 2)
+    found += worst("no climb", to_go, climb, climbing, lambda amount: f"climbs {amount / FOOT:.0f} ft")
     steep = -column(dataset, "flight_path_angle") - scenario.handling.steepest_path
-    found += worst(
-        "steepest path", to_go, steep, READABLE_ANGLE, lambda amount: f"{amount / DEGREE:.1f} degrees too steep"
-    )
+    angle = readable(dataset, "flight_path_angle", READABLE_ANGLE)
+    found += worst("steepest path", to_go, steep, angle, lambda amount: f"{amount / DEGREE:.1f} degrees too steep")
     bank = np.abs(column(dataset, "bank")) - scenario.handling.most_bank
-    said = "largest bank"
-    return found + worst(said, to_go, bank, READABLE_ANGLE, lambda amount: f"{amount / DEGREE:.1f} degrees too much")
+    said, banking = "largest bank", readable(dataset, "bank", READABLE_ANGLE)
+    return found + worst(said, to_go, bank, banking, lambda amount: f"{amount / DEGREE:.1f} degrees too much")
 
 
 def _load_factor_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     to_go, load_factor = column(dataset, "distance_to_go"), column(dataset, "load_factor")
-    limits = scenario.airframe.limits
+    limits, least = scenario.airframe.limits, readable(dataset, "load_factor", READABLE_LOAD_FACTOR)
     under, over = limits.least_load_factor - load_factor, load_factor - limits.most_load_factor
     return [
-        *worst("least load factor", to_go, under, READABLE_LOAD_FACTOR, lambda amount: f"{amount:.2f} under the limit"),
-        *worst("largest load factor", to_go, over, READABLE_LOAD_FACTOR, lambda amount: f"{amount:.2f} over the limit"),
+        *worst("least load factor", to_go, under, least, lambda amount: f"{amount:.2f} under the limit"),
+        *worst("largest load factor", to_go, over, least, lambda amount: f"{amount:.2f} over the limit"),
     ]
 
 
 def _thrust_breaches(dataset: xr.Dataset) -> list[Breach]:
     """Thrust that the engines do not have: a speed held on a path may ask for less than idle, or for too much."""
     to_go, fraction = column(dataset, "distance_to_go"), column(dataset, "thrust_fraction")
+    least = readable(dataset, "thrust_fraction", READABLE_THRUST)
 
     def share(amount: float, what: str) -> str:
         return f"{100.0 * amount:.1f} % of the range from idle to largest {what}"
 
     return [
-        *worst("idle thrust", to_go, -fraction, READABLE_THRUST, lambda amount: share(amount, "less than idle")),
-        *worst("largest thrust", to_go, fraction - 1.0, READABLE_THRUST, lambda amount: share(amount, "too much")),
+        *worst("idle thrust", to_go, -fraction, least, lambda amount: share(amount, "less than idle")),
+        *worst("largest thrust", to_go, fraction - 1.0, least, lambda amount: share(amount, "too much")),
     ]
 
 
@@ -136,10 +137,11 @@ def _brake_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     to_go, time, out = (column(dataset, name) for name in ("distance_to_go", "time", "speed_brake"))
     lowest = scenario.handling.speed_brake_above
     stowing = 2.0 * brake.travel_time
+    still = readable(dataset, "speed_brake", READABLE_BRAKE)
 
     def still_out(demand: str, margin: Array, allowed: float) -> list[Breach]:
         excess = np.where(time_since(time, margin) > allowed, out, -np.inf)
-        return worst(demand, to_go, excess, READABLE_BRAKE, lambda amount: f"{100.0 * amount:.0f} % still out")
+        return worst(demand, to_go, excess, still, lambda amount: f"{100.0 * amount:.0f} % still out")
 
     height = column(dataset, "height_above_threshold")
     found = still_out(f"speed brake below {lowest / FOOT:.0f} ft", lowest - height, stowing)

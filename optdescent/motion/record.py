@@ -6,18 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+import xarray as xr
 from numpy.typing import NDArray
 
+from optdescent.air import AirSample
 from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import reference_speed
 from optdescent.curves.elementary import Value
-from optdescent.motion.equations import Motion, motion
+from optdescent.motion.equations import Motion, motion, motion_in
 from optdescent.motion.largest_speed import Surrounded, largest_speed
 from optdescent.motion.state import Control, State, Surroundings, anti_ice_of
 from optdescent.motion.verdict import breaches, gate_report
 from optdescent.results import Flight, Kind, Marks, Provenance, SolverRecord, SpeedMark, Summary, WindowMark
 from optdescent.results.flight import flight_dataset
 from optdescent.results.marks import FloorMark, HoldMark
+from optdescent.results.reading import Reading
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, GRAVITY
 
@@ -29,11 +32,25 @@ _OUT = 0.02
 
 
 @dataclass(frozen=True)
+class Measured:
+    """What a recording knows better than a scenario: the air it met, columns (point,) by name [SI], how it was read.
+
+    The descent begins at the point `descends_from`. A column that is not known is not a number.
+    """
+
+    air: AirSample
+    columns: Mapping[str, NDArray[np.float64]]
+    descends_from: int
+    reading: Reading
+
+
+@dataclass(frozen=True)
 class Trajectory:
     """A flight as arrays (point,): coordinate along the track [m, rising to 0], state, control, configuration.
 
     A flight that follows a rule carries the height above the threshold [m] and the speed [m/s] that the rule asks for;
-    an optimum its costates and the error of its mesh, by the names of `results.schema.SOLVED_COLUMNS`.
+    an optimum its costates and the error of its mesh, by the names of `results.schema.SOLVED_COLUMNS`; a recording what
+    was measured, which goes before what the equations give.
     """
 
     distance: NDArray[np.float64]
@@ -43,6 +60,7 @@ class Trajectory:
     rule_height: NDArray[np.float64] | None = None
     rule_speed: NDArray[np.float64] | None = None
     solved: Mapping[str, NDArray[np.float64]] = field(default_factory=dict[str, NDArray[np.float64]])
+    measured: Measured | None = None
 
     def sorted_by_distance(self) -> Trajectory:
         """The same points (point,) in the order of the track [m]."""
@@ -68,20 +86,39 @@ def record(
     scenario: Scenario, trajectory: Trajectory, kind: Kind, name: str, solver: SolverRecord | None = None
 ) -> Flight:
     """Flight of a trajectory [SI]: every column of the schema, the summary, the verdict."""
-    at = motion(
-        surroundings(scenario), trajectory.distance, trajectory.state, trajectory.control, trajectory.configuration
-    )
-    columns = _columns(scenario, trajectory, at) | dict(trajectory.solved)
+    at, measured = _motion(scenario, trajectory), trajectory.measured
+    columns = _columns(scenario, trajectory, at) | dict(trajectory.solved) | dict(measured.columns if measured else {})
     count = trajectory.distance.size
     arrays = {key: np.broadcast_to(np.asarray(value, dtype=float), (count,)).copy() for key, value in columns.items()}
     dataset = flight_dataset(arrays, tuple(step.name for step in scenario.airframe.steps))
-    summary = _summary(scenario, trajectory, at)
+    reading = measured.reading if measured else None
+    if reading is not None:
+        _mark(dataset, reading)
+    summary = _summary(scenario, trajectory, at, arrays)
     gate = gate_report(scenario, dataset, scenario.arrival.gate.height)
     found = breaches(scenario, dataset)
     provenance = Provenance(scenario.title, scenario.text, scenario.digest)
     more = tuple(gate_report(scenario, dataset, other.height, other) for other in scenario.arrival.more_gates)
     full = Summary(*summary, gate=gate, breaches=found, more_gates=more)
-    return Flight(dataset, full, kind, name, provenance, marks_of(scenario), solver)
+    return Flight(dataset, full, kind, name, provenance, marks_of(scenario), solver, reading=reading)
+
+
+def _motion(scenario: Scenario, trajectory: Trajectory) -> Motion:
+    """Motion along a trajectory, through the air as it was met where that was measured."""
+    around, at = surroundings(scenario), (trajectory.state, trajectory.control, trajectory.configuration)
+    if trajectory.measured is None:
+        return motion(around, trajectory.distance, *at)
+    return motion_in(trajectory.measured.air, around, trajectory.distance, *at)
+
+
+def _mark(dataset: xr.Dataset, reading: Reading) -> None:
+    """Write at each column where it is from, how it was had, and its one sigma."""
+    for origin in reading.origins:
+        if origin.quantity in dataset.variables:
+            attributes = dataset[origin.quantity].attrs
+            attributes["origin"], attributes["remark"] = origin.source.value, origin.sentence
+            if np.isfinite(origin.sigma):
+                attributes["sigma"] = origin.sigma
 
 
 def marks_of(scenario: Scenario) -> Marks:
@@ -184,22 +221,37 @@ def limit_speed(scenario: Scenario, trajectory: Trajectory, at: Motion) -> NDArr
     return np.asarray(found, dtype=float)
 
 
-def _summary(scenario: Scenario, trajectory: Trajectory, at: Motion) -> tuple[float, float, float, float, float, float]:
+def _summary(
+    scenario: Scenario, trajectory: Trajectory, at: Motion, columns: Mapping[str, NDArray[np.float64]]
+) -> tuple[float, float, float, float, float, float]:
     """Fuel, time, top of descent, thrust above idle over distance and fuel, brake over distance [SI]."""
-    distance, state = trajectory.distance, trajectory.state
-    cruise = scenario.pressure_altitude(scenario.start.altitude)
-    left = np.flatnonzero(np.asarray(state.pressure_altitude) < cruise - LEFT_CRUISE)
-    first = int(left[0]) if left.size else distance.size - 1
+    distance = trajectory.distance
+    first = _descends_from(scenario, trajectory)
     descending = np.arange(distance.size) >= first
     step = np.gradient(distance)
-    pushed = descending & (np.asarray(trajectory.control.thrust_fraction) > LEAST_THRUST)
-    braked = descending & (np.asarray(trajectory.control.speed_brake) > LEAST_BRAKE)
-    above = np.asarray(at.forces.fuel_flow) - np.asarray(at.forces.idle_flow)
+    thrust, brake = columns["thrust_fraction"], columns["speed_brake"]
+    pushed = descending & (thrust > LEAST_THRUST)
+    above = columns["fuel_flow"] - np.asarray(at.forces.idle_flow)
+    pushed_fuel = (above / columns["ground_speed"] * step)[pushed]
     return (
-        float(scenario.start.mass - state.mass[-1]),
-        float(state.time[-1]),
+        float(columns["fuel_used"][-1]),
+        float(columns["time"][-1]),
         float(-distance[first]),
-        float(np.sum(step[pushed])),
-        float(np.sum((above / np.asarray(at.passage.ground_speed) * step)[pushed])),
-        float(np.sum(step[braked])),
+        _summed(step[pushed], thrust[descending]),
+        _summed(pushed_fuel, (thrust + columns["thrust"])[descending]),
+        _summed(step[descending & (brake > LEAST_BRAKE)], brake[descending]),
     )
+
+
+def _summed(parts: NDArray[np.float64], known: NDArray[np.float64]) -> float:
+    """Sum [SI] of what is known of the parts; not a number where nothing is known."""
+    return float(np.nansum(parts)) if bool(np.isfinite(known).any()) else float("nan")
+
+
+def _descends_from(scenario: Scenario, trajectory: Trajectory) -> int:
+    """Point at which the descent begins [-]: first below the cruise, or as measured."""
+    if trajectory.measured is not None:
+        return trajectory.measured.descends_from
+    cruise = scenario.pressure_altitude(scenario.start.altitude)
+    left = np.flatnonzero(np.asarray(trajectory.state.pressure_altitude) < cruise - LEFT_CRUISE)
+    return int(left[0]) if left.size else trajectory.distance.size - 1

@@ -30,6 +30,9 @@ def gate_report(scenario: Scenario, dataset: xr.Dataset, height: float, gate: Ga
     Judged by the demands of a gate: of the one that decides, if none is given.
     """
     passed = _passage(dataset, height)
+    if passed is not None and np.isnan(passed("height_above_threshold")):
+        lost = (f"passes {height / FOOT:.0f} ft above the threshold in a gap",)
+        return GateReport(height, False, *([float("nan")] * 7), reasons=lost)
     if passed is None:
         missed = (f"never passes {height / FOOT:.0f} ft above the threshold",)
         return GateReport(height, False, *([float("nan")] * 7), reasons=missed)
@@ -46,8 +49,20 @@ def gate_report(scenario: Scenario, dataset: xr.Dataset, height: float, gate: Ga
         thrust_fraction=passed("thrust_fraction"),
         reasons=(),
     )
-    unstable = _unstable(gate or scenario.arrival.gate, len(scenario.airframe.steps) - 1, report)
-    return replace(report, reasons=tuple(reason for _, reason in unstable))
+    asked = gate or scenario.arrival.gate
+    unstable = _unstable(asked, len(scenario.airframe.steps) - 1, report)
+    return replace(report, reasons=(*(reason for _, reason in unstable), *_not_known(asked, report)))
+
+
+def _not_known(gate: Gate, report: GateReport) -> list[str]:
+    """What a gate asks for and a recording does not tell: a flight is not stable by what is not known."""
+    asked = {
+        "slats and flaps": gate.landing_configuration and np.isnan(report.flaps),
+        "gear": gate.gear_down and np.isnan(report.gear),
+        "speed": np.isnan(report.calibrated_airspeed - report.reference_speed),
+        "sink rate": np.isnan(report.sink),
+    }
+    return [f"{what} not known" for what, is_missing in asked.items() if is_missing]
 
 
 def _passage(dataset: xr.Dataset, height: float) -> Callable[[str], float] | None:
@@ -85,8 +100,8 @@ def _gate_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
     for gate in scenario.arrival.more_gates:
         name = f"gate at {gate.height / FOOT:.0f} ft"
         report, passed = gate_report(scenario, dataset, gate.height, gate), _passage(dataset, gate.height)
-        if passed is None:
-            found.append(breach(name, 0.0, gate.height, "never passed"))
+        if passed is None or not report.reached:
+            found.append(breach(name, 0.0, gate.height, "never passed" if passed is None else "passed in a gap"))
             continue
         place = passed("distance_to_go")
         for amount, reason in _unstable(gate, len(scenario.airframe.steps) - 1, report):

@@ -17,6 +17,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_netcdf, write_netcdf
 from optdescent.results.marks import Marks
 from optdescent.results.provenance import Provenance
+from optdescent.results.reading import Reading
 from optdescent.results.schema import COLUMNS, SOLVED_COLUMNS
 from optdescent.results.solver import SolverRecord
 
@@ -97,7 +98,10 @@ class Summary:
 
 @dataclass(frozen=True, repr=False)
 class Flight:
-    """One flight: a dataset over `point`, a summary, and where it is from; of a flown rule what was done and why."""
+    """One flight: a dataset over `point`, a summary, and where it is from.
+
+    Of a flown rule also what was done and why; of a recording how it was read.
+    """
 
     dataset: xr.Dataset
     summary: Summary
@@ -107,6 +111,7 @@ class Flight:
     marks: Marks
     solver: SolverRecord | None = None
     actions: tuple[Action, ...] = ()
+    reading: Reading | None = None
 
     def column(self, name: str) -> NDArray[np.float64]:
         """Values (point,) of a column [SI, see `results.schema`]."""
@@ -128,6 +133,7 @@ class Flight:
             summary=json.dumps(asdict(self.summary)),
             marks=json.dumps(asdict(self.marks)),
             actions=json.dumps([asdict(action) for action in self.actions]),
+            reading=json.dumps(self.reading.plain()) if self.reading else "",
         )
         write_netcdf(Path(path), stamped)
 
@@ -144,6 +150,7 @@ class Flight:
             dataset = read_netcdf(path)
             attributes: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
             solver = json.loads(attributes["solver"]) if attributes["solver"] else None
+            reading = json.loads(attributes["reading"]) if attributes.get("reading") else None
             return cls(
                 dataset=dataset.drop_attrs(deep=False),
                 summary=_summary(json.loads(attributes["summary"])),
@@ -153,6 +160,7 @@ class Flight:
                 marks=Marks.from_plain(json.loads(attributes["marks"])),
                 solver=SolverRecord.from_plain(solver) if solver else None,
                 actions=tuple(Action(**action) for action in json.loads(attributes.get("actions", "[]"))),
+                reading=Reading.from_plain(reading) if reading else None,
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
             given = f"does not hold a flight ({error})"
@@ -204,10 +212,15 @@ def flight_dataset(columns: dict[str, NDArray[np.float64]], steps: tuple[str, ..
         attributes: dict[str, Any] = {"units": column.unit, "long_name": column.long_name}
         data: NDArray[Any] = values
         if name == "configuration":
-            data = np.rint(values).astype(np.int8)
+            unknown = np.isnan(values)
+            data = np.rint(np.where(unknown, -1.0, values)).astype(np.int8)
+            meanings = [step.replace(" ", "_") for step in steps]
+            first = 0
+            if bool(unknown.any()):
+                first, meanings = -1, ["not_known", *meanings]
             attributes |= {
-                "flag_values": np.arange(len(steps), dtype=np.int8),
-                "flag_meanings": " ".join(step.replace(" ", "_") for step in steps),
+                "flag_values": np.arange(first, len(steps), dtype=np.int8),
+                "flag_meanings": " ".join(meanings),
             }
             del attributes["units"]
         arrays[name] = xr.DataArray(data, dims=("point",), attrs=attributes)

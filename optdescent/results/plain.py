@@ -9,6 +9,8 @@ from optdescent.results.flight import Flight, GateReport
 from optdescent.results.margins import Margins
 from optdescent.results.plausibility import PlausibilityLine, PlausibilitySheet
 from optdescent.results.provenance import CAUTION, Provenance, software_version
+from optdescent.results.reading import Reading
+from optdescent.results.schema import COLUMNS
 from optdescent.results.solver import Slope, SolverRecord
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, MINUTE, NAUTICAL_MILE, UNITS
 
@@ -54,7 +56,31 @@ def flight_plain(flight: Flight) -> Plain:
     }
     if flight.solver is not None:
         plain |= solver_plain(flight.solver)
+    if flight.reading is not None:
+        plain["reading"] = reading_plain(flight.reading)
     return plain
+
+
+def reading_plain(reading: Reading) -> Plain:
+    """How a recording was read; gaps in [s], each sigma in the unit beside it, None where it is not known."""
+    return {
+        **{key: value for key, value in reading.plain().items() if key not in ("gaps", "filled", "origins")},
+        "filled": dict(reading.filled),
+        "gaps": [
+            {"quantity": gap.quantity, "begins_s": _number(gap.begins, 3), "ends_s": _number(gap.ends, 3)}
+            for gap in reading.gaps
+        ],
+        "origins": [
+            {
+                "quantity": one.quantity,
+                "source": one.source.value,
+                "sentence": one.sentence,
+                "sigma": _number(one.sigma, 9),
+                "unit": COLUMNS[one.quantity].unit,
+            }
+            for one in reading.origins
+        ],
+    }
 
 
 def solver_plain(solver: SolverRecord) -> Plain:

@@ -1,0 +1,110 @@
+"""Rows in the order of time: repeated rows, a clock that runs backwards, taxiing and climbing left out and counted."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.recording.doubts import Doubts
+from optdescent.recording.values import Array, Raw
+from optdescent.units import FOOT
+
+_MOST_BACK = 0.1
+"""Largest share [-] of rows that may lie back in time, or stand still."""
+_LEAST_DESCENT = 1000.0 * FOOT
+"""Least height [m] lost in a recording that has a descent."""
+_LEVEL = 100.0 * FOOT
+"""Height [m] below the highest within which a flight counts as not yet, or no longer, climbing."""
+_TOP = 99.5
+FEWEST = 10
+"""Fewest rows of a recording."""
+_FLYING = 0.5
+"""Share of the reference speed [-] below which an aircraft counts as on the ground."""
+_SPEEDS = ("calibrated_airspeed", "true_airspeed", "ground_speed")
+
+
+def in_order(raw: Raw, doubts: Doubts) -> Raw:
+    """Rows in which time rises [SI].
+
+    Raises
+    ------
+    InputFault
+        Time runs backwards or stands still in too many rows, or too few rows are left.
+    """
+    raw = _without_back(_without_repeated(raw, doubts), doubts)
+    if raw.time.size < FEWEST:
+        doubts.fault("", f"only {raw.time.size} rows can be used", f"{FEWEST} or more")
+    doubts.refuse()
+    return raw
+
+
+def _without_repeated(raw: Raw, doubts: Doubts) -> Raw:
+    """Rows without those that repeat the row before in everything."""
+    same = np.diff(raw.time) == 0.0
+    for column in raw.values.values():
+        same &= (column[1:] == column[:-1]) | (np.isnan(column[1:]) & np.isnan(column[:-1]))
+    repeated = np.concatenate([[False], same])
+    doubts.leave_out("the row repeats the row before it", raw.rows[repeated])
+    return raw.kept(~repeated)
+
+
+def _without_back(raw: Raw, doubts: Doubts) -> Raw:
+    """Rows that are later than every row before."""
+    latest = np.maximum.accumulate(raw.time)
+    late = np.concatenate([[True], raw.time[1:] > latest[:-1]])
+    back = np.concatenate([[False], raw.time[1:] < latest[:-1]])
+    still = ~late & ~back
+    for lost, given, allowed in (
+        (back, "runs backwards", "time that rises from row to row"),
+        (still, "stands still, with other values,", "a clock that resolves the rows"),
+    ):
+        rows = raw.rows[lost]
+        if rows.size > _MOST_BACK * raw.rows.size:
+            doubts.fault("time", f"{given} in {rows.size} of {raw.rows.size} rows: {doubts.said(rows)}", allowed)
+        else:
+            doubts.leave_out(f"time {given} there", rows)
+    doubts.refuse()
+    return raw.kept(late)
+
+
+def flown_part(raw: Raw, altitude: Array, reference_speed: float, doubts: Doubts) -> Raw:
+    """Rows of the descent [SI]: none on the ground, none before the highest level, by an altitude (row,) [m].
+
+    Raises
+    ------
+    InputFault
+        The recording never descends.
+    """
+    known = np.flatnonzero(np.isfinite(altitude))
+    if known.size < FEWEST:
+        doubts.fault("", f"only {known.size} rows have an altitude", f"{FEWEST} or more")
+        doubts.refuse()
+    # a spike is not the highest level
+    top = float(np.nanpercentile(altitude, _TOP))
+    lost = top - float(altitude[known[-1]])
+    if lost < _LEAST_DESCENT:
+        given = f"never descends: it ends {lost / FOOT:.0f} ft below its highest level, {top / FOOT:.0f} ft"
+        doubts.fault("", given, f"a descent of {_LEAST_DESCENT / FOOT:.0f} ft or more")
+        doubts.refuse()
+    place = np.arange(raw.time.size)
+    reached = int(np.flatnonzero(altitude >= top - _LEVEL)[0])
+    climbing = place < reached
+    if top - float(altitude[known[0]]) < _LEAST_DESCENT:
+        climbing[:] = False
+    on_ground = _on_ground(raw, place, reference_speed)
+    doubts.leave_out("before the highest level is reached: a climb", raw.rows[climbing])
+    doubts.leave_out(f"slower than {_FLYING:g} of the reference speed: on the ground", raw.rows[on_ground & ~climbing])
+    return raw.kept(~climbing & ~on_ground)
+
+
+def _on_ground(raw: Raw, place: NDArray[np.intp], reference_speed: float) -> NDArray[np.bool_]:
+    """Rows after the last at flying speed."""
+    for name in _SPEEDS:
+        if raw.has(name):
+            speed = raw.values[name]
+            flying = np.flatnonzero(speed > _FLYING * reference_speed)
+            slow = np.flatnonzero(speed <= _FLYING * reference_speed)
+            if flying.size and slow.size and slow[-1] > flying[-1]:
+                return np.asarray(place > flying[-1], dtype=np.bool_)
+            break
+    return np.zeros(place.size, dtype=np.bool_)
