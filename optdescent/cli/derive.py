@@ -59,8 +59,8 @@ def derive(
     """Search rules whose numbers people can use in the air, in the conditions of STUDY, by its table `derive`.
 
     They are searched in one set of conditions, judged and chosen in a second, and what is predicted is tested in a
-    third. Writes rules.toml, which `margins` flies, and the front of simplicity, fuel and stable share. Exit status 3
-    if no rule has the wanted share.
+    third. Writes rules.toml, which `margins` flies, and the front of simplicity, fuel and share. Exit status 3 if no
+    rule has the wanted share.
     """
     guarded(lambda: _derive(study, rules_file, settings, workers or cores(), output, as_json), debug)
 
@@ -90,7 +90,8 @@ def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], workers: in
         _say(plain, output)
     if found.front.recommended is None:
         share, short = 100.0 * found.front.wanted, 100.0 * found.shortfall
-        sentence = f"no derived rule is stable in {share:g} % of the conditions: the best falls {short:.1f} % short"
+        held = _held(plain)
+        sentence = f"no derived rule is {held} in {share:g} % of the conditions: the best falls {short:.1f} % short"
         click.echo(f"optdescent: {sentence}", err=True)
         sys.exit(CONFLICT)
 
@@ -144,12 +145,17 @@ def _say_recommended(rule: Plain, plain: Plain) -> None:
     click.echo(f"Recommended, {rule['rule']}:")
     for words in str(rule["title"]).split("; "):
         click.echo(f"  {words}")
-    low, high, found = (100.0 * rule[key] for key in ("predicted_low", "predicted_high", "unseen_stable_share"))
+    low, high, found = (100.0 * rule[key] for key in ("predicted_low", "predicted_high", "unseen_held_share"))
     side = "inside" if rule["is_as_predicted"] else "OUTSIDE"
     click.echo(
-        f"  predicted for {plain['unseen_conditions']} unseen conditions: {low:.1f} to {high:.1f} % stable; "
+        f"  predicted for {plain['unseen_conditions']} unseen conditions: {low:.1f} to {high:.1f} % {_held(plain)}; "
         f"found {found:.1f} %, {side} that interval, at {_number(rule['unseen_fuel_mean_kg'], 1)} kg"
     )
+
+
+def _held(plain: Plain) -> str:
+    """What counts, in words."""
+    return "stable and within every limit" if plain["keep_limits"] else "stable"
 
 
 def _number(value: float | None, digits: int) -> str:

@@ -45,9 +45,9 @@ class Derived:
 
     @property
     def shortfall(self) -> float:
-        """How far the best derived rule is from the wanted share of stable gates [-]; 0 where it has it."""
+        """How far the best derived rule is from the wanted share [-]; 0 where it has it."""
         front = self.front
-        best = float(np.max(front.column("stable_share")[front.flags("is_derived")]))
+        best = float(np.max(front.column("held_share")[front.flags("is_derived")]))
         return max(front.wanted - best, 0.0)
 
 
@@ -101,6 +101,7 @@ def derive(
         judged = fly([entry.rule for entry in entries], (Use.CHECK, Use.UNSEEN))
     effort = Effort(
         declared.stable_share,
+        declared.keep_limits,
         declared.alike,
         declared.train,
         declared.check,
@@ -109,7 +110,7 @@ def derive(
         search.is_cut_short,
         library.name,
     )
-    front = _front(entries, judged, effort, provenance)
+    front = _front(entries, judged, declared, effort, provenance)
     told = [
         entry.data for entry, is_told in zip(entries, _told(front), strict=True) if entry.data is not None and is_told
     ]
@@ -118,7 +119,9 @@ def derive(
 
 def _searched(family: Family, declared: DeriveDeclaration, fly: Fly, say: Progress) -> Search:
     def scored(candidates: Sequence[Candidate]) -> list[Score]:
-        return [Score.of(own) for own in fly([family.rule(one) for one in candidates], (Use.TRAIN,))]
+        return [
+            Score.of(own, declared.held(own)) for own in fly([family.rule(one) for one in candidates], (Use.TRAIN,))
+        ]
 
     search = Search(family, scored, asked_in_training(declared), declared.most_parts, declared.most_rules)
     search.run(say)
@@ -126,7 +129,7 @@ def _searched(family: Family, declared: DeriveDeclaration, fly: Fly, say: Progre
 
 
 def asked_in_training(declared: DeriveDeclaration) -> float:
-    """Share of stable gates [-] that the search asks for: a standard error more than is wanted, because it picks."""
+    """Share [-] that the search asks for: a standard error more than is wanted, because it picks."""
     wanted = declared.stable_share
     return min(wanted + math.sqrt(wanted * (1.0 - wanted) / declared.train), 1.0)
 
@@ -155,12 +158,17 @@ def _names(stem: str) -> Sequence[str]:
     return [f"{stem}{one}{other}" for one in ("", *string.ascii_lowercase) for other in string.ascii_lowercase]
 
 
-def _front(entries: Sequence[_Entry], judged: Sequence[Judged], effort: Effort, provenance: Provenance) -> Front:
-    rows = [_row(entry, own, effort) for entry, own in zip(entries, judged, strict=True)]
+def _front(
+    entries: Sequence[_Entry],
+    judged: Sequence[Judged],
+    declared: DeriveDeclaration,
+    effort: Effort,
+    provenance: Provenance,
+) -> Front:
+    rows = [_row(entry, own, declared.held(own), effort) for entry, own in zip(entries, judged, strict=True)]
     columns: dict[str, Array] = {name: np.array([row[name] for row in rows]) for name in rows[0]}
-    columns["is_on_front"] = non_dominated(columns["simplicity"], columns["fuel_mean"], columns["stable_share"]).astype(
-        float
-    )
+    is_on_front = non_dominated(columns["simplicity"], columns["fuel_mean"], columns["held_share"])
+    columns["is_on_front"] = is_on_front.astype(float)
     columns["is_recommended"] = recommended(columns, effort)
     rules = [entry.rule for entry in entries]
     names, titles, sources = ([getattr(rule, key) for rule in rules] for key in ("name", "title", "source"))
@@ -174,24 +182,25 @@ def _told(front: Front) -> NDArray[np.bool_]:
     return told if told.any() else is_derived
 
 
-def _row(entry: _Entry, own: Judged, effort: Effort) -> dict[str, float]:
-    """Numbers of one rule by column [SI], those that compare rules left out."""
-    check, unseen = own.stable[: effort.check], own.stable[effort.check :]
-    stable = int(np.count_nonzero(check))
-    low, high = share_interval(stable, effort.check)
-    predicted = predicted_share(stable, effort.check, effort.unseen)
+def _row(entry: _Entry, own: Judged, held: NDArray[np.bool_], effort: Effort) -> dict[str, float]:
+    """Numbers of one rule by column [SI], those that compare rules left out; `held` (condition,) says where it does."""
+    check, unseen = held[: effort.check], held[effort.check :]
+    count = int(np.count_nonzero(check))
+    low, high = share_interval(count, effort.check)
+    predicted = predicted_share(count, effort.check, effort.unseen)
     return {
         "simplicity": float(things_to_remember(entry.rule)),
-        "stable_share": stable / effort.check,
-        "stable_share_low": low,
-        "stable_share_high": high,
+        "held_share": count / effort.check,
+        "held_share_low": low,
+        "held_share_high": high,
+        "stable_share": float(np.mean(own.stable[: effort.check])),
         "limits_kept_share": float(np.mean((own.stable & own.limits_kept)[: effort.check])),
         "fuel_mean": mean(own.fuel[: effort.check]),
         "time_mean": mean(own.time[: effort.check]),
-        "train_stable_share": float("nan") if entry.trained is None else entry.trained.stable_share,
+        "train_held_share": float("nan") if entry.trained is None else entry.trained.held_share,
         "predicted_low": predicted[0],
         "predicted_high": predicted[1],
-        "unseen_stable_share": float(np.mean(unseen)),
+        "unseen_held_share": float(np.mean(unseen)),
         "unseen_fuel_mean": mean(own.fuel[effort.check :]),
         "is_derived": float(entry.data is not None),
     }

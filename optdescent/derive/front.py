@@ -1,4 +1,4 @@
-"""Which rules are on the front of simplicity, fuel and stable share, and what share a rule will have elsewhere."""
+"""Which rules are on the front of simplicity, fuel and share, and what share a rule will have elsewhere."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ CONFIDENCE = 0.95
 """Of every interval of a share [-]."""
 
 
-def non_dominated(simplicity: Array, fuel: Array, stable_share: Array) -> NDArray[np.bool_]:
-    """Which rules (rule,) no other betters: in things to remember [-], fuel [kg] and stable share [-].
+def non_dominated(simplicity: Array, fuel: Array, share: Array) -> NDArray[np.bool_]:
+    """Which rules (rule,) no other betters: in things to remember [-], fuel [kg] and share in which it holds [-].
 
     One betters another if it is nowhere worse and somewhere better. Of rules that are alike in all three none goes.
     """
-    losses = np.column_stack([simplicity, fuel, -stable_share])
+    losses = np.column_stack([simplicity, fuel, -share])
     no_worse = np.all(losses[:, None, :] <= losses[None, :, :], axis=2)
     better = np.any(losses[:, None, :] < losses[None, :, :], axis=2)
     return ~np.any(no_worse & better, axis=0)
@@ -32,11 +32,11 @@ def recommended(columns: Mapping[str, Array], effort: Effort) -> Array:
     Of those with the wanted share whose fuel is alike the simplest, of these the cheapest, then the safest.
     """
     found = np.zeros(columns["fuel_mean"].size)
-    meets = (columns["is_derived"] > 0.5) & (columns["stable_share"] >= effort.wanted)
+    meets = (columns["is_derived"] > 0.5) & (columns["held_share"] >= effort.wanted)
     if meets.any():
         least = float(columns["fuel_mean"][meets].min())
         alike = np.flatnonzero(meets & (columns["fuel_mean"] <= least + effort.alike))
-        keys = (-columns["stable_share"][alike], columns["fuel_mean"][alike], columns["simplicity"][alike])
+        keys = (-columns["held_share"][alike], columns["fuel_mean"][alike], columns["simplicity"][alike])
         found[alike[np.lexsort(keys)[0]]] = 1.0
     return found
 

@@ -18,9 +18,9 @@ def rule_file_text(rules: Sequence[Mapping[str, Any]], front: Front) -> str:
     attributes = front.table.attrs
     head = (
         f"Rules of thumb derived by optdescent {software_version()} from the study {front.provenance.title!r} "
-        f"({front.provenance.scenario_digest}). Wanted: {_percent(front.wanted)} of gates stable, then least fuel; "
-        f"{attributes['rules_flown']} rules flown in {attributes['train_conditions']} conditions, these judged in "
-        f"{attributes['check_conditions']} others. Distances are to the threshold, heights above it."
+        f"({front.provenance.scenario_digest}). Wanted: {_percent(front.wanted)} of gates {_held(front)}, then least "
+        f"fuel; {attributes['rules_flown']} rules flown in {attributes['train_conditions']} conditions, these judged "
+        f"in {attributes['check_conditions']} others. Distances are to the threshold, heights above it."
     )
     parts = [_comment(head), _comment(CAUTION)]
     for rule in rules:
@@ -35,11 +35,16 @@ def _said(front: Front, place: int) -> str:
     recommended = " Recommended." if front.recommended == place else ""
     return (
         f"{front.names[place]}: {value['simplicity']:.0f} things to remember. "
-        f"Stable in {_percent(value['stable_share'])} of {attributes['check_conditions']} conditions, "
-        f"{value['fuel_mean']:.0f} kg in the mean. Predicted for {attributes['unseen_conditions']} conditions never "
-        f"looked at: {_percent(value['predicted_low'])} to {_percent(value['predicted_high'])}; "
-        f"found: {_percent(value['unseen_stable_share'])}.{recommended}"
+        f"{_held(front).capitalize()} in {_percent(value['held_share'])} of {attributes['check_conditions']} "
+        f"conditions, {value['fuel_mean']:.0f} kg in the mean. Predicted for {attributes['unseen_conditions']} "
+        f"conditions never looked at: {_percent(value['predicted_low'])} to {_percent(value['predicted_high'])}; "
+        f"found: {_percent(value['unseen_held_share'])}.{recommended}"
     )
+
+
+def _held(front: Front) -> str:
+    """What counts, in words."""
+    return "stable and every limit kept" if front.keeps_limits else "stable"
 
 
 def _percent(share: float) -> str:

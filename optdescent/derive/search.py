@@ -2,7 +2,7 @@
 
 For each number of things to remember one part more is tried on the best rules of one fewer; from the best of these,
 each value is moved along its usable values, by long steps first, as long as that betters the rule. What is better: the
-wanted share of stable gates first, then less fuel. The order of trials is fixed, so that the same conditions give the
+wanted share first, then less fuel. The order of trials is fixed, so that the same conditions give the
 same rules. A rule that a longer way round would reach is missed: the result is a good rule, not the best there is.
 """
 
@@ -24,7 +24,7 @@ _PARENTS = 2
 _SAFER, _CHEAPER = 2, 2
 """Of each number of things to remember, rules with a larger and a smaller share than the best that are judged too."""
 _MISSES = 3.0
-"""How many times as often as is wanted such a rule may miss the gate."""
+"""How many times as often as is wanted such a rule may fail."""
 _STRIDES = (4, 2, 1)
 """Steps along the usable values, longest first."""
 
@@ -33,25 +33,25 @@ _STRIDES = (4, 2, 1)
 class Score:
     """How a rule did in the training conditions.
 
-    Share of stable gates [-], mean fuel [kg], mean energy height too much at the gate [m], `LOST` where it is unknown.
+    Share in which it held [-], mean fuel [kg], mean energy height too much at the gate [m], `LOST` where it is unknown.
     """
 
-    stable_share: float
+    held_share: float
     fuel: float
     excess: float
 
     @classmethod
-    def of(cls, judged: Judged) -> Score:
-        """Score of what became of a rule [SI]."""
+    def of(cls, judged: Judged, held: NDArray[np.bool_]) -> Score:
+        """Score of what became of a rule [SI] that held in some conditions (condition,)."""
         energy = np.where(np.isfinite(judged.gate_energy), np.maximum(judged.gate_energy, 0.0), LOST)
-        return cls(float(np.mean(judged.stable)), mean(judged.fuel), float(np.mean(energy)))
+        return cls(float(np.mean(held)), mean(judged.fuel), float(np.mean(energy)))
 
     def order(self, wanted: float) -> tuple[float, float]:
         """Key by which scores are sorted, best first: what is missing of the wanted share [-], then fuel [kg].
 
-        Where none is stable, a rule is better the less energy is too much.
+        Where some is missing equally, a rule is better the less energy is too much.
         """
-        missing = max(wanted - self.stable_share, 0.0)
+        missing = max(wanted - self.held_share, 0.0)
         return missing, self.fuel if missing == 0.0 else self.excess
 
 
@@ -69,9 +69,10 @@ def mean(values: NDArray[np.float64]) -> float:
 class Search:
     """A search over a family; `scored` keeps every rule flown, in the order flown.
 
-    `fly` says how each of some candidates does; `wanted` is the share of stable gates [-]. At most `most_rules` are
-    flown, those left shared evenly among the numbers of things to remember that are left, up to `most_parts`;
-    `is_cut_short` says that this kept some from being flown. It ends early where one thing more betters nothing.
+    `fly` says how each of some candidates does; `wanted` is the share in which one is to hold [-]. At most
+    `most_rules` are flown, those left shared evenly among the numbers of things to remember that are left, up to
+    `most_parts`; `is_cut_short` says that this kept some from being flown. It ends early where one thing more betters
+    nothing.
     """
 
     family: Family
@@ -110,7 +111,7 @@ class Search:
     def finalists(self) -> list[Candidate]:
         """Rules to judge on other conditions: of each number of things the best, and a few safer and cheaper ones.
 
-        These are rules that no other betters in simplicity, fuel and share and that miss the gate at most three times
+        These are rules that no other betters in simplicity, fuel and share and that fail at most three times
         as often as is wanted. They are in the order of simplicity and share.
         """
         least = 1.0 - _MISSES * (1.0 - self.wanted)
@@ -119,7 +120,7 @@ class Search:
         is_on_front = non_dominated(
             np.array([one.simplicity for one in flown], dtype=float),
             np.array([score.fuel for score in scores]),
-            np.array([score.stable_share for score in scores]),
+            np.array([score.held_share for score in scores]),
         )
         found: list[Candidate] = []
         for count in sorted({one.simplicity for one in flown}):
@@ -127,10 +128,10 @@ class Search:
             front = [
                 one
                 for one, score, is_on in zip(flown, scores, is_on_front, strict=True)
-                if is_on and one.simplicity == count and score.stable_share >= least
+                if is_on and one.simplicity == count and score.held_share >= least
             ]
             # values that change nothing leave rules alike: one of them is enough
-            alike = {(self.scored[one].stable_share, self.scored[one].fuel): one for one in (*reversed(front), best)}
+            alike = {(self.scored[one].held_share, self.scored[one].fuel): one for one in (*reversed(front), best)}
             line = [alike[key] for key in sorted(alike)]
             at = line.index(best)
             found += line[max(at - _CHEAPER, 0) : at + _SAFER + 1]

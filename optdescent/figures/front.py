@@ -1,4 +1,4 @@
-"""Front of rules: fuel against stable share, a line for each number of things to remember, a library's rules beside."""
+"""Front of rules: fuel against share, a line for each number of things to remember, a library's rules beside."""
 
 from __future__ import annotations
 
@@ -58,10 +58,10 @@ class _Points:
             front.names,
             front.column("simplicity"),
             fuel,
-            100.0 * front.column("stable_share"),
+            100.0 * front.column("held_share"),
             100.0 * front.column("predicted_low"),
             100.0 * front.column("predicted_high"),
-            100.0 * front.column("unseen_stable_share"),
+            100.0 * front.column("unseen_held_share"),
             np.flatnonzero(is_derived & is_shown & is_known).tolist(),
             np.flatnonzero(~is_derived & is_known).tolist(),
             front.recommended,
@@ -91,9 +91,10 @@ def front(found: Front, page: Page = Page.A4) -> Figure:
     with styled():
         frame = sheet_of(page, (found.provenance,), "Derived rules: simplicity, fuel, share of stable gates", note)
         everywhere = [*points.derived, *points.others]
+        label = "Stable, every limit kept [%]" if found.keeps_limits else "Stable at the gate [%]"
         cells = (
-            _cell("All rules", points, everywhere, -4.0),
-            _cell("Derived rules, larger scale", points, points.derived, None),
+            _cell("All rules", label, points, everywhere, -4.0),
+            _cell("Derived rules, larger scale", label, points, points.derived, None),
         )
         whole, close = grid(frame, cells, 1, "000")
         _draw(whole, found.wanted, points, page, is_close=False)
@@ -101,7 +102,7 @@ def front(found: Front, page: Page = Page.A4) -> Figure:
         return frame.figure
 
 
-def _cell(heading: str, points: _Points, shown: list[int], floor: float | None) -> Cell:
+def _cell(heading: str, label: str, points: _Points, shown: list[int], floor: float | None) -> Cell:
     """A panel that holds some rules; from a floor [%] if given, else from below the least that is drawn of them."""
     fuel = points.fuel[shown]
     room = _ROOM * max(float(np.ptp(fuel)), 5.0)
@@ -109,7 +110,7 @@ def _cell(heading: str, points: _Points, shown: list[int], floor: float | None) 
     low = max(5.0 * np.floor(0.2 * least - 0.2), 0.0) if floor is None else floor
     high = 100.0 + 0.06 * (100.0 - low)
     ends = float(fuel.min()) - room, float(fuel.max()) + room
-    return Cell(heading, "Fuel, mean [kg]", "Stable at the gate [%]", *ends, low, high)
+    return Cell(heading, "Fuel, mean [kg]", label, *ends, low, high)
 
 
 def _draw(axes: Axes, wanted: float, points: _Points, page: Page, *, is_close: bool) -> None:

@@ -1,6 +1,17 @@
 """TOML to typed, frozen objects in SI, with every fault of a file in one pass. Only this room imports pydantic."""
 
-from optdescent.inputs.declare import BY_KIND, Declared, Number, as_given, choice, entry, quantity, series, whole
+from optdescent.inputs.declare import (
+    BY_KIND,
+    Declared,
+    Number,
+    OfOneKind,
+    as_given,
+    choice,
+    entry,
+    quantity,
+    series,
+    whole,
+)
 from optdescent.inputs.fault import Fault, InputFault
 from optdescent.inputs.toml import parsed_toml, read_text, read_toml, with_settings, with_values
 from optdescent.inputs.validate import table_keys, validated, validated_in_part
@@ -11,6 +22,7 @@ __all__ = [
     "Fault",
     "InputFault",
     "Number",
+    "OfOneKind",
     "as_given",
     "choice",
     "entry",

@@ -73,6 +73,8 @@ class Declared(BaseModel):
     """Base of every declared table: frozen, no unknown keys, file keys carry their unit."""
 
     model_config: ClassVar[ConfigDict] = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    ignores_other_kinds: ClassVar[bool] = True
+    """Whether a key that only tables of another `kind` have is ignored, so that a setting may change the kind alone."""
 
     @classmethod
     def __pydantic_init_subclass__(cls, **_: Any) -> None:
@@ -85,6 +87,12 @@ class Declared(BaseModel):
             if extra is not None and not extra.get("bound"):
                 _bind(name, field, extra)
         cls.model_rebuild(force=True)
+
+
+class OfOneKind(Declared):
+    """Base of a table in which a key that only another `kind` has is a fault."""
+
+    ignores_other_kinds: ClassVar[bool] = False
 
 
 def declaration(field: FieldInfo) -> dict[str, Any] | None:

@@ -82,8 +82,14 @@ def _direct(annotation: object) -> list[type[BaseModel]]:
 
 
 def _is_of_another_kind(model: type[BaseModel], path: Sequence[str]) -> bool:
-    """Whether a key belongs to its table under another `kind`: left over when only the kind was edited, and ignored."""
+    """Whether an unknown key belongs to its table under another `kind`."""
     return any(path[-1] in _keys(table) and "kind" in table.model_fields for table in _models_at(model, path[:-1]))
+
+
+def _is_ignored(model: type[BaseModel], path: Sequence[str]) -> bool:
+    """Whether an unknown key is left over from when only the kind was edited, and no fault."""
+    tables = (table for table in _models_at(model, path[:-1]) if issubclass(table, Declared))
+    return _is_of_another_kind(model, path) and all(table.ignores_other_kinds for table in tables)
 
 
 def _hint(model: type[BaseModel], path: Sequence[str], table: object) -> str:
@@ -118,7 +124,8 @@ def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseMo
     key, above = ".".join(path), error["loc"][:-1]
     kind = str(error["type"])
     if kind == "extra_forbidden":
-        return Fault(file, key, f"unknown key (value {_shown(given)})", _hint(model, path, _lookup(data, above)[1]))
+        called = "key of another kind" if _is_of_another_kind(model, path) else "unknown key"
+        return Fault(file, key, f"{called} (value {_shown(given)})", _hint(model, path, _lookup(data, above)[1]))
     if kind == "missing":
         return Fault(file, key, "missing", "this key is required")
     if kind == "value_error":
@@ -183,8 +190,8 @@ def validated(model: type[Table], data: Mapping[str, Any], file: str) -> Table:
 def validated_in_part(model: type[Table], data: Mapping[str, Any], file: str) -> tuple[Table | None, tuple[Fault, ...]]:
     """Typed object of a parsed file and its faults; unknown keys are faults but do not stand in the way of the rest.
 
-    A key that its table has under another `kind` is ignored, so that a copy with only the kind edited works. The object
-    is None when anything else is wrong with the data.
+    A key that its table has under another `kind` is ignored where the table does so, so that a copy with only the kind
+    edited works. The object is None when anything else is wrong with the data.
     """
     try:
         return model.model_validate(data), ()
@@ -193,7 +200,7 @@ def validated_in_part(model: type[Table], data: Mapping[str, Any], file: str) ->
     left_over = [
         item
         for item in errors
-        if item["type"] == "extra_forbidden" and _is_of_another_kind(model, _lookup(data, item["loc"])[0])
+        if item["type"] == "extra_forbidden" and _is_ignored(model, _lookup(data, item["loc"])[0])
     ]
     faults = tuple(_fault(item, data, file, model) for item in errors if item not in left_over)
     if any(item["type"] != "extra_forbidden" for item in errors):

@@ -1,4 +1,4 @@
-"""Front: derived rules beside a library's, by simplicity, fuel and stable share, on conditions none was searched in."""
+"""Front: derived rules beside a library's, by simplicity, fuel and share, on conditions none was searched in."""
 
 from __future__ import annotations
 
@@ -22,16 +22,17 @@ Array = NDArray[np.float64]
 
 _COLUMNS = (
     Column("simplicity", "1", "things to remember", ""),
+    Column("held_share", "1", "share of check conditions that count: stable at the gate, within limits if asked", ""),
+    Column("held_share_low", "1", "low end of its 95 % confidence interval", ""),
+    Column("held_share_high", "1", "high end of its 95 % confidence interval", ""),
     Column("stable_share", "1", "share of check conditions stable at the gate", ""),
-    Column("stable_share_low", "1", "low end of its 95 % confidence interval", ""),
-    Column("stable_share_high", "1", "high end of its 95 % confidence interval", ""),
     Column("limits_kept_share", "1", "share in which every limit on the way was kept too", ""),
     Column("fuel_mean", "kg", "fuel, mean of the check conditions", "kg"),
     Column("time_mean", "s", "time, mean of the check conditions", "min"),
-    Column("train_stable_share", "1", "share of training conditions stable at the gate, of a derived rule", ""),
+    Column("train_held_share", "1", "share of training conditions that count, of a derived rule", ""),
     Column("predicted_low", "1", "low end of the interval predicted for unseen conditions", ""),
     Column("predicted_high", "1", "high end of the interval predicted for unseen conditions", ""),
-    Column("unseen_stable_share", "1", "share of unseen conditions stable at the gate", ""),
+    Column("unseen_held_share", "1", "share of unseen conditions that count", ""),
     Column("unseen_fuel_mean", "kg", "fuel, mean of the unseen conditions", "kg"),
     Column("is_derived", "1", "derived (1) or of the library (0)", ""),
     Column("is_on_front", "1", "bettered by no other rule (1) or by some (0)", ""),
@@ -47,11 +48,13 @@ _WHOLE = ("simplicity",)
 class Effort:
     """What a front was found with: the share wanted [-], how many conditions each set had, how many rules were flown.
 
-    Of derived rules within `alike` [kg] of the least fuel the simplest is recommended. `is_cut_short` says that the
-    search ended before it had tried all that it would; `library` names the other rules.
+    `keep_limits` says that a stable gate counts only where every limit on the way was kept too. Of derived rules within
+    `alike` [kg] of the least fuel the simplest is recommended. `is_cut_short` says that the search ended before it had
+    tried all that it would; `library` names the other rules.
     """
 
     wanted: float
+    keep_limits: bool
     alike: float
     train: int
     check: int
@@ -90,7 +93,8 @@ def front_dataset(
         "rule_source": ("rule", np.array(sources, dtype=object)),
     }
     attributes = {
-        "wanted_stable_share": effort.wanted,
+        "wanted_share": effort.wanted,
+        "keep_limits": int(effort.keep_limits),
         "alike_fuel_kg": effort.alike,
         "train_conditions": effort.train,
         "check_conditions": effort.check,
@@ -122,8 +126,13 @@ class Front:
 
     @property
     def wanted(self) -> float:
-        """Share of stable gates that was asked for [-]."""
-        return float(self.table.attrs["wanted_stable_share"])
+        """Share that was asked for [-]."""
+        return float(self.table.attrs["wanted_share"])
+
+    @property
+    def keeps_limits(self) -> bool:
+        """Whether a stable gate counts only where every limit on the way was kept too [-]."""
+        return bool(self.table.attrs["keep_limits"])
 
     @property
     def library(self) -> str:
@@ -147,7 +156,7 @@ class Front:
     @property
     def is_as_predicted(self) -> NDArray[np.bool_]:
         """Whether (rule,) the share on unseen conditions is inside the predicted interval [-]."""
-        share = self.column("unseen_stable_share")
+        share = self.column("unseen_held_share")
         slack = 1e-12  # the ends are whole numbers of conditions
         return (share >= self.column("predicted_low") - slack) & (share <= self.column("predicted_high") + slack)
 
@@ -209,7 +218,8 @@ def front_plain(front: Front) -> dict[str, Any]:
     return {
         "title": front.provenance.title,
         "digest": front.provenance.scenario_digest,
-        "wanted_stable_share": front.wanted,
+        "wanted_share": front.wanted,
+        "keep_limits": front.keeps_limits,
         "alike_fuel_kg": float(attributes["alike_fuel_kg"]),
         **{name: int(attributes[name]) for name in counts},
         "is_cut_short": bool(attributes["is_cut_short"]),

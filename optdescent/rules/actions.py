@@ -13,10 +13,10 @@ from typing import assert_never
 from optdescent.airframe import Airframe
 from optdescent.airframe.speeds import Device, devices
 from optdescent.arrival import Arrival
-from optdescent.curves.elementary import Value, absolute, maximum, minimum, where
+from optdescent.curves.elementary import Value, absolute, maximum, where
 from optdescent.motion.equations import Motion
 from optdescent.motion.excess import READABLE_HEIGHT, READABLE_SPEED
-from optdescent.rules.crew import MOST_SPARED, brake_for_height, brake_for_speed, brake_kept
+from optdescent.rules.crew import ALL_OUT, MOST_SPARED, brake_for_height, brake_for_speed, brake_kept, selected_at
 from optdescent.rules.lane import Lane, listed
 from optdescent.rules.parts import DeviceBy, DeviceName, Fast, FastForStep, High, Low, Rule, Slow, Use, When
 from optdescent.rules.rule import Ask, Place, earlier_by
@@ -26,7 +26,6 @@ SCHEDULE, FOR_HEIGHT, FOR_SPEED = 1, 1, 2
 """Reasons of devices by the airframe's schedule, and of the brake as a crew uses it without a rule."""
 BY_PLACE, BY_ACTION = 10, 100
 """Reasons from these numbers on are indices of `devices` and of `when`."""
-_ALL_OUT = 0.98
 
 
 @dataclass(frozen=True)
@@ -147,8 +146,6 @@ def _reason(
     actions: Sequence[Value],
     before: Value,
 ) -> Value:
-    early = crew.flaps_early if device.number else crew.gear_early
-    scheduled = device.scheduled_speed(airframe, seen.place.mass) + early
     slow_enough = where(seen.speed < device.limit_speed - crew.limit_margin, where(before > 0.0, 1.0, 0.0), 0.0)
     reason: Value = 0.0
     for index, (part, on) in reversed(list(enumerate(zip(rule.when, actions, strict=True)))):
@@ -158,7 +155,7 @@ def _reason(
         if _includes(part.device, device.number, len(airframe.steps) - 1):
             asks = slow_enough * _is_reached(part, arrival, seen.place)
             reason = where(asks > 0.5, BY_PLACE + index, reason)
-    return where(seen.speed <= minimum(scheduled, device.limit_speed), SCHEDULE, reason)
+    return where(seen.speed <= selected_at(airframe, crew, device, seen.place.mass), SCHEDULE, reason)
 
 
 def _asks_for(part: When, device: Device, lane: Lane) -> Value:
@@ -168,7 +165,7 @@ def _asks_for(part: When, device: Device, lane: Lane) -> Value:
             return 0.0 if device.number else 1.0
         case Use.NEXT_STEP if device.number:
             out = 1.0 if device.number == 1 else lane.out.steps[device.number - 2]
-            return where(out > _ALL_OUT, 1.0, 0.0)
+            return where(out > ALL_OUT, 1.0, 0.0)
         case _:
             return 0.0
 

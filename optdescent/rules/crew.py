@@ -6,28 +6,47 @@ Gains and thresholds are common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from optdescent.air.airspeed import calibrated_from_mach, mach_from_calibrated
 from optdescent.air.altitude import shifted
 from optdescent.airframe import Airframe, Configuration
 from optdescent.airframe.brake import brake_allowed_at
+from optdescent.airframe.speeds import GEAR, Device, devices, least_speed
 from optdescent.arrival import Arrival, Capture
 from optdescent.curves.elementary import Value, clip, cos, exp, maximum, minimum, rounded, where
 from optdescent.curves.smooth import smooth_step
 from optdescent.motion.equations import Motion, thrust_fraction_for, thrust_needed
 from optdescent.motion.state import State
+from optdescent.rules.lane import Lane
 from optdescent.rules.rule import Ask, Place, gate_speeds, height_excess
 from optdescent.scenario import Technique
 from optdescent.units import FOOT, GRAVITY, KNOT
 
 
 @dataclass(frozen=True)
+class Least:
+    """A least speed that a crew keeps: calibrated [m/s], and the time in which it is approached [s]."""
+
+    speed: Value
+    seconds: Value
+
+    def change(self, true_airspeed: Value, at: Motion, place: Place) -> Value:
+        """Least acceleration [m/s2] at a true airspeed [m/s]: the nearer the speed, the more slowly it may fall."""
+        wanted = mach_from_calibrated(self.speed, place.pressure) * at.air.speed_of_sound
+        return (wanted - true_airspeed) / self.seconds
+
+
+@dataclass(frozen=True)
 class Limits:
-    """What bounds the crew at a point: calibrated airspeeds [m/s] and steepest path angle through the air [rad]."""
+    """What bounds the crew at a point: calibrated airspeeds [m/s] and steepest path angle through the air [rad].
+
+    The nose is lowered for `slowest` when high.
+    """
 
     fastest: Value
     steepest: Value
+    slowest: Least | None = None
 
 
 def speed_limits(
@@ -91,16 +110,64 @@ def least_asked(airframe: Airframe, arrival: Arrival, crew: Technique, x: Value,
     return least
 
 
-def pitch_order(
-    crew: Technique, state: State, at: Motion, ask: Ask, limits: Limits, place: Place, seconds: Value
-) -> Value:
-    """Load factor [-] held for some seconds [s] that follows the asked height, never climbs, and limits the speed.
+LEAST_MARGIN = 1.5 * KNOT
+"""Speed [m/s] above the least manoeuvring speed that a crew keeps if it acts late."""
+_MARGIN_FROM = 2.0
+"""Delay [s] of a crew that keeps all of it: one that acts at once needs none."""
+_SELECTED_WITHIN = 1.0 * KNOT
+"""Speed [m/s] below that at which a device is selected to which a crew lets the speed fall to select it."""
+ALL_OUT = 0.98
+"""Fraction [-] from which a device counts as out."""
+_HIGH = 200.0 * FOOT
+"""Height [m] above the one to have from which a crew keeps a least speed by pitch, as far as that can."""
+_LATER = 1.0 * KNOT
+"""Speed [m/s] below the one that pitch keeps at which brake and thrust help it."""
+
+
+def selected_at(airframe: Airframe, crew: Technique, device: Device, mass: Value) -> Value:
+    """Calibrated airspeed [m/s] from which down this crew selects a device by its schedule, at a mass [kg]."""
+    early = crew.gear_early if device.number == GEAR else crew.flaps_early
+    return minimum(device.scheduled_speed(airframe, mass) + early, device.limit_speed)
+
+
+def awaited_speed(airframe: Airframe, crew: Technique, lane: Lane) -> Value:
+    """Calibrated airspeed [m/s] at which the next device will have been selected; beyond every speed if all are out.
+
+    A crew that kept more would never select it. The gear, which bears no lift, is not waited for once it is due.
+    """
+    awaited: Value = 0.0
+    for device in devices(airframe):
+        is_gear = device.number == GEAR
+        waits = lane.due.gear <= 0.0 if is_gear else lane.out.steps[device.number - 1] < ALL_OUT
+        at = selected_at(airframe, crew, device, lane.motion.mass)
+        awaited = where(waits, maximum(awaited, at), awaited)
+    return where(awaited > 0.0, awaited - _SELECTED_WITHIN, 1000.0)
+
+
+def least_kept(airframe: Airframe, crew: Technique, lane: Lane, seconds: Value, late: Value) -> Least:
+    """What a crew keeps above all else, when it looks again after some seconds [s] and acts so late [s].
+
+    It is the least manoeuvring speed of what is out; if the crew acts late with a margin, and the speed may fall
+    towards it the more slowly. A crew that selects the next device slower than that lets the speed fall so far.
+    """
+    margin = LEAST_MARGIN * clip(late / _MARGIN_FROM, 0.0, 1.0)
+    least = least_speed(airframe, lane.out, lane.motion.mass) + margin
+    speed = minimum(least, awaited_speed(airframe, crew, lane))
+    return Least(speed, seconds + minimum(late, crew.protection_time))
+
+
+def highness(ask: Ask, place: Place) -> Value:
+    """From 0 at the height to have to 1 well above it [-]: how far height is used for speed, and not thrust."""
+    return clip(height_excess(ask, place) / _HIGH, 0.0, 1.0)
+
+
+def path_wanted(crew: Technique, state: State, at: Motion, ask: Ask, limits: Limits, place: Place) -> Value:
+    """Path angle through the air [rad] that follows the asked height, never climbs, and limits the speed.
 
     The vertical speed wanted is that of the asked path plus a correction, the height error over `height_time` but no
     more than `most_correction`; above a floor the sink rate fades over `level_time`. Where the rule alone decides the
     height, the error is flown off over the time between two checks if that is longer, and the sink rate is set in
-    steps. The path angle then follows with the lag `pitch_time`: the load factor is the mean of what the lag asks for
-    over the time that it is held.
+    steps. When high the nose is lowered to keep the least speed.
     """
     error = ask.height - place.height
     at_once = _correction(crew, error, crew.height_time)
@@ -108,13 +175,27 @@ def pitch_order(
     planned = -ask.slope * at.passage.ground_speed
     wanted = where(ask.free > 0.5, rounded(planned + by_checks, crew.sink_rounding), planned + at_once)
     path_angle = where(ask.level > 0.5, 0.0, wanted / state.true_airspeed)
+    if limits.slowest is not None:
+        kept = _path_for(state, at, limits.slowest.change(state.true_airspeed, at, place))
+        path_angle = path_angle + highness(ask, place) * minimum(kept - path_angle, 0.0)
     fastest = mach_from_calibrated(limits.fastest, place.pressure) * at.air.speed_of_sound
-    slowing = (fastest - state.true_airspeed) / crew.protection_time
-    push = (at.forces.thrust - at.forces.drag) / state.mass - slowing - at.passage.wind_heading_change
-    protected = push / GRAVITY
+    protected = _path_for(state, at, (fastest - state.true_airspeed) / crew.protection_time)
     levelling = -maximum(place.height - ask.floor, 0.0) / (crew.level_time * state.true_airspeed)
     path_angle = maximum(maximum(path_angle, levelling), maximum(limits.steepest, protected))
-    path_angle = minimum(path_angle, 0.0)
+    return minimum(path_angle, 0.0)
+
+
+def _path_for(state: State, at: Motion, change: Value) -> Value:
+    """Path angle [rad] that gives an acceleration [m/s2] with thrust and drag as they are."""
+    push = (at.forces.thrust - at.forces.drag) / state.mass - change - at.passage.wind_heading_change
+    return push / GRAVITY
+
+
+def pitch_order(crew: Technique, state: State, path_angle: Value, seconds: Value) -> Value:
+    """Load factor [-] held for some seconds [s] with which a path angle [rad] is followed with the lag `pitch_time`.
+
+    It is the mean of what the lag asks for over the time that it is held.
+    """
     turn = (path_angle - state.path_angle) * followed(seconds, crew.pitch_time)
     return cos(state.path_angle) + state.true_airspeed * turn / (GRAVITY * seconds)
 
@@ -145,6 +226,21 @@ def thrust_order(
     acceleration = (wanted - state.true_airspeed) / crew.speed_time + change * wanted / hold
     needed = clip(thrust_fraction_for(at, thrust_needed(at, state, acceleration)), 0.0, 1.0)
     return where(brake > BRAKE_IN, 0.0, needed)
+
+
+def orders_for_least(
+    airframe: Airframe, ahead: State, at: Motion, least: Least, ask: Ask, place: Place, brake: Value
+) -> tuple[Value, Value]:
+    """Largest speed brake fraction and least thrust fraction [-] that keep a least speed where pitch does not.
+
+    `ahead` is the state on the path that pitch goes to, `brake` how far the brake is out now [-]. Thrust gives what
+    stowing the brake does not. When high they come a little later than pitch.
+    """
+    later = replace(least, speed=least.speed - _LATER * highness(ask, place))
+    missing = thrust_needed(at, ahead, later.change(ahead.true_airspeed, at, place)) - at.forces.idle
+    full = 0.5 * at.air.density * ahead.true_airspeed**2 * airframe.wing.area * airframe.speed_brake.drag
+    thrust = thrust_fraction_for(at, at.forces.idle + missing - full * brake)
+    return clip(brake - missing / maximum(full, 1.0), 0.0, 1.0), clip(thrust, 0.0, 1.0)
 
 
 def speed_to_spare(crew: Technique, above: Value) -> Value:

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from optdescent.inputs import BY_KIND, Declared, entry, quantity
+from optdescent.inputs import BY_KIND, OfOneKind, entry, quantity
 
 
-class _Term(Declared):
+class _Term(OfOneKind):
     distance: float = quantity("nm", -30, 60, "distance; negative is later")
 
 

@@ -11,7 +11,7 @@ from enum import Enum
 from typing import Annotated, Literal
 
 from optdescent.arrival import Gate, SinkLimit
-from optdescent.inputs import BY_KIND, Declared, choice, entry, quantity
+from optdescent.inputs import BY_KIND, Declared, OfOneKind, choice, entry, quantity
 from optdescent.rules.drivers import DistanceTerm, ShiftTerm
 
 
@@ -34,7 +34,7 @@ class DeviceName(Enum):
     GEAR = "gear"
 
 
-class DistanceProfile(Declared):
+class DistanceProfile(OfOneKind):
     """The height to have is the one at which the distance needed, the sum of the terms, is the distance to go."""
 
     kind: Literal["distance"] = entry("distance needed as a sum of terms")
@@ -49,7 +49,7 @@ class Allowance(Declared):
     height: float = quantity("ft", -5000, 5000, "height added; negative is lower")
 
 
-class HeightProfile(Declared):
+class HeightProfile(OfOneKind):
     """The height to have is so much per distance to go, plus an allowance by planned speed.
 
     Terms are distances by which the whole profile is shifted: a mile more is a descent begun a mile earlier.
@@ -61,7 +61,7 @@ class HeightProfile(Declared):
     terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
 
 
-class AngleProfile(Declared):
+class AngleProfile(OfOneKind):
     """The height to have lies on one straight path to the point above the threshold that the glide path crosses."""
 
     kind: Literal["angle"] = entry("straight path")
@@ -76,7 +76,7 @@ class HeightAt(Declared):
     height: float = quantity("ft", 0, 60000, "height above the threshold")
 
 
-class PointsProfile(Declared):
+class PointsProfile(OfOneKind):
     """The height to have lies on straight lines through heights at distances; beyond the first, at its own gradient."""
 
     kind: Literal["points"] = entry("heights at distances")
@@ -153,7 +153,7 @@ class Use(Enum):
     THRUST = "thrust"
 
 
-class _Region(Declared):
+class _Region(OfOneKind):
     """Where it holds: all the way, if nothing is given."""
 
     use: Use = entry("what is used")

@@ -31,10 +31,15 @@ from optdescent.motion.state import anti_ice_on
 from optdescent.rules.actions import Seen, actions_on, brake_wanted, due_devices, levels_off, thrust_below
 from optdescent.rules.bounds import bounded
 from optdescent.rules.crew import (
+    Least,
     Limits,
+    awaited_speed,
     brake_allowed,
     followed,
     least_asked,
+    least_kept,
+    orders_for_least,
+    path_wanted,
     pitch_order,
     speed_limits,
     speed_to_spare,
@@ -85,6 +90,11 @@ class Pilot:
     field: WindField
     handling: Handling
     is_warm: bool = False
+
+    def __post_init__(self) -> None:
+        """Leave the course, which is a parameter, out of what is compiled; legs turn onto it, position curves it."""
+        if not self.arrival.legs and self.arrival.position is None:
+            object.__setattr__(self, "arrival", self.arrival.model_copy(update={"course": 0.0}))
 
     @property
     def shape(self) -> LaneShape:
@@ -195,9 +205,14 @@ class Pilot:
         noted = replace(noted, due=configuration(due), actions=actions)
         level = levels_off(self.rule, actions)
         ask = self._cruising(surroundings, going, replace(ask, level=level), parameters)
-        load_factor = self._pitch(seen, ask, going)
-        thrust = self._thrust(seen, ask, going, actions)
+        least = least_kept(self.airframe, self.technique, lane, seen.seconds, seen.late)
+        path = self._path(seen, ask, going, least)
+        load_factor = self._pitch(seen, path)
+        ahead, is_out = replace(lane.motion, path_angle=path), lane.speed_brake
+        most_brake, least_thrust = orders_for_least(self.airframe, ahead, seen.at, least, ask, seen.place, is_out)
+        thrust = maximum(self._thrust(seen, ask, going, actions), going * least_thrust)
         brake, brake_reason = self._brake(seen, ask, actions)
+        brake = minimum(brake, most_brake)
         brake_due = where(brake > 0.0, lane.brake_due + seen.seconds, 0.0)
         acts = where(lane.speed_brake > 0.01, 1.0, seen.acts(brake_due))
         brake = where(acts * going > 0.5, brake, 0.0)
@@ -304,11 +319,15 @@ class Pilot:
         """Largest calibrated airspeed [m/s] that the crew lets the aircraft reach by the next look."""
         return speed_limits(self.airframe, self.arrival, self.technique, seen.ahead, seen.shift, seen.lane.out)
 
-    def _pitch(self, seen: Seen, ask: Ask, going: Value) -> Value:
+    def _path(self, seen: Seen, ask: Ask, going: Value, least: Least) -> Value:
+        """Path angle through the air [rad] that the crew goes to."""
         fastest = self._fastest(seen)
         steepest = steepest_path(self.arrival, seen.place, seen.lane.motion.true_airspeed, self.handling.steepest_path)
-        limits = Limits(where(going > 0.5, fastest, fastest + 100.0), steepest)
-        order = pitch_order(self.technique, seen.lane.motion, seen.at, ask, limits, seen.place, seen.seconds)
+        limits = Limits(where(going > 0.5, fastest, fastest + 100.0), steepest, least)
+        return path_wanted(self.technique, seen.lane.motion, seen.at, ask, limits, seen.place)
+
+    def _pitch(self, seen: Seen, path: Value) -> Value:
+        order = pitch_order(self.technique, seen.lane.motion, path, seen.seconds)
         return clip(order, self.airframe.limits.least_load_factor, self.airframe.limits.most_load_factor)
 
     def _thrust(self, seen: Seen, ask: Ask, going: Value, actions: tuple[Value, ...]) -> Value:
@@ -317,7 +336,8 @@ class Pilot:
         spare = speed_to_spare(self.technique, height_excess(ask, seen.place))
         below = where(ask.held > 0.5, 0.0, thrust_below(self.rule, self.technique, actions) + spare)
         meant = minimum(ask.speed, self._fastest(seen))  # as for the brake
-        hold = maximum(meant - below, approach + self.technique.approach_margin)
+        awaited = awaited_speed(self.airframe, self.technique, lane)
+        hold = maximum(meant - below, minimum(approach + self.technique.approach_margin, awaited))
         hold = maximum(hold, least_asked(self.airframe, self.arrival, self.technique, seen.place.distance, mass))
         hold = where(going > 0.5, hold, ask.speed)
         change = planned_change(self.rule, seen.place) * seen.at.passage.ground_speed

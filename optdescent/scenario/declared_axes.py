@@ -8,7 +8,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from scipy.special import ndtr, ndtri
 
-from optdescent.inputs import BY_KIND, Declared, entry, quantity, whole
+from optdescent.inputs import BY_KIND, OfOneKind, entry, quantity, whole
 
 ADDED_TAILWIND = "added_tailwind_kt"
 """Key of a wind added at every height along the final course; negative against it."""
@@ -19,7 +19,7 @@ _TAIL = 2.0**-31
 in 2**30 is 0, where the level would be infinite."""
 
 
-class _Keyed(Declared):
+class _Keyed(OfOneKind):
     key: str = entry(f"dotted key of the scenario file with its unit, such as start.mass_kg; or {ADDED_TAILWIND}")
     name: str | None = entry("name of the axis in the dataset; without it the last part of the key", default=None)
 
@@ -86,7 +86,7 @@ class NormalAxis(_Keyed):
         return Cut(self.mean, self.standard_deviation, self.lowest, self.highest)
 
 
-class SoundingsAxis(Declared):
+class SoundingsAxis(OfOneKind):
     """Measured winds by height, one after the other; equally likely where they are drawn."""
 
     kind: Literal["soundings"] = entry("winds by height from measured soundings")
@@ -95,7 +95,7 @@ class SoundingsAxis(Declared):
     temperature: bool = entry("whether the soundings' temperatures are met too", default=False)
 
 
-class EnsembleAxis(Declared):
+class EnsembleAxis(OfOneKind):
     """The scenario's wind disturbed at random, member by member."""
 
     kind: Literal["ensemble"] = entry("the wind disturbed at random, each member its own way")
@@ -109,7 +109,7 @@ class EnsembleAxis(Declared):
     seed: int = whole(0, 2**30, "seed of the first member", default=0)
 
 
-class CrewsAxis(Declared):
+class CrewsAxis(OfOneKind):
     """Crews that fly by the scenario's technique, each with what its own seed decides."""
 
     kind: Literal["crews"] = entry("crews of one technique, each its own way")

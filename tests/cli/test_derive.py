@@ -64,7 +64,7 @@ def test_json_says_what_was_found(job: tuple[dict[str, Any], Path]) -> None:
     assert found["library"] == "three_rules"
     assert found["caution"] == CAUTION
     recommended = next(rule for rule in found["rules"] if rule["rule"] == found["recommended"])
-    assert recommended["stable_share"] >= found["wanted_stable_share"] == 0.8
+    assert recommended["held_share"] >= found["wanted_share"] == 0.8
     assert recommended["predicted_low"] <= recommended["predicted_high"]
     assert [rule["rule"] for rule in found["rules"]][-3:] == ["three-to-one", "300-feet-per-mile", "three-degrees"]
 
@@ -92,6 +92,7 @@ def test_a_grid_is_refused(tmp_path: Path) -> None:
     [
         (DERIVE.replace("train = 16", "train = 17"), "derive.train: got 17; allowed: a power of two: 16 or 32"),
         (DERIVE.replace("stable_share = 0.8", "stable_share = 1.2"), "derive.stable_share: got 1.2"),
+        (DERIVE + 'keep_limits = "yes"\n', "derive.keep_limits: got 'yes'; allowed: true or false"),
         (DERIVE + "most_part = 3\n", "nearest known key is 'most_parts'"),
     ],
 )
@@ -110,6 +111,16 @@ def test_a_share_that_no_rule_has_is_exit_status_3_with_how_far_the_best_falls_s
     assert "no derived rule is stable in 80 % of the conditions: the best falls 80.0 % short" in result.stderr
     assert json.loads(result.stdout)["recommended"] is None
     assert {path.name for path in output.iterdir()} == set(FILES), "what was found is there to look at"
+
+
+def test_limits_that_are_to_be_kept_are_told_with_what_falls_short(study: Path, tmp_path: Path) -> None:
+    settings = ("--set", "arrival.sink_limits=[{below_height_ft=3000,sink_ft_per_min=300}]", "--set")
+    result = run(study, "-o", tmp_path / "out", *QUICK, *settings, "derive.keep_limits=true", "--json")
+    assert result.exit_code == 3, result.output
+    assert "no derived rule is stable and within every limit in 80 % of the conditions" in result.stderr
+    found = json.loads(result.stdout)
+    assert found["keep_limits"] is True
+    assert all(rule["held_share"] == rule["limits_kept_share"] for rule in found["rules"])
 
 
 def test_the_table_is_part_of_what_a_study_is_and_its_absence_is_not(tmp_path: Path) -> None:

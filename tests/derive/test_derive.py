@@ -61,8 +61,8 @@ def test_a_rule_of_the_file_flies_as_the_front_says(found: Derived, study: Study
     rule = read_rules(path)[0]
     place = found.front.names.index(rule.name)
     for use, share, fuel in (
-        (Use.CHECK, "stable_share", "fuel_mean"),
-        (Use.UNSEEN, "unseen_stable_share", "unseen_fuel_mean"),
+        (Use.CHECK, "held_share", "fuel_mean"),
+        (Use.UNSEEN, "unseen_held_share", "unseen_fuel_mean"),
     ):
         judged = Fleet(rule).judged(sets.scenarios[use], (0.0,))
         assert np.mean(judged.stable) == found.front.column(share)[place]
@@ -75,7 +75,7 @@ def test_derived_rules_stand_from_few_things_to_many_before_the_library(found: D
     assert list(front.column("simplicity")[is_derived]) == sorted(front.column("simplicity")[is_derived])
     assert front.names[-2:] == tuple(rule.name for rule in LIBRARY.rules)
     assert front.table.attrs["rules_flown"] <= 12
-    assert np.all(np.isnan(front.column("train_stable_share")) == ~is_derived)
+    assert np.all(np.isnan(front.column("train_held_share")) == ~is_derived)
 
 
 @pytest.mark.slow
@@ -113,6 +113,29 @@ def test_a_share_that_none_has_leaves_none_recommended_and_says_how_far_it_is(st
     assert found.front.recommended is None
     assert found.shortfall == pytest.approx(0.8), "a gate that allows no more than 300 ft/min on a glide path of 3°"
     assert "[[rules]]" in found.rule_file
+
+
+def test_where_limits_are_to_be_kept_only_flights_within_them_count(study: Study) -> None:
+    """A further gate at 2000 ft allows a sink rate that a tailwind makes too large on a glide path of 3°."""
+    assert study.derive is not None
+    data = {**study.asked.data, "arrival": {**study.asked.data["arrival"]}}
+    gate = {"height_ft": 2000.0, "sink_ft_per_min": 770.0, "speed_over_kt": 30.0, "landing_configuration": False}
+    data["arrival"]["more_gates"] = [gate]
+    provenance = Provenance("made", "{}", "0" * 12, of="study")
+    fronts: list[Derived] = []
+    for keep_limits in (False, True):
+        asked = study.derive.model_copy(update={"most_rules": 1, "most_parts": 3, "keep_limits": keep_limits})
+        fronts.append(derive(replace(study.asked, data=data), asked, Library("none", ()), provenance, "study.toml"))
+    without, within = (found.front for found in fronts)
+    assert 0.0 < within.column("held_share")[0] < without.column("held_share")[0]
+    for front in (without, within):
+        assert front.column("limits_kept_share")[0] == within.column("held_share")[0]
+        assert front.column("stable_share")[0] == without.column("held_share")[0]
+    assert within.column("train_held_share")[0] < without.column("train_held_share")[0]
+    assert within.column("unseen_held_share")[0] < without.column("unseen_held_share")[0]
+    assert within.column("predicted_high")[0] < without.column("predicted_high")[0]
+    assert "Stable and every limit kept in " in fronts[1].rule_file
+    assert "limit" not in fronts[0].rule_file
 
 
 def test_a_start_too_near_for_any_rule_is_refused(study: Study) -> None:

@@ -31,7 +31,7 @@ def test_the_front_is_what_comparing_all_pairs_gives(points: np.ndarray) -> None
 
 def columns(*rules: tuple[float, float, float, float]) -> dict[str, np.ndarray]:
     """Columns of rules: derived, simplicity, fuel, share."""
-    names = ("is_derived", "simplicity", "fuel_mean", "stable_share")
+    names = ("is_derived", "simplicity", "fuel_mean", "held_share")
     return dict(zip(names, np.array(rules, dtype=float).T, strict=True))
 
 

@@ -59,7 +59,7 @@ def test_the_wanted_share_comes_before_fuel() -> None:
 
     search, _ = searched(score, wanted=0.8, parts=3)
     best = search.ranked(3)[0]
-    assert search.scored[best].stable_share == pytest.approx(0.8)
+    assert search.scored[best].held_share == pytest.approx(0.8)
     assert [one.index(Part.APPROACH) for one in search.finalists()] == [4, 5, 6, 7, 8], "two cheaper, itself, two safer"
 
 
@@ -106,7 +106,7 @@ def test_finalists_that_miss_the_gate_too_often_are_left_out() -> None:
         return Score((0.1, 0.2, 0.3, 0.9, 0.96, 0.97, 0.98, 0.99, 1.0, 1.0)[miles], 400.0 + miles, 0.0)
 
     search, _ = searched(score, parts=3)
-    assert [search.scored[one].stable_share for one in search.finalists()] == [0.9, 0.96, 0.97, 0.98]
+    assert [search.scored[one].held_share for one in search.finalists()] == [0.9, 0.96, 0.97, 0.98]
 
 
 def test_a_held_descent_speed_stays() -> None:

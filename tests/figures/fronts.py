@@ -17,7 +17,15 @@ from optdescent.results.front import FRONT_COLUMNS, Effort, Front, front_dataset
 from tests.figures.images import LUMA, STORED, lines_only, rendered
 
 EFFORT = Effort(
-    wanted=0.95, alike=2.0, train=256, check=512, unseen=1024, rules_flown=99, is_cut_short=False, library="some rules"
+    wanted=0.95,
+    keep_limits=False,
+    alike=2.0,
+    train=256,
+    check=512,
+    unseen=1024,
+    rules_flown=99,
+    is_cut_short=False,
+    library="some rules",
 )
 RULES = (
     # name, things, fuel, share, found, derived, on front, recommended
@@ -44,16 +52,17 @@ def invented(title: str = "Invented study: rules made up", effort: Effort = EFFO
     )
     columns = {
         "simplicity": things,
+        "held_share": share,
         "stable_share": share,
-        "stable_share_low": np.maximum(share - 0.02, 0.0),
-        "stable_share_high": np.minimum(share + 0.02, 1.0),
+        "held_share_low": np.maximum(share - 0.02, 0.0),
+        "held_share_high": np.minimum(share + 0.02, 1.0),
         "limits_kept_share": share,
         "fuel_mean": fuel,
         "time_mean": np.full(things.size, 1650.0),
-        "train_stable_share": np.where(derived > 0.5, share, np.nan),
+        "train_held_share": np.where(derived > 0.5, share, np.nan),
         "predicted_low": np.maximum(share - 0.025, 0.0),
         "predicted_high": np.minimum(share + 0.025, 1.0),
-        "unseen_stable_share": found,
+        "unseen_held_share": found,
         "unseen_fuel_mean": fuel + 1.0,
         "is_derived": derived,
         "is_on_front": on_front,

@@ -34,7 +34,7 @@ def test_the_figure_is_as_stored() -> None:
 @pytest.mark.figures
 @pytest.mark.parametrize(
     ("column", "by"),
-    [("stable_share", -0.02), ("predicted_low", -0.02), ("predicted_high", -0.02), ("unseen_stable_share", -0.01)],
+    [("held_share", -0.02), ("predicted_low", -0.02), ("predicted_high", -0.02), ("unseen_held_share", -0.01)],
 )
 def test_what_has_moved_is_caught(column: str, by: float) -> None:
     assert different(grey(moved(invented(), column, by)), stored("front")) > TOLERANCE

@@ -16,6 +16,7 @@ from optdescent.inputs import (
     Declared,
     Fault,
     InputFault,
+    OfOneKind,
     as_given,
     choice,
     entry,
@@ -43,6 +44,20 @@ class Listed(Declared):
     kind: Literal["side_ft"] = entry("sides one by one")
     name: str = entry("name")
     side_ft: tuple[float, ...] = entry("the sides")
+
+
+class Line(OfOneKind):
+    kind: Literal["line"] = entry("a line")
+    length: float = quantity("ft", 0, 10, "length")
+
+
+class Arc(OfOneKind):
+    kind: Literal["arc"] = entry("an arc")
+    radius: float = quantity("nm", 0, 10, "radius")
+
+
+class Route(Declared):
+    parts: tuple[Annotated[Line | Arc, BY_KIND], ...] = entry("parts")
 
 
 class Drawn(Declared):
@@ -182,6 +197,17 @@ def test_a_key_of_another_kind_is_ignored() -> None:
     left_over = {**GOOD, "shape": {"kind": "circle", "radius_nm": 2.0, "side_ft": 1.0}}
     assert validated(Thing, left_over, "thing.toml") == validated(Thing, GOOD, "thing.toml")
     assert set(faults({**GOOD, "shape": {"kind": "circle", "radius_nm": 2.0, "sid_ft": 1.0}})) == {"shape.sid_ft"}
+
+
+def test_a_key_of_another_kind_is_a_fault_where_a_table_is_to_say_all_that_it_is() -> None:
+    parts = [{"kind": "arc", "radius_nm": 2.0}, {"kind": "line", "length_ft": 1.0, "radius_nm": 2.0, "widht": 1}]
+    with pytest.raises(InputFault) as caught:
+        validated(Route, {"parts": parts}, "route.toml")
+    assert sorted((fault.key, fault.given) for fault in caught.value.faults) == [
+        ("parts[1].radius_nm", "key of another kind (value 2.0)"),
+        ("parts[1].widht", "unknown key (value 1)"),
+    ]
+    assert {fault.allowed for fault in caught.value.faults} == {"keys of this table: kind, length_ft"}
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ def test_a_stored_front_holds_columns_texts_and_where_it_is_from(tmp_path: Path)
         CAUTION,
         found.provenance.title,
     )
-    assert (attributes["wanted_stable_share"], attributes["unseen_conditions"]) == (0.95, 1024)
+    assert (attributes["wanted_share"], attributes["unseen_conditions"]) == (0.95, 1024)
 
 
 def test_json_carries_units_and_has_no_nan() -> None:
@@ -42,7 +42,7 @@ def test_json_carries_units_and_has_no_nan() -> None:
     row = next(rule for rule in plain["rules"] if rule["rule"] == "derived-4b")
     assert (row["fuel_mean_kg"], row["time_mean_min"], row["simplicity"]) == (524.0, 27.5, 4)
     assert (row["is_derived"], row["is_on_front"], row["is_recommended"]) == (True, True, True)
-    assert next(rule for rule in plain["rules"] if rule["rule"] == "three-to-one")["train_stable_share"] is None
+    assert next(rule for rule in plain["rules"] if rule["rule"] == "three-to-one")["train_held_share"] is None
 
 
 def test_the_table_has_a_row_for_each_rule_under_caution_and_source(tmp_path: Path) -> None:
@@ -54,7 +54,7 @@ def test_the_table_has_a_row_for_each_rule_under_caution_and_source(tmp_path: Pa
     rows = list(csv.DictReader(io.StringIO("\n".join(lines[2:]))))
     assert [row["rule"] for row in rows] == list(found.names)
     assert rows[3]["fuel_mean_kg"] == "524.0"
-    assert rows[-1]["train_stable_share"] == ""
+    assert rows[-1]["train_held_share"] == ""
 
 
 def test_whether_a_share_is_as_predicted_counts_the_ends_of_the_interval() -> None:

@@ -199,7 +199,8 @@ def test_the_next_step_is_one_at_a_time_below_its_limit_each_once_the_one_before
 
 def test_slow_enough_for_several_steps_the_crew_still_takes_one_after_the_other() -> None:
     part = {"kind": "fast", "use": "next step", "by_kt": 1.0, "until_kt": -10.0, "from_nm": 9.0}
-    flight = flown(rule(when=[part]), LATE_GEAR, "technique.flaps_early_kt=-20")
+    soon = [{"device": "first step", "distance_nm": 14.0}]
+    flight = flown(rule(when=[part], devices=soon), LATE_GEAR, "technique.flaps_early_kt=-20")
     begins = [first(flight, f"selects {step.name}") for step in AIRFRAME.steps[2:]]
     limit = AIRFRAME.steps[-1].limit_speed
     assert limit is not None

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from functools import cache
 
 import pytest
 from hypothesis import given
@@ -18,9 +20,12 @@ from optdescent.rules.crew import (
     BRAKE_BAND,
     BRAKE_IN,
     MOST_SPARED,
+    Least,
     Limits,
     brake_allowed,
     followed,
+    orders_for_least,
+    path_wanted,
     pitch_order,
     speed_limits,
     speed_to_spare,
@@ -53,6 +58,7 @@ ARRIVAL = validated(
 )
 
 
+@cache
 def seen(thrust: float = 0.0) -> Motion:
     return motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, thrust, 0.0), CLEAN)
 
@@ -70,7 +76,7 @@ WIDE = Limits(fastest=200.0, steepest=-0.14)
 
 def pitch(ask: Ask, limits: Limits = WIDE, crew: Technique = CREW, seconds: float = SECONDS) -> float:
     """Path angle [rad] the order steers to, of which it goes only as far as the lag lets it in the time to a look."""
-    order = float(pitch_order(crew, STATE, seen(), ask, limits, place(), seconds))
+    order = float(pitch_order(crew, STATE, path_wanted(crew, STATE, seen(), ask, limits, place()), seconds))
     turned = (order - math.cos(STATE.path_angle)) * GRAVITY * seconds / STATE.true_airspeed
     return STATE.path_angle + turned / (1.0 - math.exp(-seconds / crew.pitch_time))
 
@@ -157,6 +163,65 @@ def test_slow_it_adds_the_thrust_the_wanted_acceleration_needs_and_fast_none() -
     again = motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, slow, 0.0), CLEAN)
     if slow < 1.0:
         assert float(again.acceleration) == pytest.approx(10.0 * KNOT * 1.16 / CREW.speed_time, rel=0.03)
+
+
+# the least speed
+
+SLOW = Least(calibrated() + 5.0 * KNOT, 5.0)
+"""The crew is 5 kt slower than it wants to be in 5 s."""
+
+
+def orders(least: Least, brake: float, above: float = 0.0, path: float = -0.05) -> tuple[float, float]:
+    """Largest brake and least thrust [-] that keep a least speed, some feet above the height to have."""
+    at = motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, 0.0, brake), CLEAN)
+    ask, ahead = Ask(calibrated(), 3000.0 - above * FOOT, 0.05), replace(STATE, path_angle=path)
+    most, thrust = orders_for_least(AIRFRAME, ahead, at, least, ask, place(), brake)
+    return float(most), float(thrust)
+
+
+def test_high_and_slow_the_nose_goes_down_and_on_the_profile_it_does_not() -> None:
+    def lowered(above: float) -> float:
+        ask = Ask(calibrated(), 3000.0 - above * FOOT, 0.03)
+        return pitch(ask) - pitch(ask, Limits(200.0, -0.14, SLOW))
+
+    assert lowered(-300.0) == lowered(0.0) == 0.0
+    assert 0.0 < lowered(100.0) < lowered(200.0)
+    fast = Limits(200.0, -0.14, Least(calibrated() - 30.0 * KNOT, 5.0))
+    high = Ask(calibrated(), 2900.0, 0.03)
+    assert pitch(high, fast) == pytest.approx(pitch(high))
+
+
+def test_the_nose_is_lowered_until_the_speed_comes_back_and_no_steeper_than_allowed() -> None:
+    high = Ask(calibrated(), 2800.0, 0.0)
+    angle = pitch(high, Limits(200.0, -0.30, SLOW))
+    again = motion(eastbound(AIRFRAME, air()), 0.0, replace(STATE, path_angle=angle), Control(1.0, 0.0, 0.0), CLEAN)
+    assert float(again.acceleration) == pytest.approx(SLOW.change(STATE.true_airspeed, seen(), place()), rel=0.03)
+    assert pitch(high, Limits(200.0, -0.06, SLOW)) == pytest.approx(-0.06)
+
+
+def test_slow_the_brake_comes_in_and_thrust_gives_what_is_still_missing() -> None:
+    wanted = float(SLOW.change(STATE.true_airspeed, seen(), place()))
+    assert wanted > float(seen().acceleration), "idle without the brake is not enough"
+    for brake in (0.0, 0.4, 1.0):
+        most, thrust = orders(SLOW, brake)
+        assert most == 0.0
+        again = motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, thrust, 0.0), CLEAN)
+        assert float(again.acceleration) == pytest.approx(wanted, rel=1e-6)
+
+
+def test_the_brake_comes_in_only_as_far_as_the_speed_needs_it_and_thrust_stays_at_idle() -> None:
+    at = motion(eastbound(AIRFRAME, air()), 0.0, STATE, Control(1.0, 0.0, 0.5), CLEAN)
+    speed = calibrated() + float(at.acceleration) * 5.0 / 1.16
+    most, thrust = orders(Least(speed, 5.0), 1.0)
+    assert most == pytest.approx(0.5, abs=0.03)
+    assert thrust == 0.0
+    assert orders(Least(calibrated() - 40.0 * KNOT, 5.0), 1.0) == (1.0, 0.0)
+
+
+def test_thrust_for_the_least_speed_counts_with_the_path_that_pitch_goes_to_and_waits_when_high() -> None:
+    assert orders(SLOW, 0.0, path=0.0)[1] > orders(SLOW, 0.0)[1] > orders(SLOW, 0.0, path=-0.06)[1]
+    assert orders(SLOW, 0.0, above=100.0)[1] < orders(SLOW, 0.0)[1]
+    assert orders(SLOW, 0.0, above=-500.0)[1] == orders(SLOW, 0.0)[1]
 
 
 @pytest.mark.parametrize(

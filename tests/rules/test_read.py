@@ -385,3 +385,30 @@ def test_all_that_contradicts_itself_is_told_in_one_pass(tmp_path: Path) -> None
             for key in ("source", "profile.points[1].distance_nm", "devices[0]", "when[0].use")
         ),
     }
+
+
+@pytest.mark.parametrize(
+    ("told", "meant", "key", "allowed"),
+    [
+        (
+            "distance_nm = 3.0 }",
+            "distance_nm = 3.0, per_wind_kt = 10.0 }",
+            "profile.terms[0].per_wind_kt",
+            "nearest known key is 'per_height_ft'",
+        ),
+        ("terms = [{", "angle_deg = 3.0, terms = [{", "profile.angle_deg", "round_up_nm"),
+        ("terms = [{", "points = [], terms = [{", "profile.points", "round_up_nm"),
+        (
+            "speeds =",
+            'when = [{ kind = "high", use = "gear", by_ft = 300.0, by_kt = 9.0 }]\nspeeds =',
+            "when[0].by_kt",
+            "nearest known key is 'by_ft'",
+        ),
+    ],
+)
+def test_a_key_of_another_kind_is_not_ignored(tmp_path: Path, told: str, meant: str, key: str, allowed: str) -> None:
+    """A rule says all that it is: a key that does nothing would be believed to do something."""
+    found = faults_of(tmp_path, ONE.replace(told, meant, 1))
+    assert list(found) == [f"rules[0].{key}"]
+    assert found[f"rules[0].{key}"].startswith("key of another kind (value ")
+    assert allowed in found[f"rules[0].{key}"]

@@ -486,3 +486,13 @@ def test_soundings_members_a_tailwind_and_a_scale_may_vary_together() -> None:
     found = conditions(GRID, SOUNDINGS, MEMBERS, values(ADDED_TAILWIND, -10, 10), values("air.wind.scale", 1, 1.2))
     assert found.size == 32
     assert len({case(found, number).digest for number in range(32)}) == 32
+
+
+def test_a_key_of_another_kind_of_axis_is_told() -> None:
+    """A range with the values of a list would be drawn as a range all the same."""
+    axis = {"kind": "range", "key": "start.mass_kg", "from": 54000.0, "to": 66000.0, "count": 3}
+    assert faults(GRID, {**axis, "values": [1.0]}) == [
+        "study.toml: axes[0].values: key of another kind (value [1.0]); allowed: keys of this table: "
+        "key, name, kind, from, to, count"
+    ]
+    assert faults(GRID, {**axis, "mean": 6.0})
