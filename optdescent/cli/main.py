@@ -7,11 +7,13 @@ import click
 from optdescent.cli.chart import chart
 from optdescent.cli.check import check
 from optdescent.cli.corridor import corridor
+from optdescent.cli.debrief import debrief, rehearse
 from optdescent.cli.derive import derive
 from optdescent.cli.identify import identify
 from optdescent.cli.margins import margins
 from optdescent.cli.optimise import optimise
 from optdescent.cli.rules import rules
+from optdescent.cli.slope import slope
 from optdescent.cli.sweep import sweep
 from optdescent.results.caution import CAUTION
 
@@ -35,3 +37,6 @@ main.add_command(sweep)
 main.add_command(rules)
 main.add_command(derive)
 main.add_command(corridor)
+main.add_command(debrief)
+main.add_command(rehearse)
+main.add_command(slope)

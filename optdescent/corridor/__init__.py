@@ -3,7 +3,9 @@
 from optdescent.corridor.corridor import corridor, usual_grid
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, ONE_BY_ONE, SCHEDULE, DeviceSet
 from optdescent.corridor.edges import Edges, Grid, edges_for
+from optdescent.corridor.from_above import from_above, moment_of
 from optdescent.corridor.last_action import last_actions
+from optdescent.corridor.slope import Slope, slope_chart, usual_slope
 
 __all__ = [
     "ALL_SETS",
@@ -13,8 +15,13 @@ __all__ = [
     "DeviceSet",
     "Edges",
     "Grid",
+    "Slope",
     "corridor",
     "edges_for",
+    "from_above",
     "last_actions",
+    "moment_of",
+    "slope_chart",
     "usual_grid",
+    "usual_slope",
 ]

@@ -107,7 +107,7 @@ def flown_again(ground: Ground, plan: Paths, use: BrakeUse, step: float = STEP) 
         length = np.where(flying, distance[index + 1] - x, 0.0)
         wanted = _wanted(plan, ground.to_go, -x)
         at = _motion(ground, x, lanes, lanes.motion, np.ones_like(off))
-        orders = _orders(ground, use, lanes, wanted, at)
+        orders = _orders(ground, use, lanes, wanted, at, -float(x))
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
         is_slowing = at.forces.calibrated_airspeed > ground.gate_speeds(ground.scenario.arrival.gate)[1]
         above_idle = (at.forces.thrust - at.forces.idle) / (ground.mass * GRAVITY)
@@ -136,8 +136,9 @@ def _started(ground: Ground, plan: Paths) -> _Lanes:
     own = np.arange(plan.start.size)
     altitude, speed = plan.altitude[plan.start, own], plan.speed[plan.start, own]
     true = ground.true_airspeed(speed, altitude)
-    fall = altitude - plan.altitude[plan.start - 1, own]
-    length = ground.to_go[plan.start] - ground.to_go[plan.start - 1]
+    far = np.maximum(plan.start, 1)
+    fall = plan.altitude[far, own] - plan.altitude[far - 1, own]
+    length = ground.to_go[far] - ground.to_go[far - 1]
     motion_ = np.array([altitude, true, -np.arctan(fall / length), np.full(own.size, ground.mass), 0.0 * true])
     count = len(ground.scenario.airframe.steps) - 1
     out = [np.where(plan.first_steps > step, 1.0, 0.0) for step in range(count)]
@@ -161,11 +162,12 @@ def _motion(ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_
     return motion(ground.around, x, State(*state), control, configuration)
 
 
-def _orders(ground: Ground, use: BrakeUse, lanes: _Lanes, wanted: _Wanted, at: Motion) -> _Orders:
+def _orders(ground: Ground, use: BrakeUse, lanes: _Lanes, wanted: _Wanted, at: Motion, to_go: float) -> _Orders:
     airframe, handling = ground.scenario.airframe, ground.scenario.handling
     state = State(*lanes.motion)
     rate = wanted.slope * at.passage.ground_speed + (wanted.altitude - state.pressure_altitude) / _HEIGHT_TIME
-    sine = np.clip(at.air.stretch * rate / state.true_airspeed, -np.sin(handling.steepest_path), 0.0)
+    steepest = ground.steepest(state.pressure_altitude, state.true_airspeed, to_go)
+    sine = np.clip(at.air.stretch * rate / state.true_airspeed, np.sin(steepest), 0.0)
     turn = (np.arcsin(sine) - state.path_angle) / _PITCH_TIME
     load_factor = np.cos(state.path_angle) + state.true_airspeed * turn / GRAVITY
     speed = at.forces.calibrated_airspeed

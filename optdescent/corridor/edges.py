@@ -59,9 +59,7 @@ class Edges:
         found = np.full((len(self.highest), to_go.size), np.nan)
         for index, own in enumerate(self.highest):
             numbers = configurations(own, flaps[asked], gear[asked])
-            # slower than the gate allows is as good as the slowest speed of the grid
-            slow = np.maximum(speed[asked], own.states.speeds[0])
-            found[index, asked] = margin(own, to_go[asked], altitude[asked], slow, numbers)
+            found[index, asked] = margin(own, to_go[asked], altitude[asked], speed[asked], numbers)
         return found
 
 

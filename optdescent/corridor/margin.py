@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from optdescent.corridor.ground import Ground
 from optdescent.corridor.reach import Edge, Reach
 from optdescent.units import FOOT, GRAVITY
 
@@ -14,26 +15,11 @@ ON_PATH = 75.0 * FOOT
 """Height [m] off the glide path within which a flight nearer than its capture counts as on it (our choice)."""
 
 
-def edge_altitude(found: Reach, to_go: Array, speed: Array, configuration: Indices) -> Array:
-    """Pressure altitude (point,) [m] of the edge at distances to go [m] and calibrated airspeeds [m/s].
-
-    Straight between the places and speeds of the grid; not a number where the gate cannot be met, or off the grid.
-    """
-    places, speeds = found.ground.to_go, found.states.speeds
-    near, along = _cell(places, to_go)
-    slow, faster = _cell(speeds, speed)
-    total = np.zeros(to_go.shape)
-    for place, place_share in ((near, 1.0 - along), (near + 1, along)):
-        for at, speed_share in ((slow, 1.0 - faster), (slow + 1, faster)):
-            share = place_share * speed_share
-            total = total + np.where(share > 1e-9, share * found.altitude[place, at, configuration], 0.0)
-    return np.where(_inside(places, to_go) & _inside(speeds, speed), total, np.nan)
-
-
 def margin(found: Reach, to_go: Array, altitude: Array, speed: Array, configuration: Indices) -> Array:
     """Energy height (point,) [m] by which states are inside the highest edge: negative outside, -inf where none is.
 
-    On the glide path, nearer than its first capture, by the speed to have there.
+    A speed outside those of a configuration, or between two of the grid of which only one is reached, counts by its
+    energy. On the glide path, nearer than its first capture, the margin is that of the speed to have there.
 
     Raises
     ------
@@ -42,17 +28,42 @@ def margin(found: Reach, to_go: Array, altitude: Array, speed: Array, configurat
     """
     if found.edge is not Edge.HIGHEST:
         raise ValueError("a margin is to the highest edge")
-    free = edge_altitude(found, to_go, speed, configuration) - altitude
-    first = found.ground.to_go[found.ground.first_capture]
-    is_past = to_go < first - 1e-6
-    places = found.ground.to_go[: found.on_path.shape[0]]
+    ground = found.ground
+    free = _edge_energy(found, to_go, speed, configuration) - _energy(ground, altitude, speed)
+    places = ground.to_go[: found.on_path.shape[0]]
     near, along = _cell(places, np.minimum(to_go, places[-1]))
     bound = (1.0 - along) * found.on_path[near, configuration] + along * found.on_path[near + 1, configuration]
-    path = np.interp(to_go, found.ground.to_go, found.ground.path)
-    off = altitude - path
+    off = altitude - np.interp(to_go, ground.to_go, ground.path)
     on_path = (bound**2 - speed**2) / (2.0 * GRAVITY) - np.maximum(off - ON_PATH, 0.0)
-    left = np.where(is_past, on_path, free)
-    return np.where(np.isfinite(left), left, -np.inf)
+    free, on_path = (np.where(np.isfinite(values), values, -np.inf) for values in (free, on_path))
+    may_be_on_path = (to_go <= places[-1]) & (np.abs(off) <= ON_PATH)
+    left = np.where(may_be_on_path, np.maximum(free, on_path), free)
+    return np.where(to_go < ground.to_go[ground.first_capture] - 1e-6, on_path, left)
+
+
+def _edge_energy(found: Reach, to_go: Array, speed: Array, configuration: Indices) -> Array:
+    """Energy height (point,) [m] of the edge, straight between the places; not a number where there is none."""
+    states, places = found.states, found.ground.to_go
+    held = np.clip(speed, np.maximum(states.least[configuration], states.speeds[0]), states.most[configuration])
+    slow, faster = _cell(states.speeds, held)
+    near, along = _cell(places, to_go)
+    total = np.zeros(to_go.shape)
+    for place, share in ((near, 1.0 - along), (near + 1, along)):
+        ends = [_of_node(found, place, at, configuration) for at in (slow, slow + 1)]
+        lower, upper = (np.where(np.isfinite(own), own, other) for own, other in (ends, ends[::-1]))
+        total = total + np.where(share > 1e-9, share * ((1.0 - faster) * lower + faster * upper), 0.0)
+    inside = (to_go >= places[0] - 1e-6) & (to_go <= places[-1] + 1e-6)
+    return np.where(inside, total, np.nan)
+
+
+def _of_node(found: Reach, place: Indices, speed: Indices, configuration: Indices) -> Array:
+    """Energy height (point,) [m] of the edge at places and speeds of the grid."""
+    return _energy(found.ground, found.altitude[place, speed, configuration], found.states.speeds[speed])
+
+
+def _energy(ground: Ground, altitude: Array, speed: Array) -> Array:
+    """Energy height [m] by pressure altitude [m] and calibrated airspeed [m/s]."""
+    return altitude + ground.true_airspeed(speed, altitude) ** 2 / (2.0 * GRAVITY)
 
 
 def configurations(found: Reach, flaps: Array, gear: Array) -> Indices:
@@ -66,7 +77,3 @@ def _cell(grid: Array, values: Array) -> tuple[Indices, Array]:
     """Index of the grid's point below each value, and how far it is to the next [-]."""
     below = np.clip(np.searchsorted(grid, values, side="right") - 1, 0, grid.size - 2)
     return below, np.clip((values - grid[below]) / (grid[below + 1] - grid[below]), 0.0, 1.0)
-
-
-def _inside(grid: Array, values: Array) -> NDArray[np.bool_]:
-    return (values >= grid[0] - 1e-6) & (values <= grid[-1] + 1e-6)

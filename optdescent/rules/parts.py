@@ -8,7 +8,7 @@ to hold (`speeds`, `devices`), what to do when high, low, fast or slow (`when`),
 from __future__ import annotations
 
 from enum import Enum
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from optdescent.arrival import Gate, SinkLimit
 from optdescent.inputs import BY_KIND, Declared, OfOneKind, choice, entry, quantity
@@ -200,6 +200,20 @@ class Slow(_Region):
 
     kind: Literal["slow"] = entry("slower than planned")
     by: float = quantity("kt", 1, 40, "thrust is used from this much too slow")
+
+
+def always_high(use: Use, by: float, until: float) -> High:
+    """A part that uses something above the height to have by so much until so much is left [m], wherever that is."""
+    return High.model_construct(None, kind="high", use=use, by=by, until=until, **_everywhere())
+
+
+def always_low(use: Use, by: float, until: float) -> Low:
+    """The same below the height to have [m]."""
+    return Low.model_construct(None, kind="low", use=use, by=by, until=until, **_everywhere())
+
+
+def _everywhere() -> dict[str, Any]:
+    return {"from_": None, "to": None, "above_height": None, "below_height": None, "on_glide_path": False}
 
 
 When = Annotated[High | Low | Fast | FastForStep | Slow, BY_KIND]

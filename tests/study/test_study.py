@@ -15,6 +15,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.optimum.question import OptimumQuestion
 from optdescent.results import CAUTION
 from optdescent.rules import RulesQuestion
+from optdescent.rules.fleet import AT_A_TIME
 from optdescent.scenario.declared_axes import AxisDeclaration
 from optdescent.study import KEPT, Study
 from optdescent.sweep.question import Together
@@ -473,7 +474,7 @@ def test_a_study_without_an_optimum_flies_rules_in_large_blocks(tmp_path: Path) 
     study = Study.from_toml(write_study(tmp_path, axes=span("start.mass_kg", 56000, 64000), rest=rest))
     assert isinstance(study.question, RulesQuestion)
     assert study.question.together
-    assert 700 < max(block.size for block in study.plan.blocks) <= 1024
+    assert 700 < max(block.size for block in study.plan.blocks) <= AT_A_TIME
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,117 @@
+"""A flight debriefed: against rules, corridor and optimum, point by point."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from optdescent.corridor import ONE_BY_ONE, Edges, Grid, edges_for, last_actions
+from optdescent.debrief.findings import findings
+from optdescent.debrief.track import Track
+from optdescent.debrief.what_if import Action, what_if
+from optdescent.results import Flight
+from optdescent.results.debrief import Debrief, Finding, Severity
+from optdescent.rules import Rule
+from optdescent.rules.fly import rule_heights
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Measures:
+    """What a flight is debriefed against: its scenario, a rule, the edges of the corridor, and the optimum if any."""
+
+    scenario: Scenario
+    rule: Rule
+    edges: Edges
+    optimum: Flight | None = None
+
+
+def measures(
+    scenario: Scenario, rule: Rule, flight: Flight, progress: Callable[[str], None], optimum: Flight | None = None
+) -> Measures:
+    """What a flight is debriefed against [SI].
+
+    The corridor is that of energy alone: from which side and how low the glide path is captured is another finding.
+    """
+    lowest = {"below_within": 0.0, "capture_at_least": scenario.arrival.gate.height}
+    path = scenario.arrival.glide_path.model_copy(update=lowest)
+    free = replace(scenario, arrival=scenario.arrival.model_copy(update={"glide_path": path}))
+    farthest = min(FARTHEST, float(np.nanmax(flight.column("distance_to_go"))), scenario.start.distance)
+    near = flight.column("distance_to_go") <= farthest
+    fastest = float(np.nanmax(flight.column("calibrated_airspeed")[near]))
+    edges = edges_for(free, Grid((farthest,), (fastest + AHEAD,)), ONE_BY_ONE, progress)
+    return Measures(scenario, rule, edges, optimum)
+
+
+FARTHEST = 40.0 * NAUTICAL_MILE
+"""Distance to go [m] from which on a flight is looked at against the corridor."""
+AHEAD = 2.0 * KNOT
+"""How much faster [m/s] than the flight the corridor is worked out."""
+
+
+def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) -> Debrief:
+    """Findings of a flight with what would have come of it otherwise, and its energy point by point [SI]."""
+    progress("corridor along the flight")
+    margins, sets = against.edges.margins(flight), tuple(own.devices.name for own in against.edges.highest)
+    above_rule = flight.column("height_above_threshold") - rule_heights(against.scenario, against.rule, flight)
+    track = Track(flight, against.scenario, margins, sets, above_rule)
+    found = findings(track)
+    progress("what a perfect crew would have made of it")
+    told = tuple(_with_instead(flight, against, finding) for finding in found)
+    others = () if against.optimum is None else (against.optimum,)
+    return Debrief(flight, told, _points(flight, against.optimum, track), last_actions(against.edges, flight), others)
+
+
+def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Finding:
+    """A finding with what the optimum had there and, if it is not just to note, what a perfect crew makes of it."""
+    said: list[str] = []
+    if against.optimum is not None:
+        x, optimum = -finding.distance_to_go, against.optimum
+        own = -optimum.column("distance_to_go")
+        height, speed = (
+            float(np.interp(x, own, optimum.column(name))) for name in ("height_above_threshold", "calibrated_airspeed")
+        )
+        said.append(f"the optimum is at {round(height / FOOT, -1):.0f} ft and {speed / KNOT:.0f} kt there")
+    if finding.severity is not Severity.NOTE:
+        said.append(_perfect(flight, against, finding))
+    return replace(finding, instead="; ".join(said))
+
+
+def _perfect(flight: Flight, against: Measures, finding: Finding) -> str:
+    """Which action from there on makes the gate stable, the smallest first."""
+    for action in Action:
+        tried = what_if(against.scenario, against.rule, flight, finding.time, action)
+        if tried.flight.summary.gate.stable:
+            return f"a perfect crew is stable from there with {action.words}"
+    return "a perfect crew is not stable from there, whatever it uses"
+
+
+def _points(flight: Flight, optimum: Flight | None, track: Track) -> xr.Dataset:
+    over = np.full(track.above_rule.shape, np.nan)
+    if optimum is not None:
+        own = -optimum.column("distance_to_go")
+        energy = optimum.column("specific_energy_height")
+        over = flight.column("specific_energy_height") - np.interp(-flight.column("distance_to_go"), own, energy)
+    names = {
+        "height_above_rule": (track.above_rule, "height above what the rule asks for"),
+        "energy_above_optimum": (over, "energy height above the optimum's at the same distance"),
+    }
+    variables = {
+        name: ("point", values, {"units": "m", "long_name": sentence}) for name, (values, sentence) in names.items()
+    }
+    attributes = {"units": "m", "long_name": "energy height inside the reach of a set of devices"}
+    return xr.Dataset(
+        {**variables, "energy_to_spare": (("devices", "point"), track.margins, attributes)},
+        coords={
+            "devices": np.array(track.sets, dtype=object),
+            "distance_to_go": flight.dataset["distance_to_go"],
+            "time": flight.dataset["time"],
+        },
+    )

@@ -1,0 +1,219 @@
+"""What a flight shows, point by point: energy against the corridor, devices, thrust, sink rate, capture, gate.
+
+Thresholds are ours, chosen above what noise and a good crew do; common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.airframe.speeds import GEAR
+from optdescent.corridor import EVERYTHING, SCHEDULE
+from optdescent.debrief.track import Track
+from optdescent.results.debrief import Finding, Severity, Subject
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
+
+Array = NDArray[np.float64]
+CHECKS = tuple(nm * NAUTICAL_MILE for nm in (25.0, 20.0, 15.0, 10.0))
+"""Distances to go [m] at which a crew checks (common practice, no source)."""
+_HIGH, _STILL_HIGH = 300.0 * FOOT, 150.0 * FOOT
+"""Energy height [m] beyond what idle and the schedule can lose that is told at a check, and that counts as high."""
+_NEAR_IDLE = 1000.0 * FOOT
+"""Energy height [m] to spare at idle within which height above the rule counts."""
+_OUT, _IN = 0.5, 0.15
+_BRAKE_IN_FOR = 8.0
+_LEVEL, _LEVEL_FOR = 400.0 * FOOT_PER_MINUTE, 12.0
+"""Sink rate [m/s] below which a flight counts as level, and for how long [s]."""
+_BOTH, _BOTH_FOR = 0.08, 5.0
+_LATE_BY, _FAST_BY = 6.0 * KNOT, 2.0 * KNOT
+_SINK_BY, _SINK_FOR = 150.0 * FOOT_PER_MINUTE, 4.0
+_ABOVE = 100.0 * FOOT
+
+
+def findings(track: Track) -> tuple[Finding, ...]:
+    """Everything found, in order of time."""
+    looks: Sequence[Callable[[Track], Iterator[Finding]]] = (
+        _too_high, _brake_stowed, _levelled, _thrust_with_brake, _selections, _capture, _sink, _last_useful, _gate,
+    )  # fmt: skip
+    found = [finding for look in looks for finding in look(track)]
+    return tuple(sorted(found, key=lambda finding: finding.time))
+
+
+def _beyond(track: Track) -> Array:
+    """Energy height (point,) [m] beyond what idle and the schedule can lose; not a number where nobody asked."""
+    return -track.to_spare(SCHEDULE.name)
+
+
+def _feet(amount: float) -> str:
+    return "more than anything can mend" if np.isinf(amount) else f"{round(amount / FOOT, -1):.0f} ft"
+
+
+def _too_high(track: Track) -> Iterator[Finding]:
+    beyond, everything = _beyond(track), track.to_spare(EVERYTHING.name)
+    for check in CHECKS:
+        if not track.to_go[-1] < check < track.to_go[0]:
+            continue
+        at = int(np.searchsorted(-track.to_go, -check))
+        if np.isnan(beyond[at]) or beyond[at] < _HIGH:
+            continue
+        severity = Severity.SEVERE if everything[at] < 0.0 else Severity.CAUTION
+        excess = f"{_feet(float(beyond[at]))} of energy more than idle and the schedule can lose"
+        yield track.finding(at, Subject.TOO_HIGH, severity, f"at {check / NAUTICAL_MILE:.0f} nm {excess}")
+
+
+def _brake_stowed(track: Track) -> Iterator[Finding]:
+    """Out, then in for a while, where it may be out: higher than the rule asks and near what idle can lose, or more."""
+    brake, beyond = track.column("speed_brake"), _beyond(track)
+    by_rule = np.where(beyond > -_NEAR_IDLE, track.above_rule - _HIGH + _STILL_HIGH, -np.inf)
+    high: Array = np.fmax(np.where(np.isfinite(beyond), beyond, -np.inf), by_rule)
+    lowest = track.scenario.handling.speed_brake_above
+    last_step = track.scenario.airframe.speed_brake.last_step
+    for first, last in track.spells(brake < _IN, _BRAKE_IN_FOR):
+        before = np.flatnonzero(brake[:first] > _OUT)
+        if not before.size or track.time[first] - track.time[before[-1]] > _BRAKE_IN_FOR:
+            continue
+        at = int(before[-1])
+        may_be_out = track.height[at] > lowest + _ABOVE and track.column("flaps")[at] <= last_step + 0.5
+        until = min(last, int(np.count_nonzero(track.time < track.time[first] + _BRAKE_IN_FOR)))
+        if may_be_out and high[at] > _STILL_HIGH and high[until] > _STILL_HIGH:
+            severity = Severity.SEVERE if track.to_spare(EVERYTHING.name)[until] < 0.0 else Severity.CAUTION
+            evidence = f"{_feet(float(track.above_rule[at]))} above the height to have"
+            yield track.finding(at, Subject.BRAKE_STOWED, severity, evidence)
+
+
+def _levelled(track: Track) -> Iterator[Finding]:
+    """Level while above what idle can lose, or above the glide path, before the gate."""
+    sink, beyond = -track.column("vertical_speed"), _beyond(track)
+    descending = track.to_go < track.flight.summary.top_of_descent - 5.0 * NAUTICAL_MILE
+    above_gate = track.height > track.scenario.arrival.gate.height
+    excess = np.fmax(np.where(np.isfinite(beyond), beyond, -np.inf), track.above_path)
+    excess = np.where(track.above_path > -_ABOVE, excess, -np.inf)  # below the path it may wait for it
+    for first, last in track.spells((sink < _LEVEL) & descending & above_gate, _LEVEL_FOR):
+        high = float(np.nanmax(excess[first : last + 1]))
+        if high < _ABOVE:
+            continue
+        began = _began(track, sink, first)
+        seconds = track.time[last] - track.time[began]
+        lost = Severity.SEVERE if track.to_spare(EVERYTHING.name)[last] < 0.0 else Severity.CAUTION
+        yield track.finding(began, Subject.LEVELLED, lost, f"level for {seconds:.0f} s, then {_feet(high)} too high")
+
+
+def _began(track: Track, sink: Array, level: int) -> int:
+    """Index of the point at which the sink rate began to fall to level flight: from nine tenths of what it was."""
+    earlier = (track.time > track.time[level] - 25.0) & (track.time < track.time[level] - 10.0)
+    if not earlier.any():
+        return level
+    usual = float(np.median(sink[earlier]))
+    first = level
+    while first > 0 and sink[first - 1] < 0.9 * usual and track.time[first] > track.time[level] - 10.0:
+        first -= 1
+    return first
+
+
+def _thrust_with_brake(track: Track) -> Iterator[Finding]:
+    both = (track.column("thrust_fraction") > _BOTH) & (track.column("speed_brake") > _OUT)
+    for first, last in track.spells(both, _BOTH_FOR):
+        seconds = track.time[last] - track.time[first]
+        yield track.finding(first, Subject.THRUST_WITH_BRAKE, Severity.CAUTION, f"both for {seconds:.0f} s")
+
+
+def _selections(track: Track) -> Iterator[Finding]:
+    """Devices selected above their limit speed, or after the speed of the schedule was passed."""
+    airframe, mass = track.scenario.airframe, track.column("mass")
+    gate = _gate_index(track)
+    for device in track.devices:
+        fast, late = (
+            (Subject.GEAR_TOO_FAST, Subject.GEAR_LATE)
+            if device.number == GEAR
+            else (Subject.FLAPS_TOO_FAST, Subject.FLAPS_LATE)
+        )
+        at = track.selected(device)
+        if at is not None and track.speed[at] > device.limit_speed + _FAST_BY:
+            over = (track.speed[at] - device.limit_speed) / KNOT
+            yield track.finding(at, fast, Severity.SEVERE, f"{device.name} {over:.0f} kt above its limit speed")
+        scheduled = np.asarray(device.scheduled_speed(airframe, mass), dtype=float)
+        slow = np.flatnonzero(track.speed < scheduled)
+        end = gate if at is None else at
+        if not slow.size or slow[0] >= end:
+            continue
+        due = int(slow[0])
+        under = float(np.max(scheduled[due : end + 1] - track.speed[due : end + 1]))
+        if under > _LATE_BY:
+            told = (
+                "not selected before the gate" if at is None else f"selected {track.time[at] - track.time[due]:.0f} s"
+            )
+            evidence = f"{device.name} {told} after its speed, {under / KNOT:.0f} kt below it"
+            yield track.finding(due, late, Severity.CAUTION, evidence)
+
+
+def _capture(track: Track) -> Iterator[Finding]:
+    """Too fast for the second step, clean, or from above."""
+    at, path = track.captured, track.scenario.arrival.glide_path
+    if at is None:
+        return
+    steps = [device for device in track.devices if device.number]
+    limit = min(steps[min(1, len(steps) - 1)].limit_speed, path.capture_speed_at_most or np.inf)
+    everything = track.to_spare(EVERYTHING.name)[at]
+    lost = Severity.SEVERE if everything < 0.0 else Severity.CAUTION
+    over = track.speed[at] - limit
+    if over > _FAST_BY:
+        yield track.finding(at, Subject.CAPTURED_FAST, lost, f"{over / KNOT:.0f} kt too fast for the second step")
+    if track.column("flaps")[at] < 0.5:
+        yield track.finding(at, Subject.CAPTURED_CLEAN, lost, f"no flaps at {track.speed[at] / KNOT:.0f} kt")
+    before = np.flatnonzero(track.above_path[:at] > _ABOVE)
+    near = before[track.to_go[before] <= path.below_within]
+    if near.size:
+        most = float(np.max(track.above_path[near]))
+        first = int(near[0])
+        evidence = f"up to {_feet(most)} above the path, from {track.to_go[first] / NAUTICAL_MILE:.1f} nm on"
+        yield track.finding(first, Subject.CAPTURED_FROM_ABOVE, Severity.CAUTION, evidence)
+
+
+def _sink(track: Track) -> Iterator[Finding]:
+    """Beyond the arrival's limits by height, and the gate's below it."""
+    arrival, sink = track.scenario.arrival, -track.column("vertical_speed")
+    limits = [(limit.below_height, limit.sink) for limit in arrival.sink_limits]
+    limits.append((arrival.gate.height, arrival.gate.sink))
+    most = np.full(sink.shape, np.inf)
+    for below, allowed in limits:
+        most = np.where(track.height < below, np.minimum(most, allowed), most)
+    for first, last in track.spells(sink > most, _SINK_FOR):
+        over = sink[first : last + 1] - most[first : last + 1]
+        worst = first + int(np.argmax(over))
+        if np.count_nonzero(over > _SINK_BY) < 2:
+            continue
+        evidence = (
+            f"{sink[worst] / FOOT_PER_MINUTE:.0f} ft/min with {most[worst] / FOOT_PER_MINUTE:.0f} allowed, "
+            f"for {track.time[last] - track.time[first]:.0f} s"
+        )
+        yield track.finding(first, Subject.SINK, Severity.SEVERE, evidence)
+
+
+def _last_useful(track: Track) -> Iterator[Finding]:
+    """Where each set of devices is last enough, if the approach is then lost to it for good."""
+    for name, margins in zip(track.sets, track.margins, strict=True):
+        asked = np.flatnonzero(~np.isnan(margins))
+        inside = asked[margins[asked] >= 0.0]
+        if not inside.size or inside[-1] == asked[-1]:
+            continue
+        at = int(inside[-1])
+        severity = Severity.SEVERE if name == EVERYTHING.name else Severity.NOTE
+        after = "nothing brings it to the gate any more" if severity is Severity.SEVERE else f"{name} alone is too late"
+        yield track.finding(at, Subject.LAST_USEFUL, severity, f"{name}: after this {after}")
+
+
+def _gate_index(track: Track) -> int:
+    """Index of the first point below the gate; the last point if there is none."""
+    below = np.flatnonzero(track.height < track.scenario.arrival.gate.height)
+    return int(below[0]) if below.size else track.height.size - 1
+
+
+def _gate(track: Track) -> Iterator[Finding]:
+    gate = track.flight.summary.gate
+    if not gate.stable:
+        evidence = "; ".join(gate.reasons) or "it is not passed"
+        at = _gate_index(track)
+        yield track.finding(at, Subject.UNSTABLE, Severity.SEVERE, f"at {gate.height / FOOT:.0f} ft: {evidence}")

@@ -1,0 +1,124 @@
+"""A flight as a debrief looks at it: its columns, what its air and mass ask for, spells in which something holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.airframe.speeds import GEAR, Device, devices
+from optdescent.results import Flight
+from optdescent.results.debrief import Finding, Severity, Subject
+from optdescent.scenario import Scenario
+from optdescent.units import NAUTICAL_MILE
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+_CAPTURED_FOR = 20.0
+"""Time [s] for which a flight on the glide path counts as having captured it: it does not just fly through."""
+_CAPTURED_WITHIN = 3.0 * NAUTICAL_MILE
+"""How far [m] beyond the farthest place of capture that may be."""
+_MOVES = 0.03
+"""Part of its travel [-] by which a device has begun to move: above the noise of a position."""
+
+
+@dataclass(frozen=True)
+class Track:
+    """A flight in a scenario, with the energy to spare (set, point) [m] inside each set's reach.
+
+    `above_rule` (point,) is the height above what a rule asks for [m].
+    """
+
+    flight: Flight
+    scenario: Scenario
+    margins: Array
+    sets: tuple[str, ...]
+    above_rule: Array
+
+    def column(self, name: str) -> Array:
+        """Values (point,) of a column [SI]."""
+        return self.flight.column(name)
+
+    @cached_property
+    def time(self) -> Array:
+        """Time (point,) [s]."""
+        return self.column("time")
+
+    @cached_property
+    def to_go(self) -> Array:
+        """Distance to go (point,) [m]."""
+        return self.column("distance_to_go")
+
+    @cached_property
+    def height(self) -> Array:
+        """Height above the threshold (point,) [m]."""
+        return self.column("height_above_threshold")
+
+    @cached_property
+    def speed(self) -> Array:
+        """Calibrated airspeed (point,) [m/s]."""
+        return self.column("calibrated_airspeed")
+
+    @cached_property
+    def above_path(self) -> Array:
+        """Height above the glide path and its straight continuation (point,) [m]."""
+        return self.height - np.asarray(self.scenario.arrival.glide_path.height(-self.to_go))
+
+    @cached_property
+    def captured(self) -> int | None:
+        """Index of the point from which the flight is on the glide path for a while; None if it never is."""
+        path = self.scenario.arrival.glide_path
+        is_near = self.to_go < max(path.below_within, _CAPTURED_WITHIN - path.distance(path.capture_at_most))
+        on_path = np.abs(self.above_path) < self.scenario.arrival.gate.off_path
+        return next((first for first, _ in self.spells(on_path & is_near, _CAPTURED_FOR)), None)
+
+    def to_spare(self, devices_named: str) -> Array:
+        """Energy height (point,) [m] inside the reach of a set of devices."""
+        return self.margins[self.sets.index(devices_named)]
+
+    def out(self, device: Device) -> Array:
+        """How far a device is out (point,) [-]."""
+        if device.number == GEAR:
+            return self.column("gear")
+        return np.clip(self.column("flaps") - (device.number - 1.0), 0.0, 1.0)
+
+    def selected(self, device: Device) -> int | None:
+        """Index of the last point before a device begins to move out for good; None if it never does."""
+        return selected_at(self.out(device))
+
+    @property
+    def devices(self) -> tuple[Device, ...]:
+        """Steps of flaps and the gear in the order of the schedule."""
+        return devices(self.scenario.airframe)
+
+    def spells(self, on: Flags, shortest: float) -> Iterator[tuple[int, int]]:
+        """First and last index of each run of true values that lasts some time [s]."""
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(int)))
+        for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            if self.time[end - 1] - self.time[first] >= shortest:
+                yield first, end - 1
+
+    def finding(self, at: int, subject: Subject, severity: Severity, evidence: str) -> Finding:
+        """A finding at a point."""
+        return Finding(
+            subject,
+            severity,
+            float(self.time[at]),
+            float(self.to_go[at]),
+            float(self.height[at]),
+            float(self.speed[at]),
+            evidence,
+        )
+
+
+def selected_at(out: Array) -> int | None:
+    """Index [-] of the last point before a device, out by so much (point,) [-], begins to move out for good."""
+    known = np.flatnonzero(np.isfinite(out))
+    moving = known[out[known] > _MOVES]
+    if not moving.size or moving[0] == known[0]:
+        return None
+    inside = known[(known < moving[-1]) & (out[known] <= _MOVES)]
+    return int(inside[-1]) if inside.size else None

@@ -1,0 +1,165 @@
+"""Debrief of one flight: height and energy against the corridor, speed, devices, and the findings by number."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from optdescent.figures.label import Labels
+from optdescent.figures.page import Page, sheet
+from optdescent.figures.panel import Row, Span, charted, fit, panels
+from optdescent.figures.pen import Array, letters, line
+from optdescent.figures.strip import NEEDS, WIDEST, draw_strip
+from optdescent.figures.style import INK, OPTIMUM_STYLE, OTHER_STYLES, QUIET, SeriesStyle, styled
+from optdescent.results.debrief import Debrief, Finding, Severity
+from optdescent.results.files import Fault, InputFault
+from optdescent.units import FOOT, NAUTICAL_MILE
+
+SHOWN = 40.0
+"""Distance to go from which on the flight is shown [nm]."""
+MOST_TOLD = 9
+"""Findings that a page has room for; those only to note are left out first."""
+_BAND = 6000.0
+"""Energy to spare beyond which the axis does not go [ft]."""
+_SETS = ("idle and schedule", "speed brake", "everything")
+_STYLES = (OPTIMUM_STYLE, OTHER_STYLES[0], OTHER_STYLES[3])
+
+
+def debrief(found: Debrief, page: Page = Page.A4) -> Figure:
+    """Energy to spare [ft], height over the glide path [ft], speed [kt] and devices over distance to go [nm].
+
+    Raises
+    ------
+    InputFault
+        A page too narrow, or too small for the labels.
+    """
+    if page.is_narrow:
+        raise InputFault([Fault("figure debrief", "page", repr(page.value.name), "a page that is not narrow")])
+    told = told_findings(found)
+    with styled():
+        frame = sheet(page, (found.flight, *found.others), f"Debrief: {found.flight.name}", _note(told))
+        rows = (
+            Row(1.0, "Energy to spare [ft]", "\u22124\u202f000"),
+            Row(1.0, "Over the glide path [ft]", "\u22124\u202f000"),
+            Row(0.8, "Calibrated airspeed [kt]", "000"),
+            Row(0.7, "", WIDEST),
+        )
+        start = min(SHOWN, float(np.nanmax(charted(found.flight, "distance_to_go"))))
+        ((energy, height, speed, strip),) = panels(frame, rows, (Span(f"Last {start:.0f} nm", start),))
+        _energy(energy, found, page)
+        _height(height, found, told, page)
+        _speed(speed, found, page)
+        if all(np.isfinite(found.flight.column(name)).any() for name in NEEDS):
+            draw_strip(strip, (found.flight,), (OPTIMUM_STYLE,), page)
+        return frame.figure
+
+
+def told_findings(found: Debrief) -> tuple[Finding, ...]:
+    """Findings that the page tells, in order of time: notes are left out first [-]."""
+    worse = [finding for finding in found.findings if finding.severity is not Severity.NOTE]
+    severe = [finding for finding in worse if finding.severity is Severity.SEVERE]
+    for some in (list(found.findings), worse, severe):
+        if len(some) <= MOST_TOLD:
+            return tuple(some)
+    return tuple(severe[:MOST_TOLD])
+
+
+def _note(told: tuple[Finding, ...]) -> str:
+    lines = [f"{number}: {finding.sentence}." for number, finding in enumerate(told, start=1)]
+    before = "Energy to spare: energy height inside the reach of each set of devices; below zero it is not enough. "
+    return before + (" ".join(lines) or "Nothing was found.")
+
+
+def _energy(axes: Axes, found: Debrief, page: Page) -> None:
+    x = charted(found.flight, "distance_to_go")
+    curves: list[tuple[str, SeriesStyle, Array]] = []
+    for name, style in zip(_SETS, _STYLES, strict=True):
+        spare = found.margin(name) / FOOT
+        curves.append((name, style, np.where(np.isfinite(spare), np.clip(spare, -_BAND, _BAND), np.nan)))
+    fit(axes, [(x, values) for _, _, values in curves])
+    labels = Labels(axes, page.stroke)
+    _zero(axes, labels, page)
+    for _, style, values in curves:
+        line(axes, x, values, style.colour, style.width * page.stroke, dash=style.dash, order=3.0)
+        labels.avoid(x, values)
+    for name, style, values in curves:
+        if np.isfinite(values).any():
+            labels.name(name, x, values, INK, page.value.small, style)
+    labels.settle()
+
+
+def _height(axes: Axes, found: Debrief, told: tuple[Finding, ...], page: Page) -> None:
+    flight = found.flight
+    x, path = charted(flight, "distance_to_go"), _path(flight.column("distance_to_go"), found)
+    over = charted(flight, "height_above_threshold") - path
+    curves = [(x, over)]
+    for other in found.others:
+        curves.append(
+            (
+                charted(other, "distance_to_go"),
+                charted(other, "height_above_threshold") - _path(other.column("distance_to_go"), found),
+            )
+        )
+    fit(axes, curves)
+    labels = Labels(axes, page.stroke)
+    _zero(axes, labels, page)
+    styles = (OPTIMUM_STYLE, *OTHER_STYLES)
+    for (at, values), style in zip(curves, styles, strict=False):
+        line(axes, at, values, style.colour, style.width * page.stroke, dash=style.dash, order=3.0)
+        labels.avoid(at, values)
+    _numbers(axes, labels, told, x, over, page)
+    for flight_, (at, values), style in zip((flight, *found.others), curves, styles, strict=False):
+        labels.name(flight_.name, at, values, INK, page.value.small, style)
+    labels.settle()
+
+
+def _numbers(axes: Axes, labels: Labels, told: tuple[Finding, ...], x: Array, over: Array, page: Page) -> None:
+    """Number of each finding where it is on the line of the flight."""
+    low, high = axes.get_ylim()
+    step = 0.06 * (high - low)
+    start = axes.get_xlim()[0]
+    taken: list[tuple[float, float]] = []
+    for number, finding in enumerate(told, start=1):
+        place = finding.distance_to_go / NAUTICAL_MILE
+        if place > start:
+            continue
+        level = float(np.interp(-place, -x, over))
+        spot = line(axes, np.array([place]), np.array([level]), INK, 1.0, order=4.5)
+        spot.set(marker="o", markersize=3.5 * page.stroke)
+        above = level + 0.6 * step
+        while any(abs(place - other) < 0.02 * start and abs(above - at) < 0.9 * step for other, at in taken):
+            above += step
+        taken.append((place, above))
+        letters(axes, place, above, str(number), page.value.small, INK, anchor="center")
+        labels.avoid(np.array([place, place]), np.array([level, above + 0.8 * step]))
+
+
+def _speed(axes: Axes, found: Debrief, page: Page) -> None:
+    flight = found.flight
+    x, speed = charted(flight, "distance_to_go"), charted(flight, "calibrated_airspeed")
+    limit = np.minimum(charted(flight, "limit_speed"), np.nanmax(speed) + 40.0)
+    fit(axes, [(x, speed), (x, limit)])
+    labels = Labels(axes, page.stroke)
+    for other, style in zip(found.others, OTHER_STYLES, strict=False):
+        at, values = charted(other, "distance_to_go"), charted(other, "calibrated_airspeed")
+        line(axes, at, values, style.colour, style.width * page.stroke, dash=style.dash, order=2.5)
+        labels.avoid(at, values)
+    line(axes, x, limit, QUIET, 0.8 * page.stroke, dash=(3.0, 2.0), order=2.0)
+    line(axes, x, speed, INK, OPTIMUM_STYLE.width * page.stroke, order=3.0)
+    for values in (limit, speed):
+        labels.avoid(x, values)
+    labels.name("largest allowed", x, limit, QUIET, page.value.small)
+    labels.settle()
+
+
+def _zero(axes: Axes, labels: Labels, page: Page) -> None:
+    ends, zero = np.array(axes.get_xlim()), np.zeros(2)
+    line(axes, ends, zero, QUIET, 0.8 * page.stroke, order=1.9)
+    labels.avoid(ends, zero)
+
+
+def _path(to_go: Array, found: Debrief) -> Array:
+    """Height of the glide path and its straight continuation above the threshold [ft]."""
+    marks = found.flight.marks
+    return (marks.crossing_height + marks.gradient * to_go) / FOOT

@@ -1,0 +1,47 @@
+"""`optdescent debrief` and `optdescent rehearse` on the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from click.testing import CliRunner
+
+from optdescent.cli import main
+from optdescent.results import Flight, Kind
+from tests.debrief.recordings import FOLDER, TRUTH
+
+SCENARIO = str(FOLDER / "scenario.toml")
+
+
+def test_it_writes_findings_figure_and_the_other_outcome(tmp_path: Path) -> None:
+    time = TRUTH["late-gear"]["mistakes"][0]["time_s"]
+    command = ["debrief", str(FOLDER / "late-gear.csv"), "--scenario", SCENARIO, "--what-if", str(time), "gear"]
+    done = CliRunner().invoke(main, [*command, "--json", "-o", str(tmp_path)])
+    assert done.exit_code == 0, done.output
+    plain = json.loads(done.stdout)
+    late = next(one for one in plain["findings"] if one["subject"] == "gear_late")
+    assert abs(late["time_s"] - time) <= 5.0
+    assert plain["what_if"][0]["stable"]
+    assert plain["reading"]["rows"] > 1000
+    names = {Path(file).name for file in plain["files"]}
+    assert {"findings.csv", "debrief.pdf", "debrief.svg", "debrief.png", "late-gear.nc"} <= names
+    assert all(Path(file).stat().st_size > 0 for file in plain["files"])
+    assert Flight.from_netcdf(tmp_path / "late-gear.nc").kind is Kind.RECORDING
+
+
+def test_bad_asks_are_named_and_nothing_is_written(tmp_path: Path) -> None:
+    recording = str(FOLDER / "good.csv")
+    wrong = {
+        ("--what-if", "10", "anchor"): "action: got 'anchor'; allowed: rule, speed-brake, flaps, gear, everything",
+        ("--what-if", "99999", "gear"): "time: got 99999 s; allowed: 0 to",
+        ("--rule", "five-to-one"): "got 'five-to-one'; allowed: three-to-one",
+        ("--columns", str(tmp_path / "nowhere.toml")): "nowhere.toml",
+    }
+    for more, message in wrong.items():
+        done = CliRunner().invoke(
+            main, ["debrief", recording, "--scenario", SCENARIO, *more, "-o", str(tmp_path / "out")]
+        )
+        assert done.exit_code == 2, done.output
+        assert message in done.stderr
+    assert not (tmp_path / "out").exists()

@@ -1,0 +1,117 @@
+"""The six invented recordings: every seeded mistake is found, and nothing severe where nothing was done wrong."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import numpy as np
+import pytest
+
+from optdescent.debrief import Action, what_if
+from optdescent.results.debrief import Severity, Subject, debrief_plain, findings_csv
+from optdescent.units import FOOT, NAUTICAL_MILE
+from tests.debrief.recordings import FOLDER, RULE, SCENARIO, TRUTH, debriefed, flight
+
+SEEDED = [(name, mistake) for name, one in TRUTH.items() for mistake in one["mistakes"]]
+
+
+@pytest.mark.parametrize(("name", "mistake"), SEEDED, ids=lambda part: part if isinstance(part, str) else "")
+def test_every_seeded_mistake_is_found_within_five_seconds(name: str, mistake: dict[str, object]) -> None:
+    found = debriefed(name).about(Subject[str(mistake["subject"]).upper()])
+    assert found, f"{mistake['subject']} is not found in {name}"
+    assert min(abs(one.time - float(str(mistake["time_s"]))) for one in found) <= 5.0
+
+
+def test_nothing_severe_is_found_in_the_good_one() -> None:
+    assert not debriefed("good").severe
+    assert debriefed("good").flight.summary.gate.stable
+
+
+@pytest.mark.parametrize("name", TRUTH)
+def test_the_verdict_on_the_recording_is_that_on_the_flight(name: str) -> None:
+    assert debriefed(name).flight.summary.gate.stable is TRUTH[name]["stable"]
+
+
+@pytest.mark.parametrize("name", [name for name, one in TRUTH.items() if not one["stable"]])
+def test_an_approach_that_is_lost_has_its_last_useful_point_before_the_gate(name: str) -> None:
+    found = debriefed(name)
+    lost = [one for one in found.about(Subject.LAST_USEFUL) if one.severity is Severity.SEVERE]
+    unstable = found.about(Subject.UNSTABLE)[0]
+    assert len(lost) == 1
+    assert lost[0].time < unstable.time - 20.0
+    assert lost[0].height > SCENARIO.arrival.gate.height + 500.0 * FOOT
+
+
+def test_in_a_tailwind_gear_at_its_last_useful_point_makes_it_stable_by_500_ft() -> None:
+    """And it lies before the aircraft passes it too fast: the approach as flown is unstable."""
+    found = debriefed("slow-to-configure")
+    last = found.last.of("early gear")
+    gate = found.about(Subject.UNSTABLE)[0]
+    assert last.is_of_use
+    assert not last.is_kept
+    assert last.time < gate.time
+    with_gear = what_if(SCENARIO, RULE, found.flight, last.time, Action.GEAR)
+    assert with_gear.low.stable
+    assert not found.flight.summary.gate.stable
+
+
+def test_a_minute_later_nothing_helps_any_more() -> None:
+    found = debriefed("slow-to-configure")
+    last = found.last.of("everything")
+    late = what_if(SCENARIO, RULE, found.flight, last.time + 45.0, Action.EVERYTHING)
+    assert not late.flight.summary.gate.stable
+    assert "not stable at 1000 ft" in late.sentence
+
+
+def test_a_perfect_crew_that_goes_on_from_a_good_flight_is_stable() -> None:
+    good = flight("good")
+    time = float(np.interp(-15.0 * NAUTICAL_MILE, -good.column("distance_to_go"), good.column("time")))
+    onward = what_if(SCENARIO, RULE, good, time, Action.RULE)
+    assert onward.flight.summary.gate.stable
+    assert onward.flight.column("time")[0] == pytest.approx(time)
+    assert onward.flight.column("distance_to_go")[0] == pytest.approx(15.0 * NAUTICAL_MILE, rel=1e-3)
+    before = np.interp(time, good.column("time"), good.column("calibrated_airspeed"))
+    assert onward.flight.column("calibrated_airspeed")[0] == pytest.approx(float(before), abs=0.5)
+
+
+def test_a_time_outside_the_flight_has_no_answer() -> None:
+    with pytest.raises(ValueError, match="not within the flight"):
+        what_if(SCENARIO, RULE, flight("good"), 1e5, Action.GEAR)
+
+
+def test_findings_come_in_order_of_time_with_evidence_and_what_would_have_been() -> None:
+    for name in TRUTH:
+        times = [one.time for one in debriefed(name).findings]
+        assert times == sorted(times)
+        for one in debriefed(name).findings:
+            assert one.evidence
+            assert (one.instead != "") is (one.severity is not Severity.NOTE)
+
+
+def test_energy_to_spare_is_nested_point_by_point() -> None:
+    found = debriefed("brake-in-and-out")
+    everything = found.margin("everything")
+    for name in ("idle and schedule", "speed brake", "early gear", "early flaps"):
+        own = found.margin(name)
+        asked = np.isfinite(own) & np.isfinite(everything)
+        assert np.all(everything[asked] >= own[asked] - 1.0 * FOOT)
+        assert not np.any(np.isinf(everything) & np.isfinite(own))
+
+
+def test_json_and_csv_tell_the_same() -> None:
+    found = debriefed("late-gear")
+    plain = debrief_plain(found)
+    rows = list(csv.DictReader(io.StringIO(findings_csv(found)), restkey="more"))
+    assert "not for use in flight" in plain["caution"]
+    assert [one["subject"] for one in plain["findings"]] == [finding.subject.name.lower() for finding in found.findings]
+    lines = findings_csv(found).splitlines()
+    assert lines[1].startswith("# Training analysis")
+    assert len(lines) == 3 + len(found.findings)
+    assert rows
+    assert {one["devices"] for one in plain["last_useful"]} >= {"early gear", "everything"}
+
+
+def test_the_recordings_say_that_they_are_invented() -> None:
+    for name in TRUTH:
+        assert (FOLDER / f"{name}.csv").read_text(encoding="utf-8").startswith("# INVENTED")

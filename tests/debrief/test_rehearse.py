@@ -1,0 +1,46 @@
+"""The generator of the invented recordings: the files in the studies are what it writes."""
+
+from __future__ import annotations
+
+import tomllib
+
+import numpy as np
+
+from optdescent.debrief.rehearse import csv_of, map_of, rehearsed, scripts, truth_of
+from optdescent.rules import read_rules
+from tests.debrief.recordings import FOLDER, SCENARIO, TRUTH
+
+RULES = {rule.name: rule for rule in read_rules("library")}
+SCRIPTS = scripts(SCENARIO, RULES["300-with-allowances"], RULES["three-degrees"], RULES["path-from-above"])
+
+
+def numbers(text: str) -> np.ndarray:
+    """Rows of a recording."""
+    rows = [line.split(",") for line in text.splitlines() if not line.startswith("#")][1:]
+    return np.array(rows, dtype=float)
+
+
+def test_one_of_the_files_is_what_the_generator_writes_and_the_seed_decides_its_noise() -> None:
+    script = next(one for one in SCRIPTS if one.name == "late-gear")
+    made = rehearsed(script, SCENARIO)
+    number = [one.name for one in SCRIPTS].index("late-gear")
+    stored, again = numbers((FOLDER / "late-gear.csv").read_text(encoding="utf-8")), numbers(csv_of(made, 1 + number))
+    assert stored.shape == again.shape
+    assert np.max(np.abs(stored - again)) < 1.0
+    other = numbers(csv_of(made, 77))
+    assert np.max(np.abs(other - again)) > 0.0
+    assert csv_of(made, 5) == csv_of(made, 5)
+    told = tomllib.loads(truth_of([made]))["late-gear"]
+    assert told["stable"] == TRUTH["late-gear"]["stable"]
+    assert abs(told["mistakes"][0]["time_s"] - TRUTH["late-gear"]["mistakes"][0]["time_s"]) < 1.0
+
+
+def test_the_map_beside_them_is_the_one_they_are_written_by() -> None:
+    assert (FOLDER / "columns.toml").read_text(encoding="utf-8") == map_of()
+
+
+def test_there_are_six_and_each_has_its_truth() -> None:
+    assert [script.name for script in SCRIPTS] == list(TRUTH)
+    assert len(TRUTH) == 6
+    assert not TRUTH["good"]["mistakes"]
+    assert all(one["mistakes"] for name, one in TRUTH.items() if name != "good")
