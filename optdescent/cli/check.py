@@ -15,6 +15,7 @@ from optdescent.cli.say import (
     CASE_RULE_SECONDS,
     CASE_SECONDS,
     SWEEP_START_SECONDS,
+    TOGETHER_SECONDS,
     cores,
     guarded,
     say_json,
@@ -119,7 +120,8 @@ def _study(file: Path) -> tuple[str, Plain]:
 
     study = Study.from_toml(file)
     conditions, workers = study.plan.conditions, cores()
-    own = CASE_SECONDS + CASE_RULE_SECONDS * len(study.rules)
+    alone, a_rule = (CASE_SECONDS, CASE_RULE_SECONDS) if study.compute.optimum else TOGETHER_SECONDS
+    own = alone + a_rule * len(study.rules)
     seconds = SWEEP_START_SECONDS + own * conditions.size / min(workers, len(study.plan.blocks))
     return f"study {study.digest}: {study.title}", {
         "scenario": f"{study.scenario.title} ({study.scenario.digest})",

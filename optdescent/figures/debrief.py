@@ -115,10 +115,13 @@ def _height(axes: Axes, found: Debrief, told: tuple[Finding, ...], page: Page) -
 
 
 def _numbers(axes: Axes, labels: Labels, told: tuple[Finding, ...], x: Array, over: Array, page: Page) -> None:
-    """Number of each finding where it is on the line of the flight."""
+    """Number of each finding where it is on the line of the flight, one above the other where they are close."""
+    extent, points = axes.get_window_extent(), 72.0 / axes.figure.dpi
     low, high = axes.get_ylim()
-    step = 0.06 * (high - low)
     start = axes.get_xlim()[0]
+    # room for labels may still stretch the axis
+    step = _ROOMY * page.value.small * (high - low) / (float(extent.height) * points)
+    beside = 2.0 * page.value.small * start / (float(extent.width) * points)
     taken: list[tuple[float, float]] = []
     for number, finding in enumerate(told, start=1):
         place = finding.distance_to_go / NAUTICAL_MILE
@@ -127,12 +130,18 @@ def _numbers(axes: Axes, labels: Labels, told: tuple[Finding, ...], x: Array, ov
         level = float(np.interp(-place, -x, over))
         spot = line(axes, np.array([place]), np.array([level]), INK, 1.0, order=4.5)
         spot.set(marker="o", markersize=3.5 * page.stroke)
-        above = level + 0.6 * step
-        while any(abs(place - other) < 0.02 * start and abs(above - at) < 0.9 * step for other, at in taken):
+        above = level + 0.5 * step
+        while any(abs(place - other) < beside and abs(above - at) < 0.99 * step for other, at in taken):
             above += step
         taken.append((place, above))
         letters(axes, place, above, str(number), page.value.small, INK, anchor="center")
-        labels.avoid(np.array([place, place]), np.array([level, above + 0.8 * step]))
+        labels.avoid(np.array([place, place]), np.array([level, above + 0.7 * step]))
+    top = max([high, *(at + step for _, at in taken)])
+    axes.set_ylim(low, top)
+
+
+_ROOMY = 2.3
+"""Distance between two numbers one above the other, in heights of a letter."""
 
 
 def _speed(axes: Axes, found: Debrief, page: Page) -> None:

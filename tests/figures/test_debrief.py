@@ -1,0 +1,57 @@
+"""The page of a debrief: what it shows, no letters collide, and findings that a page has no room for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optdescent.figures import Page
+from optdescent.figures.debrief import MOST_TOLD, debrief, told_findings
+from optdescent.inputs import InputFault
+from optdescent.results import CAUTION
+from optdescent.results.debrief import Severity
+from optdescent.units import FOOT
+from tests.debrief.recordings import debriefed
+from tests.figures.test_figures import apart, words, written
+
+
+@pytest.mark.parametrize("page", [Page.A4, Page.LETTER, Page.SLIDE])
+def test_letters_do_not_collide_and_every_finding_told_is_there(page: Page) -> None:
+    found = debriefed("slow-to-configure")
+    figure = debrief(found, page)
+    apart(figure)
+    on_page = written(figure)
+    assert words(CAUTION) in on_page
+    for number, finding in enumerate(told_findings(found), start=1):
+        assert words(f"{number}: {finding.sentence}") in on_page
+
+
+def test_a_flight_without_findings_says_so() -> None:
+    figure = debrief(debriefed("good"))
+    apart(figure)
+    assert "Nothing was found." in written(figure)
+
+
+def test_energy_to_spare_is_drawn_as_it_is() -> None:
+    found = debriefed("late-gear")
+    spare = found.margin("idle and schedule") / FOOT
+    drawn = [np.asarray(one.get_ydata(), dtype=float) for one in debrief(found).axes[0].lines]
+    own = next(line for line in drawn if line.size == spare.size)
+    inside = np.isfinite(spare) & (np.abs(spare) < 5000.0)
+    assert own[inside] == pytest.approx(spare[inside])
+
+
+def test_notes_are_left_out_first_where_there_is_no_room() -> None:
+    found = debriefed("brake-in-and-out")
+    many = replace(found, findings=(*found.findings, *found.findings))
+    told = told_findings(many)
+    assert len(told) <= MOST_TOLD
+    assert all(one.severity is not Severity.NOTE for one in told)
+    assert {one for one in many.findings if one.severity is Severity.SEVERE} <= set(told)
+
+
+def test_a_narrow_page_is_refused() -> None:
+    with pytest.raises(InputFault, match="not narrow"):
+        debrief(debriefed("good"), Page.COLUMN)
