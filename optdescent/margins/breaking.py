@@ -3,9 +3,9 @@
 From the middle of the conditions rays are flown outwards: along each driver both ways, and in directions spread evenly
 over the sphere; along each ray the first failure is bracketed and the bracket parted. Around the best ray found the
 search goes on in a narrowing cone. What lies between two scanned points is not seen: a failure that a step jumps over
-is missed. Axes without an order (anti-ice, soundings, members, crews) stay as the scenario has them meanwhile: the
-sentence says how, and what each of their levels does alone (`margins.unordered`). Where a rule cannot start it does not
-break.
+is missed. Axes without an order (anti-ice, soundings, members, crews) stay as the scenario has them meanwhile, and
+those of few levels are then put at each of them: the smallest disturbance of all counts. The sentence says how they
+stand, and what each of their levels does alone (`margins.unordered`). Where a rule cannot start it does not break.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,7 +22,7 @@ from scipy.stats import norm, qmc
 
 from optdescent.inputs import InputFault
 from optdescent.margins.flown import why_not_started
-from optdescent.margins.unordered import LevelsAlone, levels_to_try, standing, told_alone
+from optdescent.margins.unordered import LevelsAlone, levels_to_try, phrase, standing, told_alone
 from optdescent.rules.fleet import Fleet
 from optdescent.scenario import ADDED_TAILWIND, Axis, BelievedWind, Level, Scenario
 from optdescent.sweep.question import Asked
@@ -35,6 +36,8 @@ _PARTS, _TIMES = 8, 2
 _AMOUNT = re.compile(r"-?[\d.]+,?|kt|ft")
 _ENDS = 8
 """Halvings that find the end of what a scenario allows along a ray."""
+_FEW = 3
+"""Most levels of an axis without an order at each of which the drivers are disturbed."""
 _SEED = 20
 """Of the directions: the search is the same every time."""
 
@@ -137,7 +140,7 @@ class Breaking:
         elif not self.drivers:
             found = self.unknown("no ordered driver to disturb")
         else:
-            found = self._disturbed(fleet, middle)
+            found = self._at_each_level(fleet, middle, levels, self._disturbed(fleet, middle))
         alone = told_alone(levels, holds_in_the_middle=holds)
         each = f"with the ordered drivers in the middle it {alone}" if alone and self.drivers else alone
         sentence = "; ".join(part for part in (found.sentence, each, self._context(middle)) if part)
@@ -160,6 +163,24 @@ class Breaking:
         reason = "" if broken is None else fleet.judged([broken]).reasons[0]
         sentence = self._sentence(middle, alone, point, radius, reason)
         return replace(self.unknown(sentence), radius=radius, levels=self._levels(point), alone=alone, reason=reason)
+
+    def _at_each_level(self, fleet: Fleet, middle: Scenario, levels: Sequence[LevelsAlone], found: Break) -> Break:
+        """The smallest disturbance of all, where axes of few levels without an order stand at another than here."""
+        for one, (axis, own, scenarios) in zip(levels, self._each, strict=True):
+            for level, scenario, breaks in zip(own, scenarios, one.breaks, strict=True):
+                if len(own) > _FEW or breaks != 0.0 or scenario is None or scenario.text == middle.text:
+                    continue
+                there = self._standing_at(axis, level)._disturbed(fleet, scenario)
+                if there.radius < (found.radius if np.isfinite(found.radius) else np.inf):
+                    found = replace(there, sentence=f"{found.sentence}; {phrase(one, [level])} it {there.sentence}")
+        return found
+
+    def _standing_at(self, axis: Axis, level: Level) -> Breaking:
+        """The same search with an axis without an order at one of its levels."""
+        there, conditions = copy(self), self._asked.conditions
+        there._asked = replace(self._asked, conditions=replace(conditions, axes=(*conditions.axes, axis)))
+        there._fixed, there._known = [*self._fixed, level], {}
+        return there
 
     def unknown(self, sentence: str) -> Break:
         """No border is known, and why."""

@@ -74,11 +74,11 @@ def told_alone(found: Sequence[LevelsAlone], *, holds_in_the_middle: bool) -> st
     Empty where none was flown, or where none mends a rule.
     """
     flown = [one for one in found if one.tried]
-    breaks = [_phrase(one, one.breaking) for one in flown if one.breaking]
-    holds = [_phrase(one, one.holding) for one in flown if one.holding]
+    breaks = [phrase(one, one.breaking) for one in flown if one.breaking]
+    holds = [phrase(one, one.holding) for one in flown if one.holding]
     if not holds_in_the_middle:
         return f"holds {_listed(holds)}" if holds else ""
-    unbroken = [_phrase(one, one.holding) for one in flown if not one.breaking]
+    unbroken = [phrase(one, one.holding) for one in flown if not one.breaking]
     parts = [f"breaks {_listed(breaks)}"] if breaks else []
     parts += [f"holds {_listed(unbroken)}"] if unbroken else []
     return ", ".join(parts)
@@ -100,8 +100,8 @@ def standing(axis: Axis, scenario: Scenario) -> str:
             assert_never(axis.declared)
 
 
-def _phrase(one: LevelsAlone, some: Sequence[Level]) -> str:
-    """Some of the levels tried, as they stand after `breaks` or `holds`."""
+def phrase(one: LevelsAlone, some: Sequence[Level]) -> str:
+    """Some of the levels tried, as they stand after `breaks` or `holds` [-]."""
     match one.axis.declared:
         case EnsembleAxis():
             return f"with {_share(one, some)} random winds{_of(one)}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,7 +19,10 @@ from optdescent.scenario.declared_axes import CrewsAxis, EnsembleAxis, Soundings
 from optdescent.sweep.question import Asked
 from tests.scenario.files import STUDY
 
-RULE = next(rule for rule in read_rules("library") if rule.name == "mile-per-ten-knots")
+RULE, ALLOWANCES = (
+    next(rule for rule in read_rules("library") if rule.name == name)
+    for name in ("mile-per-ten-knots", "300-with-allowances")
+)
 AXES = {
     "anti_ice": {"kind": "values", "key": "handling.anti_ice.kind", "name": "anti_ice", "values": ["off", "on"]},
     "sounding": {"kind": "soundings", "soundings": ["nashville-2014-02-21", "norman-1999-05-04"]},
@@ -131,3 +135,36 @@ def test_the_sentence_counts_them_and_says_where_the_search_stood(found: tuple[A
     assert broken.sentence.startswith("no ordered driver to disturb; breaks with ")
     assert broken.sentence.endswith("anti-ice off, no random wind, the crew of seed 0")
     assert np.isnan(broken.radius)
+
+
+def test_the_smallest_disturbance_is_sought_with_anti_ice_on_too(tmp_path: Path) -> None:
+    """Raised idle takes less wind to break a rule that holds without and with it."""
+    wind = """
+[sampling]
+kind = "random"
+count = 8
+
+[[axes]]
+kind = "normal"
+key = "added_tailwind_kt"
+mean = 0.0
+standard_deviation = 12.0
+lowest = -40.0
+highest = 40.0
+"""
+    ice = """
+[[axes]]
+kind = "values"
+key = "handling.anti_ice.kind"
+name = "anti_ice"
+values = ["off", "on"]
+"""
+    found: dict[str, Break] = {}
+    for name, text in (("wind", wind), ("both", wind + ice)):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(text, encoding="utf-8")
+        asked = asked_of(STUDY, (), path)
+        found[name] = Breaking(asked).of(Fleet(ALLOWANCES))
+    assert 0.0 < found["both"].radius < found["wind"].radius - 0.5
+    assert "; with anti-ice on it holds up to" in found["both"].sentence
+    assert found["both"].sentence.startswith(found["wind"].sentence.split(";")[0])
