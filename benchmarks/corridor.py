@@ -2,9 +2,9 @@
 
 The corridor of the first study on its usual grid (twenty distances, five speeds, five sets of devices, every point
 flown again), beside cold solves of single points as optimal-control problems: a level start at a distance and speed,
-found feasible or in conflict by collocation. Where the speed may not rise (250 kt below 10 000 ft) the two bound the same
-edge, the corridor from inside: the height below which collocation finds a descent, and above which it finds none,
-stands beside the corridor's. A recording of 40 minutes is debriefed too. A yardstick's time stands beside all.
+found feasible or in conflict by collocation. Where the speed may not rise (250 kt below 10 000 ft) the two bound the
+same edge, the corridor from inside: the height below which collocation finds a descent, and above which it finds none,
+stands beside the corridor's. A recording is debriefed too. A yardstick's time stands beside all.
 """
 
 from __future__ import annotations
