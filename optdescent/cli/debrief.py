@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from optdescent.rules import Rule
 
 _EDGE_SECONDS = 2.0
+_LEAST_TO_GO = 1852.0
+"""Distance to go [m] up to which another action can be tried."""
 
 
 @click.command(
@@ -70,7 +72,7 @@ def debrief(
 ) -> None:
     """Say what RECORDING shows in order of time, how bad each is, and what would have been made of it.
 
-    RECORDING is a CSV or netCDF file, or a flight that this package wrote.
+    RECORDING is a CSV or netCDF file.
     """
     asked = _Asked(recording, scenario, columns, rules_file, rule_name, what_ifs, optimum)
     guarded(lambda: _debrief(asked, settings, output, as_json), debug)
@@ -117,7 +119,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
         tried.append(what_if(scenario, rule, flight, time, action))
     found = replace(found, what_ifs=tuple(tried), others=(*found.others, *(one.flight for one in tried)))
     progress("writing")
-    files = [output / f"{flight.name}.nc", output / "findings.csv"]
+    files = [output / f"{flight.name}-read.nc", output / "findings.csv"]
     flight.to_netcdf(files[0])
     write_text(files[1], findings_csv(found))
     for one in tried:
@@ -148,7 +150,7 @@ def _wanted(asked: _Asked, flight: Flight) -> list[tuple[float, Action]]:
     from optdescent.debrief import Action
     from optdescent.inputs import Fault, InputFault
 
-    times = flight.column("time")
+    times = flight.column("time")[flight.column("distance_to_go") > _LEAST_TO_GO]
     names = {action.value: action for action in Action}
     faults: list[Fault] = []
     for time, name in asked.what_ifs:

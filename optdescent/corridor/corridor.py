@@ -24,11 +24,12 @@ Indices = NDArray[np.int64]
 
 
 def usual_grid(scenario: Scenario) -> Grid:
-    """Twenty distances [m] from before the farthest capture of the glide path on, and five usual speeds [m/s]."""
+    """Up to twenty distances [m] from before the farthest capture of the glide path on, and five usual speeds [m/s]."""
     path = scenario.arrival.glide_path
     nearest = np.ceil(-path.distance(path.capture_at_most) / NAUTICAL_MILE) + 1.0
     every = 2.0 if scenario.start.distance >= (nearest + 38.0) * NAUTICAL_MILE else 1.0
-    distances = tuple(float(NAUTICAL_MILE * (nearest + every * index)) for index in range(20))
+    every_one = (float(NAUTICAL_MILE * (nearest + every * index)) for index in range(20))
+    distances = tuple(distance for distance in every_one if distance <= scenario.start.distance)
     most = scenario.airframe.limits.maximum_speed
     wanted = (190.0, 210.0, 230.0, 250.0, 280.0)
     return Grid(distances, tuple(knots * KNOT for knots in wanted if knots * KNOT <= most))

@@ -12,7 +12,7 @@ from optdescent.units import FOOT, GRAVITY
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 ON_PATH = 75.0 * FOOT
-"""Height [m] off the glide path within which a flight nearer than its capture counts as on it (our choice)."""
+"""Height [m] off the glide path within which a flight counts as no higher than it (our choice)."""
 
 
 def margin(found: Reach, to_go: Array, altitude: Array, speed: Array, configuration: Indices) -> Array:
@@ -29,11 +29,13 @@ def margin(found: Reach, to_go: Array, altitude: Array, speed: Array, configurat
     if found.edge is not Edge.HIGHEST:
         raise ValueError("a margin is to the highest edge")
     ground = found.ground
-    free = _edge_energy(found, to_go, speed, configuration) - _energy(ground, altitude, speed)
+    path = np.interp(to_go, ground.to_go, ground.path)
+    off = altitude - path
+    held = np.where(np.abs(off) <= ON_PATH, np.minimum(altitude, path), altitude)
+    free = _edge_energy(found, to_go, speed, configuration) - _energy(ground, held, speed)
     places = ground.to_go[: found.on_path.shape[0]]
     near, along = _cell(places, np.minimum(to_go, places[-1]))
     bound = (1.0 - along) * found.on_path[near, configuration] + along * found.on_path[near + 1, configuration]
-    off = altitude - np.interp(to_go, ground.to_go, ground.path)
     on_path = (bound**2 - speed**2) / (2.0 * GRAVITY) - np.maximum(off - ON_PATH, 0.0)
     free, on_path = (np.where(np.isfinite(values), values, -np.inf) for values in (free, on_path))
     may_be_on_path = (to_go <= places[-1]) & (np.abs(off) <= ON_PATH)

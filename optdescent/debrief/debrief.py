@@ -40,7 +40,7 @@ def measures(
 
     The corridor is that of energy alone: from which side and how low the glide path is captured is another finding.
     """
-    lowest = {"below_within": 0.0, "capture_at_least": scenario.arrival.gate.height}
+    lowest = {"below_within": 0.0, "capture_at_least": scenario.arrival.gate.height + ROUND_OUT}
     path = scenario.arrival.glide_path.model_copy(update=lowest)
     free = replace(scenario, arrival=scenario.arrival.model_copy(update={"glide_path": path}))
     farthest = min(FARTHEST, float(np.nanmax(flight.column("distance_to_go"))), scenario.start.distance)
@@ -52,6 +52,8 @@ def measures(
 
 FARTHEST = 40.0 * NAUTICAL_MILE
 """Distance to go [m] from which on a flight is looked at against the corridor."""
+ROUND_OUT = 300.0 * FOOT
+"""Height [m] above the gate in which a flight from above the glide path has to settle on it (our choice)."""
 AHEAD = 2.0 * KNOT
 """How much faster [m/s] than the flight the corridor is worked out."""
 
@@ -80,7 +82,8 @@ def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Findin
         )
         said.append(f"the optimum is at {round(height / FOOT, -1):.0f} ft and {speed / KNOT:.0f} kt there")
     if finding.severity is not Severity.NOTE:
-        said.append(_perfect(flight, against, finding))
+        is_below = not finding.height > against.scenario.arrival.gate.height
+        said.append("at or below the gate nothing is asked" if is_below else _perfect(flight, against, finding))
     return replace(finding, instead="; ".join(said))
 
 

@@ -124,7 +124,7 @@ def _selections(track: Track) -> Iterator[Finding]:
     """Devices selected above their limit speed, or after the speed of the schedule was passed."""
     airframe, mass = track.scenario.airframe, track.column("mass")
     gate = _gate_index(track)
-    for device in track.devices:
+    for device in (device for device in track.devices if track.is_told(device)):
         fast, late = (
             (Subject.GEAR_TOO_FAST, Subject.GEAR_LATE)
             if device.number == GEAR

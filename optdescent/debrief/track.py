@@ -21,6 +21,8 @@ _CAPTURED_FOR = 20.0
 """Time [s] for which a flight on the glide path counts as having captured it: it does not just fly through."""
 _CAPTURED_WITHIN = 3.0 * NAUTICAL_MILE
 """How far [m] beyond the farthest place of capture that may be."""
+_LONGEST_GAP = 6.0
+"""Time [s] across which nothing is told of a device that came out meanwhile."""
 _MOVES = 0.03
 """Part of its travel [-] by which a device has begun to move: above the noise of a position."""
 
@@ -88,6 +90,15 @@ class Track:
     def selected(self, device: Device) -> int | None:
         """Index of the last point before a device begins to move out for good; None if it never does."""
         return selected_at(self.out(device))
+
+    def is_told(self, device: Device) -> bool:
+        """Whether the flight shows a device come out, or stay in: known, in at first, and not out across a gap."""
+        known = np.flatnonzero(np.isfinite(self.out(device)))
+        if not known.size or self.out(device)[known[0]] > _MOVES:
+            return False
+        at = self.selected(device)
+        after = known[known > at] if at is not None else known[:0]
+        return not after.size or bool(self.time[after[0]] - self.time[at] < _LONGEST_GAP)
 
     @property
     def devices(self) -> tuple[Device, ...]:

@@ -158,8 +158,8 @@ def _finding_plain(finding: Finding) -> dict[str, Any]:
         "severity": finding.severity.value,
         "time_s": round(finding.time, 1),
         "distance_nm": round(finding.distance_to_go / NAUTICAL_MILE, 2),
-        "height_ft": round(finding.height / FOOT),
-        "speed_kt": round(finding.speed / KNOT, 1),
+        "height_ft": None if np.isnan(finding.height) else round(finding.height / FOOT),
+        "speed_kt": None if np.isnan(finding.speed) else round(finding.speed / KNOT, 1),
         "evidence": finding.evidence,
         "instead": finding.instead,
         "sentence": finding.sentence,
@@ -174,5 +174,5 @@ def findings_csv(found: Debrief) -> str:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(keys)
     plain = [_finding_plain(finding) for finding in found.findings]
-    writer.writerows([one[key] for key in keys] for one in plain)
+    writer.writerows(["" if one[key] is None else one[key] for key in keys] for one in plain)
     return text.getvalue()

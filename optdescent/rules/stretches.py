@@ -83,7 +83,7 @@ def flown_in_stretches(
     Raises
     ------
     ValueError
-        No stretch, or the first begins nearer than the flight.
+        No stretch, the first begins nearer than the flight, or nothing is left to fly.
     """
     begins = scenario.start.distance if start is None else start.distance_to_go
     if not stretches or stretches[0].begins < begins - 1.0:
@@ -91,6 +91,8 @@ def flown_in_stretches(
     x = looks(scenario.start.distance)
     if start is not None:
         x = np.concatenate([[-begins], x[x > -begins + _NEAREST]])
+        if x.size < 2:
+            raise ValueError(f"nothing is left to fly from {begins:.0f} m to go")
     found: list[Array] = []
     seen: list[Array] = []
     lane: Array | None = None

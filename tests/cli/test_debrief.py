@@ -25,9 +25,9 @@ def test_it_writes_findings_figure_and_the_other_outcome(tmp_path: Path) -> None
     assert plain["what_if"][0]["stable"]
     assert plain["reading"]["rows"] > 1000
     names = {Path(file).name for file in plain["files"]}
-    assert {"findings.csv", "debrief.pdf", "debrief.svg", "debrief.png", "late-gear.nc"} <= names
+    assert {"findings.csv", "debrief.pdf", "debrief.svg", "debrief.png", "late-gear-read.nc"} <= names
     assert all(Path(file).stat().st_size > 0 for file in plain["files"])
-    assert Flight.from_netcdf(tmp_path / "late-gear.nc").kind is Kind.RECORDING
+    assert Flight.from_netcdf(tmp_path / "late-gear-read.nc").kind is Kind.RECORDING
 
 
 def test_bad_asks_are_named_and_nothing_is_written(tmp_path: Path) -> None:

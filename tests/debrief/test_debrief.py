@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from optdescent.debrief import Action, what_if
-from optdescent.results.debrief import Severity, Subject, debrief_plain, findings_csv
+from optdescent.debrief import Action, debrief, what_if
+from optdescent.results.debrief import Debrief, Severity, Subject, debrief_plain, findings_csv
 from optdescent.units import FOOT, NAUTICAL_MILE
-from tests.debrief.recordings import FOLDER, RULE, SCENARIO, TRUTH, debriefed, flight
+from tests.debrief.recordings import FOLDER, RULE, SCENARIO, TRUTH, against, debriefed, flight, silent
 
 SEEDED = [(name, mistake) for name, one in TRUTH.items() for mistake in one["mistakes"]]
 
@@ -115,3 +116,38 @@ def test_json_and_csv_tell_the_same() -> None:
 def test_the_recordings_say_that_they_are_invented() -> None:
     for name in TRUTH:
         assert (FOLDER / f"{name}.csv").read_text(encoding="utf-8").startswith("# INVENTED")
+
+
+def changed(name: str, **columns: np.ndarray) -> Debrief:
+    """A recording debriefed with some columns replaced."""
+    own = flight(name)
+    dataset = own.dataset.assign({key: own.dataset[key].copy(data=values) for key, values in columns.items()})
+    return debrief(replace(own, dataset=dataset), against(), silent)
+
+
+def test_of_devices_that_are_not_known_nothing_is_told() -> None:
+    late = flight("late-gear")
+    unknown = np.full(late.column("gear").shape, np.nan)
+    assert changed("late-gear").about(Subject.GEAR_LATE)
+    assert not changed("late-gear", gear=unknown).about(Subject.GEAR_LATE)
+    assert not changed("late-gear", gear=np.ones_like(unknown)).about(Subject.GEAR_LATE)
+    time, gear = late.column("time"), late.column("gear").copy()
+    moving = float(time[np.argmax(gear > 0.03)])
+    gear[(time > moving - 20.0) & (time < moving + 20.0)] = np.nan
+    assert not changed("late-gear", gear=gear).about(Subject.GEAR_LATE)
+
+
+def test_a_height_that_is_not_known_is_told_as_such() -> None:
+    good = flight("late-gear")
+    height, time = good.column("height_above_threshold").copy(), good.column("time")
+    found = changed("late-gear")
+    at = found.about(Subject.GEAR_LATE)[0].time
+    height[np.abs(time - at) < 10.0] = np.nan
+    plain = debrief_plain(changed("late-gear", height_above_threshold=height))
+    assert any(one["height_ft"] is None for one in plain["findings"])
+
+
+def test_at_the_end_of_a_flight_nothing_is_left_to_try() -> None:
+    good = flight("good")
+    with pytest.raises(ValueError, match="nothing is left to fly"):
+        what_if(SCENARIO, RULE, good, float(good.column("time")[-1]), Action.GEAR)
