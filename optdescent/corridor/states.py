@@ -29,7 +29,7 @@ _MOST_DROP, _MOST_DROP_TRAVELLING = 8, 16
 class Moves:
     """Moves between states, backwards: speed and configuration at the far and the near end (move,) [-].
 
-    `device` (move,) is the number of the device that travels, -1 if none; `drop` how many steps of speed are lost.
+    `device` (move,) is the number of the device that travels, -1 if none.
     """
 
     far_speed: Indices

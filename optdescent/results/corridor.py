@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
@@ -15,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_netcdf, write_netcdf, write_text
+from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
 from optdescent.results.flight import dataset_html
 from optdescent.results.marks import Marks
 from optdescent.results.provenance import CAUTION, Provenance
@@ -97,12 +95,8 @@ class Corridor:
             The file cannot be written.
         """
         rows = corridor_plain(self)["points"]
-        text = io.StringIO()
-        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
-        writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows({key: "" if value is None else value for key, value in row.items()} for row in rows)
-        write_text(path, text.getvalue())
+        comments = (f"{self.provenance.title}; {self.provenance.line}", CAUTION)
+        write_text(path, csv_text(comments, list(rows[0]), rows))
 
     def to_netcdf(self, path: Path) -> None:
         """Write the corridor as netCDF-4, in SI.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any
@@ -12,6 +10,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from optdescent.results.files import csv_text
 from optdescent.results.flight import Flight, GateReport
 from optdescent.results.last_action import LastActions, last_actions_plain
 from optdescent.results.plain import flight_plain, gate_plain
@@ -168,11 +167,6 @@ def _finding_plain(finding: Finding) -> dict[str, Any]:
 
 def findings_csv(found: Debrief) -> str:
     """Findings as CSV with comment lines [units of the trade in the header]."""
-    text = io.StringIO()
-    text.write(f"# {found.flight.name}; {found.flight.provenance.line}\n# {CAUTION}\n")
+    comments = (f"{found.flight.name}; {found.flight.provenance.line}", CAUTION)
     keys = ["time_s", "distance_nm", "height_ft", "speed_kt", "severity", "subject", "evidence", "instead"]
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(keys)
-    plain = [_finding_plain(finding) for finding in found.findings]
-    writer.writerows(["" if one[key] is None else one[key] for key in keys] for one in plain)
-    return text.getvalue()
+    return csv_text(comments, keys, (_finding_plain(finding) for finding in found.findings))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import os
 import secrets
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, cast
@@ -61,6 +63,20 @@ def write_text(path: Path, text: str) -> None:
     """
     with replacing(path) as temporary:
         temporary.write_text(text, encoding="utf-8")
+
+
+def csv_text(comments: Iterable[str], keys: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
+    """CSV [units as its keys say] of a comment line each, a header, and the values of the keys; None is a blank cell.
+
+    Without keys there is no header.
+    """
+    text = io.StringIO()
+    text.writelines(f"# {comment}\n" for comment in comments)
+    if keys:
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow(keys)
+        writer.writerows([row[key] for key in keys] for row in rows)
+    return text.getvalue()
 
 
 def write_netcdf(path: Path, dataset: xr.Dataset) -> None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +11,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.results.files import write_text
+from optdescent.results.files import csv_text, write_text
 from optdescent.results.flight import dataset_html
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -165,13 +163,8 @@ class FromAbove:
         InputFault
             The file cannot be written.
         """
-        text = io.StringIO()
-        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {self.sentence}\n# {CAUTION}\n")
-        rows = from_above_plain(self)["plan"]
-        writer = csv.DictWriter(text, _keys(), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows({key: "" if value is None else value for key, value in row.items()} for row in rows)
-        write_text(path, text.getvalue())
+        comments = (f"{self.provenance.title}; {self.provenance.line}", self.sentence, CAUTION)
+        write_text(path, csv_text(comments, list(_keys()), from_above_plain(self)["plan"]))
 
 
 def from_above_plain(found: FromAbove) -> Plain:

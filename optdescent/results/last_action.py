@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from optdescent.results.files import csv_text
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.units import FOOT, KNOT, MINUTE, NAUTICAL_MILE
 
@@ -88,13 +87,7 @@ def last_actions_plain(found: LastActions) -> dict[str, Any]:
 
 def last_actions_csv(found: Sequence[LastActions]) -> str:
     """Last useful points of flights of one scenario as CSV, with comment lines [units of the trade in the header]."""
-    text = io.StringIO()
-    for provenance in dict.fromkeys(one.provenance for one in found):
-        text.write(f"# {provenance.title}; {provenance.line}\n")
-    text.write(f"# {CAUTION}\n")
+    provenances = dict.fromkeys(one.provenance for one in found)
+    comments = [*(f"{provenance.title}; {provenance.line}" for provenance in provenances), CAUTION]
     rows = [{"flight": one.flight, **row} for one in found for row in last_actions_plain(one)["last_useful"]]
-    if rows:
-        writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows({key: "" if value is None else value for key, value in row.items()} for row in rows)
-    return text.getvalue()
+    return csv_text(comments, list(rows[0]) if rows else [], rows)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +9,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from optdescent.results.files import write_netcdf, write_text
+from optdescent.results.files import csv_text, write_netcdf, write_text
 from optdescent.results.flight import dataset_html
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -106,14 +104,10 @@ class OverConditions:
         InputFault
             The file cannot be written.
         """
-        text = io.StringIO()
-        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
-        writer = csv.writer(text, lineterminator="\n")
+        comments = (f"{self.provenance.title}; {self.provenance.line}", CAUTION)
         rows = over_conditions_plain(self)["rules"]
         keys = [key for key in rows[0] if not isinstance(rows[0][key], dict)] if rows else []
-        writer.writerow(keys)
-        writer.writerows([["" if row[key] is None else row[key] for key in keys] for row in rows])
-        write_text(path, text.getvalue())
+        write_text(path, csv_text(comments, keys, rows))
 
     def to_netcdf(self, path: Path) -> None:
         """Write the cases and the table as one netCDF-4, in SI.

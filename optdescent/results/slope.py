@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,7 +13,7 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_netcdf, write_netcdf, write_text
+from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
 from optdescent.results.flight import dataset_html
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -226,14 +224,9 @@ def room_plain(found: SlopeChart) -> list[Plain]:
 
 def slope_csv(found: SlopeChart, rows: Sequence[Plain]) -> str:
     """Rows of a chart as CSV, with comment lines of provenance and caution [units of the trade in the header]."""
-    text = io.StringIO()
     slope = f"path of {found.angle / DEGREE:g} deg at idle, pressure altitude {found.altitude / FOOT:.0f} ft"
-    text.write(f"# {found.provenance.title}; {found.provenance.line}\n# {slope}\n# {CAUTION}\n")
-    if rows:
-        writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
-        writer.writeheader()
-        writer.writerows({key: "" if value is None else value for key, value in row.items()} for row in rows)
-    return text.getvalue()
+    comments = (f"{found.provenance.title}; {found.provenance.line}", slope, CAUTION)
+    return csv_text(comments, list(rows[0]) if rows else [], rows)
 
 
 def _configuration(found: SlopeChart, index: int) -> Plain:
