@@ -7,7 +7,7 @@ import time
 from collections.abc import Generator
 from contextlib import contextmanager
 
-from dask.distributed import Client, LocalCluster, wait
+from dask.distributed import Client, LocalCluster
 
 from optdescent.sweep import Sweep
 from optdescent.sweep.block import answer_block, case_of
@@ -27,9 +27,9 @@ def cluster(workers: int) -> Generator[str]:
 def tasks_a_second(address: str) -> float:
     """How many empty tasks the scheduler and its workers do in a second."""
     with Client(address, set_as_default=False) as client:
-        wait(client.map(_nothing, range(100), pure=False))
+        client.gather(client.map(_nothing, range(100), pure=False))
         began = time.perf_counter()
-        wait(client.map(_nothing, range(TASKS), pure=False))
+        client.gather(client.map(_nothing, range(TASKS), pure=False))
         return TASKS / (time.perf_counter() - began)
 
 

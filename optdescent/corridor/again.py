@@ -2,9 +2,10 @@
 
 The plan of an edge (`corridor.path`) gives heights, speeds and where devices are selected. Here load factor, thrust,
 brake and devices move as they do in any flight, with their lags and limits: pitch follows the height, the speed brake
-is out while the flight is faster than planned, thrust is used where it is slower. Integrated by the midpoint
-rule in short steps, independently of the legs on which the plan rests. What the plan got wrong shows as
-energy left over at the gate, or as energy that thrust had to add.
+is out while the flight is faster than planned, thrust is used where it is slower. A device is selected when the plan
+has it, its limit speed allows it, and the step before it is out; a flight still too fast for it, or for a limit, stays
+level until it is slow enough. Integrated by the midpoint rule in short steps, independently of the legs on which the
+plan rests. What the plan got wrong shows as energy left over at the gate, or as energy that thrust had to add.
 """
 
 from __future__ import annotations
@@ -18,10 +19,12 @@ from numpy.typing import NDArray
 from optdescent.air.airspeed import calibrated_from_true, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe import Configuration
+from optdescent.airframe.speeds import GEAR, devices, reference_speed
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths
 from optdescent.motion import Control, State
 from optdescent.motion.equations import Motion, motion, thrust_fraction_for, thrust_needed
+from optdescent.motion.stability import AtGate, shortfalls
 from optdescent.rules.crew import brake_allowed
 from optdescent.units import GRAVITY, KNOT
 
@@ -36,11 +39,16 @@ _SPEED_BAND = 2.0 * KNOT
 
 
 @dataclass(frozen=True)
-class BrakeUse:
-    """Whether each descent may use the speed brake (descent,), and how much of it is out at the planned speed [-]."""
+class Use:
+    """What descents may use: whether the speed brake (descent,), and how much of it at the planned speed [-].
+
+    `latest` (device, descent) is the largest speed [m/s] at which each device is selected, steps and then gear; without
+    it their limit speeds are.
+    """
 
     is_allowed: Flags
     lead: Array
+    latest: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -48,26 +56,51 @@ class Again:
     """What became of descents (descent,) flown again [SI].
 
     `excess` is the energy height [m] at the gate above the most that it allows; `added` that which thrust added on the
-    way before the approach speed was reached; `off` the largest height off the plan. The arrays (step, descent) are
-    coordinates (step,) [m], pressure altitude [m], calibrated airspeed [m/s]; not a number before a start.
+    way before the approach speed was reached; `off` the largest height off the plan; `over` the largest speed above a
+    limit [m/s], of the airframe with what is out or of the arrival, and `outside` the largest height outside what the
+    arrival demands at a place; `is_stable` says whether every demand of the gate is met there. The arrays (step,
+    descent) are coordinates (step,) [m], pressure altitude [m], calibrated airspeed [m/s]; not a number before a start.
     """
 
     excess: Array
     added: Array
     off: Array
+    over: Array
+    outside: Array
+    is_stable: Flags
     distance: Array
     altitude: Array
     speed: Array
 
 
 @dataclass(frozen=True)
+class Begun:
+    """Where descents begin if not as their plans do (descent,): pressure altitude [m], speed [m/s], path angle [rad].
+
+    The speed is calibrated. Thrust fraction, speed brake (descent,) [-] and how far devices are out (device, descent)
+    [-], steps then gear.
+    """
+
+    altitude: Array
+    speed: Array
+    path_angle: Array
+    thrust_fraction: Array
+    speed_brake: Array
+    out: Array
+
+
+@dataclass(frozen=True)
 class _Wanted:
-    """What the plan has at a place (descent,): pressure altitude [m], its slope [-], speed [m/s], devices selected."""
+    """What the plan has at a place (descent,): pressure altitude [m], its slope [-], speed [m/s], devices selected.
+
+    `is_fast` says whether the flight is above a limit, or still too fast for one of them.
+    """
 
     altitude: Array
     slope: Array
     speed: Array
     selected: Array
+    is_fast: Flags
 
 
 @dataclass(frozen=True)
@@ -92,31 +125,92 @@ class _Lanes:
     out: Array
 
 
-def flown_again(ground: Ground, plan: Paths, use: BrakeUse, step: float = STEP) -> Again:
-    """The descents of a plan flown through the full equations of motion [SI], orders at most a `step` [m] apart."""
+def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun: Begun | None = None) -> Again:
+    """The descents of a plan flown through the full equations of motion [SI], orders at most a `step` [m] apart.
+
+    They begin as the plan does, or as `begun` says.
+    """
     distance = _steps(ground, int(plan.start.max()), step)
+    latest = np.array(_limit_speeds(ground))[:, None] if use.latest is None else use.latest
     begins = -ground.to_go[plan.start] - _EXACT
-    lanes = _started(ground, plan)
+    lanes = _started(ground, plan) if begun is None else _begun(ground, begun)
     seen = np.full((2, distance.size, plan.start.size), np.nan)
-    off, added = np.zeros(plan.start.size), np.zeros(plan.start.size)
+    off, added, over, outside = (np.full(plan.start.size, least) for least in (0.0, 0.0, -np.inf, 0.0))
     for index, x in enumerate(distance):
         flying = x >= begins
-        seen[:, index] = np.where(flying, [lanes.motion[0], _calibrated(ground, lanes.motion)], np.nan)
+        speed = _calibrated(ground, lanes.motion)
+        seen[:, index] = np.where(flying, [lanes.motion[0], speed], np.nan)
+        above = speed - _limit(ground, lanes, -float(x))
+        over = np.where(flying, np.fmax(over, above), over)
+        outside = np.where(flying, np.fmax(outside, _outside(ground, lanes.motion[0], -float(x))), outside)
         if index + 1 == distance.size:
             break
         length = np.where(flying, distance[index + 1] - x, 0.0)
         wanted = _wanted(plan, ground.to_go, -x)
         at = _motion(ground, x, lanes, lanes.motion, np.ones_like(off))
+        is_pending = np.any((wanted.selected > 0.5) & (lanes.out <= 0.0) & (speed > latest), axis=0)
+        wanted = replace(wanted, is_fast=is_pending | (above > 0.0))
         orders = _orders(ground, use, lanes, wanted, at, -float(x))
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
         is_slowing = at.forces.calibrated_airspeed > ground.gate_speeds(ground.scenario.arrival.gate)[1]
         above_idle = (at.forces.thrust - at.forces.idle) / (ground.mass * GRAVITY)
         added += np.where(flying & is_slowing, above_idle * length, 0.0)
-        after = _advanced(ground, lanes, orders, wanted.selected, x, length)
+        after = _advanced(ground, lanes, orders, _selected(lanes, wanted.selected, speed, latest), x, length)
         lanes = _where(flying, after, lanes)
     most = np.full(off.shape, ground.gate_speeds(ground.scenario.arrival.gate)[1])
     left = _energy(ground, lanes.motion[0], seen[1, -1]) - _energy(ground, plan.altitude[0], most)
-    return Again(left, added, off, distance, seen[0], seen[1])
+    return Again(left, added, off, over, outside, _is_stable(ground, lanes), distance, seen[0], seen[1])
+
+
+def _limit(ground: Ground, lanes: _Lanes, to_go: float) -> Array:
+    """Largest calibrated airspeed allowed (descent,) [m/s]: by the airframe with what is out, and by the arrival."""
+    most = ground.limit_at(lanes.motion[0])
+    for limit, out in zip(_limit_speeds(ground), lanes.out, strict=True):
+        most = np.where(out > _EXACT, np.minimum(most, limit), most)
+    within = [limit.speed for limit in ground.scenario.arrival.speed_limits if _is_within(limit.within, to_go)]
+    return np.asarray(np.minimum(most, min(within, default=np.inf)))
+
+
+def _is_within(within: float | None, to_go: float) -> bool:
+    return within is not None and to_go <= within
+
+
+def _limit_speeds(ground: Ground) -> list[float]:
+    """Limit speed [m/s] of each device, the steps and then the gear."""
+    numbered = {device.number: device.limit_speed for device in devices(ground.scenario.airframe)}
+    return [*(numbered[number] for number in sorted(numbered) if number != GEAR), numbered[GEAR]]
+
+
+def _outside(ground: Ground, altitude: Array, to_go: float) -> Array:
+    """Height outside what is demanded at a place (descent,) [m]; 0 between places."""
+    place = int(np.argmin(np.abs(ground.to_go - to_go)))
+    if abs(ground.to_go[place] - to_go) > _EXACT:
+        return np.zeros_like(altitude)
+    high, low = altitude - ground.demands.highest[place], ground.demands.lowest[place] - altitude
+    return np.asarray(np.maximum(np.maximum(high, low), 0.0))
+
+
+def _selected(lanes: _Lanes, planned: Array, speed: Array, latest: Array) -> Array:
+    """Which devices (device, descent) [-] move: what the plan has by now, once speed and the step before allow it."""
+    ready = np.ones_like(lanes.out, dtype=np.bool_)
+    ready[1:-1] = lanes.out[:-2] > 1.0 - _EXACT
+    return np.where((lanes.out > 0.0) | ((speed <= latest) & ready), planned, 0.0)
+
+
+def _is_stable(ground: Ground, lanes: _Lanes) -> Flags:
+    """Whether everything that the gate demands is met by flights that have come to it (descent,)."""
+    scenario, state = ground.scenario, State(*lanes.motion)
+    height = np.asarray(ground.around.air.height(state.pressure_altitude)) - scenario.arrival.elevation
+    at = AtGate(
+        calibrated_airspeed=_calibrated(ground, lanes.motion),
+        reference_speed=reference_speed(scenario.airframe, state.mass),
+        sink=-state.true_airspeed * np.sin(state.path_angle),
+        off_path=height - float(scenario.arrival.glide_path.height(-ground.to_go[0])),
+        flaps=np.sum(lanes.out[:-1], axis=0),
+        gear=lanes.out[-1],
+    )
+    counts = [np.asarray(one.counts) for one in shortfalls(scenario.arrival.gate, len(lanes.out) - 1, at)]
+    return ~np.any(np.array(np.broadcast_arrays(*counts)), axis=0)
 
 
 def _steps(ground: Ground, farthest: int, step: float) -> Array:
@@ -145,6 +239,13 @@ def _started(ground: Ground, plan: Paths) -> _Lanes:
     return _Lanes(motion_, 0.0 * true, 0.0 * true, np.array([*out, plan.first_gear.astype(float)]))
 
 
+def _begun(ground: Ground, begun: Begun) -> _Lanes:
+    true = ground.true_airspeed(begun.speed, begun.altitude)
+    mass = np.full(true.size, ground.mass)
+    motion_ = np.array([begun.altitude, true, begun.path_angle, mass, 0.0 * true])
+    return _Lanes(motion_, begun.thrust_fraction, begun.speed_brake, begun.out)
+
+
 def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
     """The plan at a distance to go [m]; what was selected at the place before holds."""
     after = int(np.clip(np.searchsorted(to_go, at - 1e-6), 1, to_go.size - 1))
@@ -153,7 +254,8 @@ def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
     speed = plan.speed[after - 1] + share * (plan.speed[after] - plan.speed[after - 1])
     steps, gear = plan.steps[after], plan.gear[after]
     selected = np.array([*(steps > step for step in range(int(np.nanmax(plan.steps)))), gear > 0.5], dtype=float)
-    return _Wanted(near + share * (far - near), (near - far) / (to_go[after] - to_go[after - 1]), speed, selected)
+    slope = (near - far) / (to_go[after] - to_go[after - 1])
+    return _Wanted(near + share * (far - near), slope, speed, selected, np.zeros(speed.shape, dtype=np.bool_))
 
 
 def _motion(ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_factor: Array) -> Motion:
@@ -162,11 +264,12 @@ def _motion(ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_
     return motion(ground.around, x, State(*state), control, configuration)
 
 
-def _orders(ground: Ground, use: BrakeUse, lanes: _Lanes, wanted: _Wanted, at: Motion, to_go: float) -> _Orders:
+def _orders(ground: Ground, use: Use, lanes: _Lanes, wanted: _Wanted, at: Motion, to_go: float) -> _Orders:
     airframe, handling = ground.scenario.airframe, ground.scenario.handling
     state = State(*lanes.motion)
     rate = wanted.slope * at.passage.ground_speed + (wanted.altitude - state.pressure_altitude) / _HEIGHT_TIME
     steepest = ground.steepest(state.pressure_altitude, state.true_airspeed, to_go)
+    rate = np.where(wanted.is_fast, 0.0, rate)  # level until slow enough, then down with more drag
     sine = np.clip(at.air.stretch * rate / state.true_airspeed, np.sin(steepest), 0.0)
     turn = (np.arcsin(sine) - state.path_angle) / _PITCH_TIME
     load_factor = np.cos(state.path_angle) + state.true_airspeed * turn / GRAVITY
@@ -176,7 +279,9 @@ def _orders(ground: Ground, use: BrakeUse, lanes: _Lanes, wanted: _Wanted, at: M
     allowed = brake_allowed(airframe, configuration, height, handling.speed_brake_above, speed, ground.mass)
     faster = use.lead + (speed - wanted.speed) / _SPEED_BAND
     brake = np.where(use.is_allowed, allowed * np.clip(faster, 0.0, 1.0), 0.0)
-    held = mach_from_calibrated(wanted.speed - _SPEED_BAND, at.air.pressure) * at.air.speed_of_sound
+    slowest = ground.gate_speeds(ground.scenario.arrival.gate)[0]
+    held_calibrated = np.maximum(wanted.speed - _SPEED_BAND, np.minimum(wanted.speed, slowest))
+    held = mach_from_calibrated(held_calibrated, at.air.pressure) * at.air.speed_of_sound
     needed = thrust_needed(at, state, (held - state.true_airspeed) / _SPEED_TIME)
     thrust = np.clip(thrust_fraction_for(at, needed), 0.0, 1.0)
     limits = airframe.limits

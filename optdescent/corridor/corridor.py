@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.corridor.again import BrakeUse, flown_again
+from optdescent.corridor.again import Use, flown_again
 from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet
 from optdescent.corridor.edges import Edges, Grid
-from optdescent.corridor.path import Paths, paths
+from optdescent.corridor.path import joined, paths
 from optdescent.corridor.reach import Edge, Reach
 from optdescent.motion.record import marks_of
 from optdescent.results import Provenance
@@ -53,7 +52,7 @@ def corridor(edges: Edges, grid: Grid) -> Corridor:
     known = np.isfinite(altitude)
     plans = [paths(edge, place[own], speed[own], configuration[own]) for edge, own in zip(reaches, known, strict=True)]
     if known.any():
-        again = flown_again(ground, _joined(plans), _brakes(reaches, known))
+        again = flown_again(ground, joined(plans), _brakes(reaches, known))
         excess[known], added[known], off[known] = again.excess, again.added, again.off
     height = np.asarray(ground.around.air.height(altitude)) - ground.scenario.arrival.elevation
     height[:-1] = _nested(height[:-1] - np.fmax(excess[:-1], 0.0), [edge.devices for edge in reaches[:-1]])
@@ -80,14 +79,9 @@ def _nested(height: Array, sets: Sequence[DeviceSet]) -> Array:
     return np.array([np.fmax.reduce(height[index]) for index in held])
 
 
-def _brakes(edges: Sequence[Reach], known: NDArray[np.bool_]) -> BrakeUse:
+def _brakes(edges: Sequence[Reach], known: NDArray[np.bool_]) -> Use:
     """The highest descents may have the brake out in full at the planned speed; the lowest use it well above only."""
     is_low = np.array([edge.edge is Edge.LOWEST for edge in edges])
     is_allowed = np.array([edge.devices.speed_brake for edge in edges]) | is_low
     index = np.nonzero(known)[0]
-    return BrakeUse(is_allowed[index], np.where(is_low[index], -3.0, 1.0))
-
-
-def _joined(plans: Sequence[Paths]) -> Paths:
-    parts = {field.name: [getattr(plan, field.name) for plan in plans] for field in fields(Paths)}
-    return Paths(**{name: np.concatenate(arrays, axis=-1) for name, arrays in parts.items()})
+    return Use(is_allowed[index], np.where(is_low[index], -3.0, 1.0))

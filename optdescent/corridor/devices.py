@@ -7,13 +7,17 @@ from itertools import product
 
 from optdescent.airframe import Airframe
 from optdescent.airframe.speeds import GEAR, Device
+from optdescent.units import KNOT
+
+BELOW_LIMIT = 3.0 * KNOT
+"""How far below its limit speed [m/s] a device may be selected early: nobody aims at the limit itself (our choice)."""
 
 
 @dataclass(frozen=True)
 class DeviceSet:
     """Devices allowed beyond idle thrust and the schedule: the speed brake, flaps early, gear early [-].
 
-    Early means at any speed below the device's limit speed; the schedule's own speed is then the last moment.
+    Early means at any speed a little below the device's limit speed; the schedule's own speed is then the last moment.
     """
 
     speed_brake: bool = False
@@ -39,8 +43,8 @@ class DeviceSet:
     def latest_selection(self, airframe: Airframe, device: Device, mass: float) -> float:
         """Largest speed [m/s, calibrated] at which a device may be selected, at a mass [kg]."""
         is_early = self.early_gear if device.number == GEAR else self.early_flaps
-        scheduled = float(device.scheduled_speed(airframe, mass))
-        return device.limit_speed if is_early else min(scheduled, device.limit_speed)
+        scheduled = min(float(device.scheduled_speed(airframe, mass)), device.limit_speed)
+        return max(scheduled, device.limit_speed - BELOW_LIMIT) if is_early else scheduled
 
 
 SCHEDULE = DeviceSet()

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import manoeuvre_speed
 from optdescent.arrival import Capture
-from optdescent.corridor.again import Again, BrakeUse, flown_again
+from optdescent.corridor.again import Again, Use, flown_again
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, DeviceSet
 from optdescent.corridor.ground import SPACING, Ground, ground_of
 from optdescent.corridor.margin import ON_PATH
@@ -174,7 +174,7 @@ class _Begun:
         """A plan flown again; of the brake, if it may be used, a part is out at the planned speed [-]."""
         count = plan.start.size
         is_allowed = np.full(count, self.found.devices.speed_brake)
-        return flown_again(self.ground, plan, BrakeUse(is_allowed, np.full(count, brake)))
+        return flown_again(self.ground, plan, Use(is_allowed, np.full(count, brake)))
 
     def rooms(self, places: Indices) -> Array:
         """Largest height above the path (places,) [m] from which a capture begins, what is left at the gate taken off.

@@ -1,8 +1,10 @@
 """Along a flight, the last point at which each drag device still saves the approach, and where nothing does any more.
 
-At each point the question is whether the gate can be met from there with idle thrust, the schedule and a set of
-devices (`corridor.reach`), with what is out already. The last point with an answer of yes is the last at which the set
-is of use; beyond the last point of everything the approach is lost.
+At each place the question is whether the gate can be met from there with idle thrust, the schedule and a set of
+devices, with what is out already. The edges (`corridor.reach`) say about where the answer turns to no; from the places
+about there the descent is flown from the flight's own state (`corridor.onward`), and the last place from which it
+passes the gate stable, and from the place before it too, is the last at which the set is of use: one place alone may
+be luck of the moments at which devices come out. Beyond the last place of everything the approach is lost.
 """
 
 from __future__ import annotations
@@ -12,27 +14,96 @@ from numpy.typing import NDArray
 
 from optdescent.corridor.devices import DeviceSet
 from optdescent.corridor.edges import Edges
+from optdescent.corridor.onward import rooms
+from optdescent.corridor.reach import Reach
 from optdescent.results import Flight
 from optdescent.results.last_action import LastAction, LastActions
+from optdescent.units import NAUTICAL_MILE
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+_NEARER, _FARTHER = 1.5 * NAUTICAL_MILE, 2.5 * NAUTICAL_MILE
+"""Distances [m] from where an edge is left to those about it from which the descent is flown."""
+_NEAR_GATE = 0.3 * NAUTICAL_MILE
+"""Distance [m] to the gate from which on nothing is lost any more."""
 
 
 def last_actions(edges: Edges, flight: Flight) -> LastActions:
     """The last useful point of each set of devices along a flight [SI]."""
-    margins = edges.margins(flight)
-    actions = tuple(_last(own.devices, flight, left) for own, left in zip(edges.highest, margins, strict=True))
+    sets, known = edges.highest, _known(edges, flight)
+    ends = [_left_at(edges, flight, index) for index in range(len(sets))]
+    about = [known[_within(edges, known, end)] for end in ends]
+    found = _last_of(edges, flight, sets, about)
+    # where none of them serves, all are asked
+    rest = [known if last is None else known[:0] for last in found]
+    others = _last_of(edges, flight, sets, rest)
+    found = [other if one is None else one for one, other in zip(found, others, strict=True)]
+    found = _nested(found, [own.devices for own in sets])
+    actions = tuple(_told(own.devices, edges, flight, last) for own, last in zip(sets, found, strict=True))
     return LastActions(flight.name, actions, flight.provenance)
 
 
-def _last(devices: DeviceSet, flight: Flight, left: Array) -> LastAction:
-    asked = np.flatnonzero(~np.isnan(left))
-    inside = asked[left[asked] >= 0.0]
-    if not inside.size:
+def _known(edges: Edges, flight: Flight) -> Indices:
+    """Places, by their indices, that a flight passes before the gate, all that matters known about them."""
+    to_go = flight.column("distance_to_go")
+    values = [flight.column(name) for name in ("pressure_altitude", "calibrated_airspeed", "flaps", "gear")]
+    known = np.isfinite(np.sum(values, axis=0))
+    places = edges.ground.to_go
+    if not known.any():
+        return np.empty(0, dtype=np.int64)
+    after = np.clip(np.searchsorted(-to_go, -places), 1, to_go.size - 1)
+    inside = (places <= to_go.max()) & (places >= to_go.min()) & known[after] & known[after - 1]
+    inside[0] = False  # at the gate itself nothing is left to fly
+    return np.flatnonzero(inside).astype(np.int64)
+
+
+def _left_at(edges: Edges, flight: Flight, index: int) -> float:
+    """Distance to go [m] at which a flight is last inside an edge; the farthest asked if it never is."""
+    margins, to_go = edges.margins(flight)[index], flight.column("distance_to_go")
+    inside = np.flatnonzero(margins >= 0.0)
+    return float(to_go[inside[-1]]) if inside.size else float(edges.ground.to_go[-1])
+
+
+def _within(edges: Edges, known: Indices, end: float) -> NDArray[np.bool_]:
+    to_go = edges.ground.to_go[known]
+    return (to_go >= end - _NEARER) & (to_go <= end + _FARTHER)
+
+
+def _last_of(edges: Edges, flight: Flight, sets: tuple[Reach, ...], places: list[Indices]) -> list[int | None]:
+    """The nearest of some places from which each set of devices saves the approach."""
+    left = rooms(edges, flight, list(zip(sets, places, strict=True)))
+    return [_nearest(edges, own, room) for own, room in zip(places, left, strict=True)]
+
+
+def _nearest(edges: Edges, places: Indices, room: Array) -> int | None:
+    """The nearest of some places, in order, from which the gate is met, and from the place before it too."""
+    is_met = room >= 0.0
+    before = np.append(is_met[1:], False) & (np.append(np.diff(places), 0) == 1)
+    to_go = edges.ground.to_go[places] - edges.ground.to_go[0]
+    saved = places[is_met & (before | (to_go <= _NEAR_GATE))]
+    return int(saved.min()) if saved.size else None
+
+
+def _nested(found: list[int | None], sets: list[DeviceSet]) -> list[int | None]:
+    """What a set of devices saves, any set that holds it saves too: it need not use them."""
+    nested: list[int | None] = []
+    for own in sets:
+        lasts = [last for last, other in zip(found, sets, strict=True) if last is not None and own.holds(other)]
+        nested.append(min(lasts) if lasts else None)
+    return nested
+
+
+def _told(devices: DeviceSet, edges: Edges, flight: Flight, place: int | None) -> LastAction:
+    if place is None:
         return LastAction(devices.name, flight.marks.gate_height, False, False, *([np.nan] * 6))
-    last = int(inside[-1])
-    is_kept = last == int(asked[-1])
-    names = ("distance_to_go", "height_above_threshold", "calibrated_airspeed", "time", "flaps", "gear")
-    return LastAction(
-        devices.name, flight.marks.gate_height, True, is_kept, *(float(flight.column(name)[last]) for name in names)
-    )
+    to_go = float(edges.ground.to_go[place])
+    is_kept = to_go - float(edges.ground.to_go[0]) <= _NEAR_GATE
+    names = ("height_above_threshold", "calibrated_airspeed", "time", "flaps", "gear")
+    values = [_at(flight, name, to_go) for name in names]
+    return LastAction(devices.name, flight.marks.gate_height, True, is_kept, to_go, *values)
+
+
+def _at(flight: Flight, name: str, to_go: float) -> float:
+    values, own = flight.column(name), -flight.column("distance_to_go")
+    known = np.isfinite(values)
+    return float(np.interp(-to_go, own[known], values[known]))

@@ -63,12 +63,13 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
     progress("corridor along the flight")
     margins, sets = against.edges.margins(flight), tuple(own.devices.name for own in against.edges.highest)
     above_rule = flight.column("height_above_threshold") - rule_heights(against.scenario, against.rule, flight)
-    track = Track(flight, against.scenario, margins, sets, above_rule)
+    last = last_actions(against.edges, flight)
+    track = Track(flight, against.scenario, margins, sets, above_rule, last)
     found = findings(track)
     progress("what a perfect crew would have made of it")
     told = tuple(_with_instead(flight, against, finding) for finding in found)
     others = () if against.optimum is None else (against.optimum,)
-    return Debrief(flight, told, _points(flight, against.optimum, track), last_actions(against.edges, flight), others)
+    return Debrief(flight, told, _points(flight, against.optimum, track), last, others)
 
 
 def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Finding:
@@ -93,7 +94,7 @@ def _perfect(flight: Flight, against: Measures, finding: Finding) -> str:
         tried = what_if(against.scenario, against.rule, flight, finding.time, action)
         if tried.flight.summary.gate.stable:
             return f"a perfect crew is stable from there with {action.words}"
-    return "a perfect crew is not stable from there, whatever it uses"
+    return "a perfect crew that goes on by the rule is not stable from there, whatever it uses"
 
 
 def _points(flight: Flight, optimum: Flight | None, track: Track) -> xr.Dataset:

@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.airframe.speeds import GEAR
+from optdescent.airframe.speeds import GEAR, Device
+from optdescent.arrival import Capture
 from optdescent.corridor import EVERYTHING, SCHEDULE
 from optdescent.debrief.track import Track
 from optdescent.results.debrief import Finding, Severity, Subject
@@ -29,6 +30,8 @@ _LEVEL, _LEVEL_FOR = 400.0 * FOOT_PER_MINUTE, 12.0
 """Sink rate [m/s] below which a flight counts as level, and for how long [s]."""
 _BOTH, _BOTH_FOR = 0.08, 5.0
 _LATE_BY, _FAST_BY = 6.0 * KNOT, 2.0 * KNOT
+_LATE_FROM, _LATE_AFTER = 2.0 * KNOT, 12.0
+"""Speed [m/s] below the schedule's at which a device is late when it has been so for some time [s]."""
 _SINK_BY, _SINK_FOR = 150.0 * FOOT_PER_MINUTE, 4.0
 _ABOVE = 100.0 * FOOT
 
@@ -121,7 +124,7 @@ def _thrust_with_brake(track: Track) -> Iterator[Finding]:
 
 
 def _selections(track: Track) -> Iterator[Finding]:
-    """Devices selected above their limit speed, or after the speed of the schedule was passed."""
+    """Devices selected above their limit speed, or later than speed or energy asked for."""
     airframe, mass = track.scenario.airframe, track.column("mass")
     gate = _gate_index(track)
     for device in (device for device in track.devices if track.is_told(device)):
@@ -134,19 +137,49 @@ def _selections(track: Track) -> Iterator[Finding]:
         if at is not None and track.speed[at] > device.limit_speed + _FAST_BY:
             over = (track.speed[at] - device.limit_speed) / KNOT
             yield track.finding(at, fast, Severity.SEVERE, f"{device.name} {over:.0f} kt above its limit speed")
-        scheduled = np.asarray(device.scheduled_speed(airframe, mass), dtype=float)
-        slow = np.flatnonzero(track.speed < scheduled)
-        end = gate if at is None else at
-        if not slow.size or slow[0] >= end:
-            continue
-        due = int(slow[0])
-        under = float(np.max(scheduled[due : end + 1] - track.speed[due : end + 1]))
-        if under > _LATE_BY:
-            told = (
-                "not selected before the gate" if at is None else f"selected {track.time[at] - track.time[due]:.0f} s"
-            )
-            evidence = f"{device.name} {told} after its speed, {under / KNOT:.0f} kt below it"
-            yield track.finding(due, late, Severity.CAUTION, evidence)
+        late_at = _due_by_speed(track, device, gate if at is None else min(at, gate))
+        if late_at is None:
+            late_at = _due_on_the_path(track, device, gate if at is None else min(at, gate))
+            told = f"below its limit speed of {device.limit_speed / KNOT:.0f} kt, and idle no longer slows enough"
+        else:
+            scheduled = float(np.asarray(device.scheduled_speed(airframe, mass), dtype=float)[late_at])
+            told = f"its speed of {scheduled / KNOT:.0f} kt passed"
+        if late_at is not None:
+            when = "not before the gate" if at is None else f"{track.time[at] - track.time[late_at]:.0f} s later"
+            yield track.finding(late_at, late, Severity.CAUTION, f"{device.name}: {told}; selected {when}")
+
+
+def _due_by_speed(track: Track, device: Device, end: int) -> int | None:
+    """Index of the point from which a device is out of time by its speed; None if it comes soon enough, before `end`.
+
+    It does if it is selected within some seconds, and before the speed is far below the schedule's.
+    """
+    scheduled = np.asarray(device.scheduled_speed(track.scenario.airframe, track.column("mass")), dtype=float)
+    under = np.where(np.arange(track.speed.size) < end, scheduled - track.speed, -np.inf)
+    begun = [first for first, _ in track.spells(under > _LATE_FROM, _LATE_AFTER)]
+    begun += np.flatnonzero(under > _LATE_BY)[:1].tolist()
+    if not begun:
+        return None
+    first = min(begun)
+    not_yet = np.flatnonzero(under[:first] <= 0.0)
+    return int(not_yet[-1]) + 1 if not_yet.size else first
+
+
+def _due_on_the_path(track: Track, device: Device, end: int) -> int | None:
+    """Index of the point on the glide path, before `end`, from which a device would have to come; None if it need not.
+
+    Its limit speed allows it, what comes before it in the schedule is out, and idle and the schedule no longer lose
+    enough energy.
+    """
+    if track.captured is None:
+        return None
+    number = len(track.devices) if device.number == GEAR else device.number
+    before = track.scenario.airframe.gear.after_step if device.number == GEAR else number - 1
+    count = np.arange(track.speed.size)
+    may_be_out = (track.speed < device.limit_speed - _FAST_BY) & (track.column("flaps") > before - 0.1)
+    is_needed = _beyond(track) > 0.0
+    spells = track.spells((count >= track.captured) & (count < end) & may_be_out & is_needed, _LATE_AFTER)
+    return next((first for first, _ in spells), None)
 
 
 def _capture(track: Track) -> Iterator[Finding]:
@@ -163,6 +196,8 @@ def _capture(track: Track) -> Iterator[Finding]:
         yield track.finding(at, Subject.CAPTURED_FAST, lost, f"{over / KNOT:.0f} kt too fast for the second step")
     if track.column("flaps")[at] < 0.5:
         yield track.finding(at, Subject.CAPTURED_CLEAN, lost, f"no flaps at {track.speed[at] / KNOT:.0f} kt")
+    if path.capture is Capture.ABOVE:
+        return
     before = np.flatnonzero(track.above_path[:at] > _ABOVE)
     near = before[track.to_go[before] <= path.below_within]
     if near.size:
@@ -194,15 +229,18 @@ def _sink(track: Track) -> Iterator[Finding]:
 
 def _last_useful(track: Track) -> Iterator[Finding]:
     """Where each set of devices is last enough, if the approach is then lost to it for good."""
-    for name, margins in zip(track.sets, track.margins, strict=True):
-        asked = np.flatnonzero(~np.isnan(margins))
-        inside = asked[margins[asked] >= 0.0]
-        if not inside.size or inside[-1] == asked[-1]:
+    for action in track.last.actions:
+        if not action.is_of_use or action.is_kept:
             continue
-        at = int(inside[-1])
-        severity = Severity.SEVERE if name == EVERYTHING.name else Severity.NOTE
-        after = "nothing brings it to the gate any more" if severity is Severity.SEVERE else f"{name} alone is too late"
-        yield track.finding(at, Subject.LAST_USEFUL, severity, f"{name}: after this {after}")
+        at = int(np.count_nonzero(track.to_go > action.distance_to_go + _SAME_PLACE)) - 1
+        is_last = action.devices == EVERYTHING.name
+        after = "nothing brings it to the gate any more" if is_last else f"{action.devices} alone is too late"
+        severity = Severity.SEVERE if is_last else Severity.NOTE
+        yield track.finding(max(at, 0), Subject.LAST_USEFUL, severity, f"{action.devices}: after this {after}")
+
+
+_SAME_PLACE = 1.0
+"""Two places closer than this [m] are one."""
 
 
 def _gate_index(track: Track) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,13 +60,13 @@ class Rehearsal:
 
 @dataclass(frozen=True)
 class Script:
-    """How a recording comes about: stretches, the places of the mistakes, the device that is selected late if any."""
+    """How a recording comes about: stretches, the places of the mistakes, the device selected late and its subject."""
 
     name: str
     title: str
     stretches: tuple[Stretch, ...]
     places: tuple[tuple[Subject, float], ...] = ()
-    late: int | None = None
+    late: tuple[int, Subject] | None = None
 
 
 def scripts(scenario: Scenario, rule: Rule, steep: Rule, from_above: Rule) -> tuple[Script, ...]:
@@ -95,6 +95,7 @@ def scripts(scenario: Scenario, rule: Rule, steep: Rule, from_above: Rule) -> tu
                 Stretch(25.0 * nm, rule, PERFECT, frozenset({GEAR, _SECOND_STEP})),
                 Stretch(5.0 * nm, rule, PERFECT),
             ),
+            late=(_SECOND_STEP, Subject.FLAPS_LATE),
         ),
         Script(
             "levelled-at-capture",
@@ -104,7 +105,7 @@ def scripts(scenario: Scenario, rule: Rule, steep: Rule, from_above: Rule) -> tu
                 Stretch(14.5 * nm, level, PERFECT),
                 Stretch(11.5 * nm, rule, PERFECT),
             ),
-            ((Subject.LEVELLED, 14.5 * nm),),
+            ((Subject.LEVELLED, 14.5 * nm), (Subject.CAPTURED_FROM_ABOVE, below_within)),
         ),
         Script(
             "from-above",
@@ -124,7 +125,7 @@ def scripts(scenario: Scenario, rule: Rule, steep: Rule, from_above: Rule) -> tu
                 Stretch(20.0 * nm, rule, PERFECT, frozenset({GEAR})),
                 Stretch(3.6 * nm, rule, PERFECT),
             ),
-            late=GEAR,
+            late=(GEAR, Subject.GEAR_LATE),
         ),
     )
 
@@ -140,13 +141,19 @@ def rehearsed(script: Script, scenario: Scenario) -> Rehearsal:
     flight = flown_in_stretches(scenario, script.stretches, script.name)
     found = [Mistake(subject, _time_at(flight, place)) for subject, place in script.places]
     if script.late is not None:
-        # due when the same crew, left alone, selects it
-        alone = flown_in_stretches(scenario, script.stretches[:1], script.name)
-        at = selected_at(alone.column("gear"))
-        assert at is not None
-        found.append(Mistake(Subject.GEAR_LATE, float(alone.column("time")[at])))
+        found.append(_late(script, scenario, *script.late))
     found += [Mistake(subject, time) for subject, time in _ends(flight, scenario)]
     return Rehearsal(script.name, script.title, scenario, flight, tuple(sorted(found, key=lambda one: one.time)))
+
+
+def _late(script: Script, scenario: Scenario, number: int, subject: Subject) -> Mistake:
+    """A device that is selected late: it was due when the same crew, left alone, selects it."""
+    stretches = tuple(replace(stretch, not_selected=frozenset()) for stretch in script.stretches)
+    alone = flown_in_stretches(scenario, stretches, script.name)
+    out = alone.column("gear") if number == GEAR else np.clip(alone.column("flaps") - (number - 1.0), 0.0, 1.0)
+    at = selected_at(out)
+    assert at is not None
+    return Mistake(subject, float(alone.column("time")[at]))
 
 
 def _time_at(flight: Flight, place: float) -> float:

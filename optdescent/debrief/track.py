@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from optdescent.airframe.speeds import GEAR, Device, devices
 from optdescent.results import Flight
 from optdescent.results.debrief import Finding, Severity, Subject
+from optdescent.results.last_action import LastActions
 from optdescent.scenario import Scenario
 from optdescent.units import NAUTICAL_MILE
 
@@ -31,7 +32,7 @@ _MOVES = 0.03
 class Track:
     """A flight in a scenario, with the energy to spare (set, point) [m] inside each set's reach.
 
-    `above_rule` (point,) is the height above what a rule asks for [m].
+    `above_rule` (point,) is the height above what a rule asks for [m]; `last` are the last useful points of each set.
     """
 
     flight: Flight
@@ -39,6 +40,7 @@ class Track:
     margins: Array
     sets: tuple[str, ...]
     above_rule: Array
+    last: LastActions
 
     def column(self, name: str) -> Array:
         """Values (point,) of a column [SI]."""

@@ -1,0 +1,158 @@
+"""From where a flight is, on to the gate by the plan of an edge, flown through the full equations of motion.
+
+An edge bounds energy by legs without lags, on a grid. Here its plan is begun from the flight's own height, speed, path
+angle and devices, so that what is said of a flight is what can be flown. A flight below the plan stays level until it
+meets it; one a little above keeps, of its height above the glide path, the larger part that it has of the plan's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.airframe.speeds import GEAR, devices
+from optdescent.corridor.again import Begun, Use, flown_again
+from optdescent.corridor.edges import Edges
+from optdescent.corridor.ground import Ground
+from optdescent.corridor.margin import ON_PATH, configurations
+from optdescent.corridor.path import Paths, joined, paths, paths_along, paths_at_once
+from optdescent.corridor.reach import Reach
+from optdescent.results import Flight
+from optdescent.units import KNOT, NAUTICAL_MILE
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+STEP = 200.0
+"""Between two evaluations of the orders [m]: twice that of a corridor's points."""
+_OVER = 2.0 * KNOT
+"""Speed [m/s] above a limit that a flight may come to have on the way: pitch and brake take a moment to act."""
+_BAND = 3.0 * KNOT
+"""Speed [m/s] above the one of the schedule at which a device may be selected, below its limit speed (our choice)."""
+_SETTLED = 1.0 * NAUTICAL_MILE
+"""Way [m] in which a small height above the glide path is lost."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A flight at some places of the ground, by their indices (state,): what it has there [SI].
+
+    `out` (device, state) says how far the steps and then the gear are out [-].
+    """
+
+    place: Indices
+    begun: Begun
+    configuration: Indices
+
+    def of(self, which: Indices) -> Standing:
+        """Some of the states, by their indices [-]."""
+        begun = Begun(*(np.asarray(values)[..., which] for values in vars(self.begun).values()))
+        return Standing(self.place[which], begun, self.configuration[which])
+
+
+def standing(found: Reach, flight: Flight, places: Indices) -> Standing:
+    """A flight at places, straight between its points; thrust, brake and path angle not known are at rest [SI]."""
+    to_go = flight.column("distance_to_go")
+    at = -found.ground.to_go[places]
+
+    def value(name: str) -> Array:
+        values = flight.column(name)
+        known = np.isfinite(values)
+        return np.interp(at, -to_go[known], values[known]) if known.any() else np.zeros(at.size)
+
+    flaps, gear = value("flaps"), value("gear")
+    count = len(flight.marks.steps) - 1
+    out = np.array([*(np.clip(flaps - step, 0.0, 1.0) for step in range(count)), np.clip(gear, 0.0, 1.0)])
+    thrust, brake = (np.clip(value(name), 0.0, 1.0) for name in ("thrust_fraction", "speed_brake"))
+    begun = Begun(
+        value("pressure_altitude"), value("calibrated_airspeed"), value("flight_path_angle"), thrust, brake, out
+    )
+    return Standing(places, begun, configurations(found, flaps, gear))
+
+
+def rooms(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) -> list[Array]:
+    """Speed [m/s] below the gate's largest with which it is met from where a flight is, at places asked of some edges.
+
+    Places (place,) are given by their indices. The gate is met when a descent by the edge's plan, flown from there,
+    passes it stable, keeps the limit speeds on the way and is on the side of the glide path that the arrival asks for;
+    minus infinity says that none does.
+    """
+    ground = edges.ground
+    tries = [
+        (index, which, plan, begun, own.devices.speed_brake)
+        for index, (own, places) in enumerate(asked)
+        for which, plan, begun in _tries(own, standing(own, flight, places))
+    ]
+    found = [np.full(places.size, -np.inf) for _, places in asked]
+    if not tries:
+        return found
+    plans, begins = ([one[at] for one in tries] for at in (2, 3))
+    sizes = [one[1].size for one in tries]
+    latest = np.array([_latest(asked[one[0]][0]) for one in tries])
+    is_allowed = np.repeat([one[4] for one in tries], sizes)
+    use = Use(is_allowed, np.ones(is_allowed.size), np.repeat(latest, sizes, axis=0).T)
+    begun = Begun(
+        *(np.concatenate(parts, axis=-1) for parts in zip(*(vars(one).values() for one in begins), strict=True))
+    )
+    again = flown_again(ground, joined(plans), use, STEP, begun)
+    is_met = again.is_stable & (again.over <= _OVER) & (again.outside <= ON_PATH)
+    fastest = ground.gate_speeds(ground.scenario.arrival.gate)[1]
+    room = np.where(is_met, fastest - again.speed[-1], -np.inf)
+    ends = np.cumsum(sizes)
+    for (index, which, *_), end in zip(tries, ends.tolist(), strict=True):
+        found[index][which] = np.maximum(found[index][which], room[end - which.size : end])
+    return found
+
+
+def _latest(found: Reach) -> Array:
+    """Largest speed [m/s] at which each device is selected (device,), the steps and then the gear."""
+    numbered = sorted(devices(found.ground.scenario.airframe), key=lambda device: device.number)
+    limits = np.array([device.limit_speed for device in numbered])
+    latest = np.minimum(found.states.latest + _BAND, limits)
+    return np.append(latest[GEAR + 1 :], latest[GEAR])
+
+
+def _tries(found: Reach, at: Standing) -> Iterator[tuple[Indices, Paths, Begun]]:
+    """Plans from some of the states, by their indices.
+
+    Off the path those of the edge at the next faster and slower speeds; on it that of the edge, and everything at once.
+    """
+    states, ground = found.states, found.ground
+    least, most = states.least[at.configuration], states.most[at.configuration]
+    held = np.clip(at.begun.speed, np.maximum(least, states.speeds[0]), most)
+    above = np.clip(np.searchsorted(states.speeds, held - 1e-6), 0, states.speeds.size - 1)
+    for speed in (above, np.maximum(above - 1, 0)):
+        which = np.flatnonzero(np.isfinite(found.altitude[at.place, speed, at.configuration]))
+        if which.size:
+            own = at.of(which)
+            plan = paths(found, own.place, speed[which].astype(np.int64), own.configuration)
+            yield which, _begun_from(ground, plan, own), own.begun
+    nearest = np.minimum(at.place, found.on_path.shape[0] - 1)
+    near = np.abs(at.begun.altitude - ground.path[at.place]) <= ON_PATH
+    which = np.flatnonzero(near & (nearest == at.place) & np.isfinite(found.on_path[nearest, at.configuration]))
+    if which.size:
+        own = at.of(which)
+        plan = paths_along(found, own.place, own.begun.speed, own.configuration)
+        yield which, _begun_from(ground, plan, own), own.begun
+    which = np.flatnonzero(near)
+    if which.size:
+        own = at.of(which)
+        plan = paths_at_once(found, own.place, own.configuration)
+        yield which, _begun_from(ground, plan, own), own.begun
+
+
+def _begun_from(ground: Ground, plan: Paths, at: Standing) -> Paths:
+    """A plan with the heights of flights that begin elsewhere than it does, and no faster than they are."""
+    count = np.arange(at.place.size)
+    gap, planned = at.begun.altitude - ground.path[at.place], plan.altitude[at.place, count] - ground.path[at.place]
+    over = plan.altitude - ground.path[:, None]
+    run = np.clip(1.0 - (ground.to_go[at.place] - ground.to_go[:, None]) / _SETTLED, 0.0, 1.0)
+    is_high = planned > ON_PATH
+    scaled = np.where(is_high, gap / np.where(is_high, planned, 1.0) * over, np.maximum(over, gap * run))
+    higher = ground.path[:, None] + scaled
+    altitude = np.where(gap > planned, higher, np.minimum(at.begun.altitude, plan.altitude))
+    altitude = np.where(np.isfinite(plan.altitude), altitude, np.nan)
+    return replace(plan, altitude=altitude, speed=np.minimum(plan.speed, np.maximum(at.begun.speed, plan.speed[0])))
