@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,13 @@ if TYPE_CHECKING:
 _EDGE_SECONDS = 2.0
 _LEAST_TO_GO = 1852.0
 """Distance to go [m] up to which another action can be tried."""
+
+
+class Air(Enum):
+    """Whose mass, wind and temperature a flight is debriefed in."""
+
+    RECORDING = "recording"
+    SCENARIO = "scenario"
 
 
 @click.command(
@@ -55,6 +63,13 @@ _LEAST_TO_GO = 1852.0
     help="Fly on from a time of the recording with an action: rule, speed-brake, flaps, gear or everything; may be "
     "repeated.",
 )
+@click.option(
+    "--air",
+    type=click.Choice(["recording", "scenario"]),
+    default="recording",
+    show_default=True,
+    help="Whose mass, wind and temperature corridor, crew and optimum have, where the recording tells them.",
+)
 @click.option("--optimum", is_flag=True, help="Also find the optimum of the scenario to stand beside it.")
 @common_options
 def debrief(
@@ -64,6 +79,7 @@ def debrief(
     rules_file: Path | None,
     rule_name: str | None,
     what_ifs: tuple[tuple[float, str], ...],
+    air: str,
     optimum: bool,
     output: Path,
     settings: tuple[str, ...],
@@ -74,7 +90,7 @@ def debrief(
 
     RECORDING is a CSV or netCDF file.
     """
-    asked = _Asked(recording, scenario, columns, rules_file, rule_name, what_ifs, optimum)
+    asked = _Asked(recording, scenario, columns, rules_file, rule_name, what_ifs, Air(air), optimum)
     guarded(lambda: _debrief(asked, settings, output, as_json), debug)
 
 
@@ -88,18 +104,20 @@ class _Asked:
     rules: Path | None
     rule: str | None
     what_ifs: tuple[tuple[float, str], ...]
+    air: Air
     optimum: bool
 
 
 def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
     from optdescent.cli.write import check_output, file_name
+    from optdescent.debrief import Met, as_met, measures, what_if
     from optdescent.debrief import debrief as find
-    from optdescent.debrief import measures, what_if
     from optdescent.figures import save
     from optdescent.figures.debrief import debrief as draw
     from optdescent.optimum import optimise
     from optdescent.recording import read_recording
-    from optdescent.results.debrief import debrief_plain, findings_csv
+    from optdescent.results.caution import CAUTION
+    from optdescent.results.debrief import debrief_plain, findings_csv, write_points
     from optdescent.results.files import write_text
     from optdescent.scenario import Scenario
 
@@ -107,6 +125,8 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     rule = _rule(asked)
     read = read_recording(asked.recording, asked.columns or asked.recording.parent / "columns.toml", scenario)
     flight = replace(read.flight, name=file_name(asked.recording.stem))
+    met = as_met(scenario, read) if asked.air is Air.RECORDING else Met(scenario, ())
+    scenario = met.scenario
     wanted = _wanted(asked, flight)
     check_output(output)
     weights = [*([_EDGE_SECONDS] * 6), 0.5, 2.0, *([RULE_SECONDS] * len(wanted)), WRITING_SECONDS]
@@ -119,17 +139,22 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
         tried.append(what_if(scenario, rule, flight, time, action))
     found = replace(found, what_ifs=tuple(tried), others=(*found.others, *(one.flight for one in tried)))
     progress("writing")
-    files = [output / f"{flight.name}-read.nc", output / "findings.csv"]
+    files = [output / f"{flight.name}-read.nc", output / "findings.csv", output / "points.nc"]
     flight.to_netcdf(files[0])
     write_text(files[1], findings_csv(found))
+    write_points(files[2], found)
     for one in tried:
         files.append(output / f"{file_name(one.flight.name)}.nc")
         one.flight.to_netcdf(files[-1])
     files += save(draw(found), output, "debrief")
     if as_json:
-        say_json({**debrief_plain(found), "reading": read.reading.plain(), "files": [str(file) for file in files]})
+        more = {"reading": read.reading.plain(), "as_met": list(met.taken), "files": [str(file) for file in files]}
+        say_json({**debrief_plain(found), **more})
         return
-    _say(found, read.warnings, output)
+    left = [f"{len(one.rows)} rows left out: {one.reason}" for one in read.left_out]
+    _say(found, (*(f"with {one}" for one in met.taken), *left, *(f"read with a doubt: {one}" for one in read.warnings)))
+    click.echo(f"Results in {output}")
+    click.echo(CAUTION)
 
 
 def _rule(asked: _Asked) -> Rule:
@@ -164,13 +189,11 @@ def _wanted(asked: _Asked, flight: Flight) -> list[tuple[float, Action]]:
     return [(time, names[name]) for time, name in asked.what_ifs]
 
 
-def _say(found: Debrief, warnings: tuple[str, ...], output: Path) -> None:
-    from optdescent.results.caution import CAUTION
-
+def _say(found: Debrief, notes: tuple[str, ...]) -> None:
     flight = found.flight
     click.echo(f"{flight.name} against {flight.provenance.title} ({flight.provenance.scenario_digest})")
-    for warning in warnings:
-        click.echo(f"  read with a doubt: {warning}")
+    for note in notes:
+        click.echo(f"  {note}")
     for finding in found.findings:
         click.echo(f"  {finding.severity.value:8s}{finding.sentence}")
         if finding.instead:
@@ -181,8 +204,6 @@ def _say(found: Debrief, warnings: tuple[str, ...], output: Path) -> None:
         click.echo(f"  {action.sentence}")
     for one in found.what_ifs:
         click.echo(f"  what if: {one.sentence}")
-    click.echo(f"Results in {output}")
-    click.echo(CAUTION)
 
 
 @click.command(

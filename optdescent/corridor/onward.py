@@ -89,7 +89,7 @@ def rooms(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) -> l
     found = [np.full(places.size, -np.inf) for _, places in asked]
     if not tries:
         return found
-    plans, begins = ([one[at] for one in tries] for at in (2, 3))
+    plans, begins = [one[2] for one in tries], [one[3] for one in tries]
     sizes = [one[1].size for one in tries]
     latest = np.array([_latest(asked[one[0]][0]) for one in tries])
     is_allowed = np.repeat([one[4] for one in tries], sizes)

@@ -115,11 +115,14 @@ def _follow(found: Reach, plan: Paths, descent: int, state: tuple[int, int, int]
     states, to_go = found.states, found.ground.to_go
     knots: list[tuple[float, float, float]] = []
     out: list[tuple[int, int]] = []
+    edge = found
     while True:
         place, speed, configuration = state
-        knots.append((to_go[place], found.altitude[state], states.speeds[speed]))
+        if edge.falling is not None and edge.altitude[state] == edge.falling.altitude[state]:
+            edge = edge.falling  # the speed does not rise from here on
+        knots.append((to_go[place], edge.altitude[state], states.speeds[speed]))
         out.append((place, configuration))
-        near = found.near[state]
+        near = edge.near[state]
         if near[0] < 0:
             break
         state = int(near[0]), int(near[1]), int(near[2])

@@ -2,11 +2,11 @@
 
 A reachable set in energy and speed, by dynamic programming. A state is a place to go, a calibrated airspeed of a grid,
 and the devices out; its value is the highest (or the lowest) pressure altitude from which the gate is met from there.
-Along a leg the speed stays or falls by whole steps, the height follows from the energy that idle thrust and the drag of
-what is out take (`corridor.leg`), so that it is not rounded. Speed does not rise and height does not either. On the
-glide path the height is given, and the value is the largest (smallest) speed. Less than the most energy can always be
-taken, with less brake or with thrust; so everything below the highest height reaches the gate too, down to where thrust
-would be needed: the lowest.
+Along a leg the speed changes by whole steps or stays, the height follows from the energy that idle thrust and the drag
+of what is out take (`corridor.leg`), so that it is not rounded. Speed does not rise once it has begun to fall for the
+gate, and height does not at all. On the glide path the height is given, and the value is the largest (smallest) speed.
+Less than the most energy can always be taken, with less brake or with thrust; so everything below the highest height
+reaches the gate too, down to where thrust would be needed: the lowest.
 
 The order in which legs slow the aircraft is free on the grid and every path of the grid is a descent, so that the grid
 bounds the true edge from inside: a finer one can only widen it.
@@ -19,7 +19,7 @@ Bellman, Dynamic Programming (1957). Bertsekas, Dynamic Programming and Optimal 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -55,7 +55,8 @@ class Reach:
 
     `altitude` (place, speed, configuration) is the pressure altitude [m], not a number where the gate cannot be met;
     `near` the place, speed and configuration that come next (place, speed, configuration, 3), -1 where the glide path
-    is captured; `on_path` (place, configuration) [m/s] the speed on the glide path, nearer than its last capture, and
+    is captured; `falling` the same edge for descents whose speed has begun to fall: None says that it is this one;
+    `on_path` (place, configuration) [m/s] the speed on the glide path, nearer than its last capture, and
     `near_on_path` (place, configuration, 2) the place and configuration that come next there.
     """
 
@@ -65,6 +66,7 @@ class Reach:
     near: NDArray[np.int16]
     on_path: Array
     near_on_path: NDArray[np.int16]
+    falling: Reach | None = None
 
     @property
     def ground(self) -> Ground:
@@ -92,6 +94,15 @@ def reach(ground: Ground, devices: DeviceSet, edge: Edge, marks: Sequence[float]
             _capture(found, place)
         if place > ground.first_capture:
             _leave(found, place)
+    return found if edge is Edge.LOWEST else _with_rising(found)
+
+
+def _with_rising(falling: Reach) -> Reach:
+    """The edge for descents whose speed may rise before it begins to fall for the gate."""
+    found = replace(falling, altitude=falling.altitude.copy(), near=falling.near.copy(), falling=falling)
+    moves, ground = falling.states.rising, falling.ground
+    for place in range(ground.first_capture + 1, ground.to_go.size):
+        _take(found, place, moves, np.full(moves.far.size, place - 1))
     return found
 
 
@@ -148,7 +159,7 @@ def _brakes(states: States, edge: Edge) -> bool:
 def _near_place(states: States, place: int, speeds: Array, devices: Indices) -> Indices:
     """Index (move,) of the first place at which a device selected at a place is out; negative beyond the gate."""
     ground = states.ground
-    altitude = np.full(speeds.shape, 2000.0)
+    altitude = np.full(speeds.shape, min(ground.path[place], FLAPS_BELOW))
     true = ground.true_airspeed(speeds, altitude)
     wind = ground.around.air.sample(-ground.to_go[place], altitude, ground.around.track.course(-ground.to_go[place]))
     needed = states.travel[devices] * (true + np.asarray(wind.wind_along))
@@ -207,7 +218,7 @@ def _take(found: Reach, place: int, moves: Moves, near: Indices) -> None:
         before = np.minimum(np.minimum(before, altitude + most_fall), highest)
         is_possible &= before >= lowest - _LEVEL
     is_possible &= speed <= ground.limit_at(before) + 1e-9
-    is_possible &= (moves.device[usable] <= 0) | (before <= FLAPS_BELOW)
+    is_possible &= (states.configurations[to, 0] == 0) | (before <= FLAPS_BELOW)
     _keep_best(found, place, moves, near, usable[is_possible], before[is_possible])
 
 

@@ -137,15 +137,21 @@ class States:
         """Moves on which a device travels: as soon as its speed allows."""
         return self._moves(np.array(self.changes)[:, self.changes[2] >= 0], _MOST_DROP_TRAVELLING)
 
+    @cached_property
+    def rising(self) -> Moves:
+        """Moves within a configuration on which the speed does not fall."""
+        return self._moves(np.array(self.changes)[:, self.changes[2] < 0], -_MOST_DROP)
+
     def _moves(self, changes: Indices, most_drop: int) -> Moves:
-        """Moves of some changes (3, change) from every speed to those below it."""
+        """Moves of some changes (3, change) from every speed to those below it, or above it if the drop is negative."""
         steps: Indices = np.arange(self.speeds.size, dtype=np.int64)
-        drops: Indices = np.arange(most_drop + 1, dtype=np.int64)
+        drops: Indices = np.arange(min(most_drop, 0), max(most_drop, 0) + 1, dtype=np.int64)
         kinds: Indices = np.arange(changes.shape[1], dtype=np.int64)
         far_speed = np.repeat(steps, drops.size * kinds.size)
         near_speed = far_speed - np.tile(np.repeat(drops, kinds.size), steps.size)
         far, near, device = changes[:, np.tile(kinds, steps.size * drops.size)]
-        keep: Flags = (near_speed >= 0) & self.are_open[far_speed, far] & self.are_open[np.maximum(near_speed, 0), near]
+        nearest = np.clip(near_speed, 0, self.speeds.size - 1)
+        keep: Flags = (nearest == near_speed) & self.are_open[far_speed, far] & self.are_open[nearest, near]
         # the schedule's own speed may lie between two of the grid; a limit speed is never passed
         late = self.latest[np.maximum(device, 0)] + 0.5 * STEP
         limit = np.array([one.limit_speed for one in sorted(self._all, key=lambda one: one.number)])

@@ -39,7 +39,8 @@ _ABOVE = 100.0 * FOOT
 def findings(track: Track) -> tuple[Finding, ...]:
     """Everything found, in order of time."""
     looks: Sequence[Callable[[Track], Iterator[Finding]]] = (
-        _too_high, _brake_stowed, _levelled, _thrust_with_brake, _selections, _capture, _sink, _last_useful, _gate,
+        _too_high, _brake_stowed, _levelled, _thrust_with_brake, _selections, _capture, _sink, _limits, _last_useful,
+        _gate,
     )  # fmt: skip
     found = [finding for look in looks for finding in look(track)]
     return tuple(sorted(found, key=lambda finding: finding.time))
@@ -51,7 +52,7 @@ def _beyond(track: Track) -> Array:
 
 
 def _feet(amount: float) -> str:
-    return "more than anything can mend" if np.isinf(amount) else f"{round(amount / FOOT, -1):.0f} ft"
+    return "far" if np.isinf(amount) else f"{round(amount / FOOT, -1):.0f} ft"
 
 
 def _too_high(track: Track) -> Iterator[Finding]:
@@ -63,8 +64,16 @@ def _too_high(track: Track) -> Iterator[Finding]:
         if np.isnan(beyond[at]) or beyond[at] < _HIGH:
             continue
         severity = Severity.SEVERE if everything[at] < 0.0 else Severity.CAUTION
-        excess = f"{_feet(float(beyond[at]))} of energy more than idle and the schedule can lose"
-        yield track.finding(at, Subject.TOO_HIGH, severity, f"at {check / NAUTICAL_MILE:.0f} nm {excess}")
+        evidence = f"at {check / NAUTICAL_MILE:.0f} nm {_energy(track, float(beyond[at]))}"
+        yield track.finding(at, Subject.TOO_HIGH, severity, evidence)
+
+
+def _energy(track: Track, beyond: float) -> str:
+    """Energy height [m] beyond what idle and the schedule can lose, in feet, and in miles on the glide path's angle."""
+    if np.isinf(beyond):
+        return "idle and the schedule lose too little from any height"
+    miles = beyond / track.scenario.arrival.glide_path.gradient / NAUTICAL_MILE
+    return f"{_feet(beyond)} of energy, {miles:.1f} nm of path, more than idle and the schedule can lose"
 
 
 def _brake_stowed(track: Track) -> Iterator[Finding]:
@@ -225,6 +234,18 @@ def _sink(track: Track) -> Iterator[Finding]:
             f"for {track.time[last] - track.time[first]:.0f} s"
         )
         yield track.finding(first, Subject.SINK, Severity.SEVERE, evidence)
+
+
+def _limits(track: Track) -> Iterator[Finding]:
+    """Limits of speed, load and path that the verdict on the flight found passed, each where it was worst."""
+    for breach in track.flight.summary.breaches:
+        if breach.demand in _LIMITS and breach.distance_to_go <= track.to_go[0]:
+            at = int(np.argmin(np.abs(track.to_go - breach.distance_to_go)))
+            yield track.finding(at, Subject.LIMIT, Severity.SEVERE, breach.sentence)
+
+
+_LIMITS = ("largest speed", "least speed", "least speed with speed brake", "largest load factor", "least load factor")
+"""Names of what a verdict calls them (`motion.handling`)."""
 
 
 def _last_useful(track: Track) -> Iterator[Finding]:

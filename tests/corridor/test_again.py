@@ -36,8 +36,8 @@ def again(step: float = 100.0) -> Again:
 def test_the_highest_descents_reach_the_gate_no_faster_than_it_allows() -> None:
     """But for what lags cost on the shortest way: 25 ft of energy are 2 kt at the gate.
 
-    Limit speeds are kept, and where no energy is left over the gate is passed stable. A flight too fast for the next device stays level until it is
-    slow enough, for at most a mile.
+    Limit speeds are kept, and where no energy is left over the gate is passed stable. A flight too fast for the next
+    device stays level until it is slow enough, for at most a mile.
     """
     assert np.max(again().excess) < 25.0 * FOOT
     assert np.max(again().over) < 2.0 * KNOT

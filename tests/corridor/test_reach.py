@@ -54,9 +54,11 @@ def test_a_tailwind_lowers_it() -> None:
 
 def test_fast_and_heavy_it_is_lower_slow_and_heavy_it_is_not() -> None:
     """Weight carries further at a speed well above that of best lift over drag, which rises with weight, as do the
-    speeds at which the schedule brings drag out (Hull 2007, chapter 3: drag at a speed by weight)."""
+    speeds at which the schedule brings drag out (Hull 2007, chapter 3: drag at a speed by weight). Where the speed may
+    not rise first: a dive to where drag is large is open to both."""
     light, heavy = (
-        scheduled(edge(BRAKE, (*STILL, f"start.mass_kg={mass}")), 22.0 * NAUTICAL_MILE) for mass in (56000, 66000)
+        scheduled(falling(edge(BRAKE, (*STILL, f"start.mass_kg={mass}"))), 22.0 * NAUTICAL_MILE)
+        for mass in (56000, 66000)
     )
     assert heavy[3] < light[3] - 200.0 * FOOT
     assert heavy[0] > light[0] + 200.0 * FOOT
@@ -71,10 +73,26 @@ def test_the_lowest_lies_below_the_highest_and_below_the_glide_path() -> None:
 
 def test_a_finer_grid_widens_it_a_little() -> None:
     """Every path of a grid is a descent: the coarse edge bounds the true one from inside, the fine one is near it."""
-    coarse, fine = edge(BRAKE), edge(BRAKE, STILL, 0.5 * COARSE)
+    coarse, fine = falling(edge(BRAKE)), falling(edge(BRAKE, STILL, 0.5 * COARSE))
     gain = np.array([scheduled(fine, mark) - scheduled(coarse, mark) for mark in MARKS])
     assert np.nanmin(gain) > -40.0 * FOOT
     assert np.nanmax(gain) < 250.0 * FOOT
+
+
+def falling(found: Reach) -> Reach:
+    """The edge for descents whose speed only falls."""
+    assert found.falling is not None
+    return found.falling
+
+
+def test_speed_that_may_rise_first_helps_the_slow_and_far_and_never_costs() -> None:
+    """Drag grows with speed: from 190 kt a dive to a faster speed loses more energy than staying slow does."""
+    for devices in (SCHEDULE, BRAKE, EVERYTHING):
+        whole, only = edge(devices).altitude, falling(edge(devices)).altitude
+        assert np.all(whole[np.isfinite(only)] >= only[np.isfinite(only)])
+    whole, only = (scheduled(one, 22.0 * NAUTICAL_MILE) for one in (edge(EVERYTHING), falling(edge(EVERYTHING))))
+    assert whole[0] > only[0] + 500.0 * FOOT
+    assert whole[-1] == only[-1]
 
 
 def states(found: Reach) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -84,14 +102,17 @@ def states(found: Reach) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize("devices", [SCHEDULE, EVERYTHING], ids=lambda devices: devices.name)
-def test_every_path_slows_and_sinks_and_brings_the_devices_out(devices: DeviceSet) -> None:
+def test_every_path_sinks_and_slows_in_the_end_and_brings_the_devices_out(devices: DeviceSet) -> None:
     found = edge(devices)
     place, speed, configuration = states(found)
     plan = paths(found, place, speed, configuration)
     own = np.arange(place.size)
     assert np.allclose(plan.altitude[place, own], found.altitude[place, speed, configuration])
-    outwards = (plan.altitude, plan.speed)
-    assert all(np.nanmin(np.diff(values, axis=0)) > -0.06 for values in outwards)
+    assert np.nanmin(np.diff(plan.altitude, axis=0)) > -0.06
+    # seen from the gate outwards speed rises, and then falls at most: it does not rise again once it has begun to fall
+    rise = np.diff(plan.speed, axis=0)
+    has_fallen = np.logical_or.accumulate(rise < -1e-6, axis=0)
+    assert not np.any(has_fallen & (rise > 1e-6))
     assert all(np.nanmax(np.diff(values, axis=0)) < 1e-9 for values in (plan.steps, plan.gear))
     slow, fast = ground().gate_speeds(ground().scenario.arrival.gate)
     assert np.all((plan.speed[0] >= slow - 1e-9) & (plan.speed[0] <= fast))
