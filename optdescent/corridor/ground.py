@@ -177,7 +177,7 @@ def _places(scenario: Scenario, farthest: float, more: Sequence[float], spacing:
     arrival = scenario.arrival
     path = arrival.glide_path
     nearest = arrival.gate.place(path)
-    marks = [nearest, farthest, path.below_within, *more]
+    marks = [nearest, farthest, path.below_within, *more, *([_FAR] if _FAR < farthest else [])]
     marks += [-path.distance(height) for height in (path.capture_at_least, path.capture_at_most)]
     marks += [limit.within for limit in arrival.speed_limits if limit.within is not None]
     marks += [gate.place(path) for gate in arrival.more_gates]
@@ -185,5 +185,13 @@ def _places(scenario: Scenario, farthest: float, more: Sequence[float], spacing:
     inside = sorted(mark for mark in marks if nearest <= mark <= farthest)
     apart = [inside[0]]
     apart += [mark for before, mark in pairwise(inside) if mark - before > _SAME]
-    parts = [np.linspace(a, b, math.ceil((b - a) / spacing) + 1)[1:] for a, b in pairwise(apart)]
+    parts = [np.linspace(a, b, math.ceil((b - a) / _between(a, spacing)) + 1)[1:] for a, b in pairwise(apart)]
     return np.concatenate([[apart[0]], *parts])
+
+
+_FAR = 25.0 * NAUTICAL_MILE
+"""Distance to go [m] from which on places may lie twice as far apart: no device but the brake is out there."""
+
+
+def _between(nearest: float, spacing: float) -> float:
+    return 2.0 * spacing if nearest >= _FAR - _SAME else spacing
