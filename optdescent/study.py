@@ -25,6 +25,7 @@ from optdescent.inputs import (
     whole,
     with_settings,
 )
+from optdescent.markup import card, pairs
 from optdescent.optimum.question import OptimumQuestion
 from optdescent.results import Provenance
 from optdescent.results.provenance import fingerprint
@@ -132,6 +133,18 @@ class Study:
         text = _text(declared, flights, scenario, rules, corners)
         compute, derive = declared.compute, declared.derive
         return cls(declared.title, scenario, plan, asked, rules, compute, flights, distances, text, derive)
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        conditions = self.plan.conditions
+        computed = ["the optimum"] * self.compute.optimum + [rule.name for rule in self.rules]
+        rows = [
+            ("scenario", f"{self.scenario.title} ({self.scenario.digest})"),
+            ("cases", str(conditions.size)),
+            ("over", ", ".join(axis.name for axis in conditions.axes)),
+            ("computed in each", ", ".join(computed)),
+        ]
+        return card(f"Study: {self.title}", [pairs(rows)], f"study {self.digest}")
 
     @property
     def digest(self) -> str:

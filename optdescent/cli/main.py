@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from optdescent.cli.capture import capture
 from optdescent.cli.chart import chart
 from optdescent.cli.check import check
 from optdescent.cli.corridor import corridor
@@ -12,6 +13,7 @@ from optdescent.cli.derive import derive
 from optdescent.cli.identify import identify
 from optdescent.cli.margins import margins
 from optdescent.cli.optimise import optimise
+from optdescent.cli.report import report
 from optdescent.cli.rules import rules
 from optdescent.cli.slope import slope
 from optdescent.cli.sweep import sweep
@@ -32,11 +34,13 @@ main.add_command(check)
 main.add_command(optimise)
 main.add_command(margins)
 main.add_command(chart)
+main.add_command(report)
 main.add_command(identify)
 main.add_command(sweep)
 main.add_command(rules)
 main.add_command(derive)
 main.add_command(corridor)
+main.add_command(capture)
 main.add_command(debrief)
 main.add_command(rehearse)
 main.add_command(slope)

@@ -1,9 +1,5 @@
-"""The caution, in a file that imports nothing: the command line shows it in `--help`, which starts fast."""
+"""The caution as results carry it; importing it imports next to nothing, so that `--help` starts fast."""
 
 from __future__ import annotations
 
-CAUTION = (
-    "Training analysis and research only; not for use in flight or for dispatch. The operator's approved data, local "
-    "regulations and licensed instructors decide."
-)
-"""The caution that every result, chart, table and report carries."""
+from optdescent.caution import CAUTION as CAUTION

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
-from optdescent.results.flight import dataset_html
 from optdescent.results.marks import Marks
+from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 
@@ -84,7 +84,7 @@ class Corridor:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return dataset_html(self.dataset)
+        return dataset_card("Corridor", self.provenance, self.dataset)
 
     def to_csv(self, path: Path) -> None:
         """Write one row for each point as CSV, with comment lines of provenance and caution.

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.results.files import csv_text
+from optdescent.results.files import csv_text, write_netcdf
 from optdescent.results.flight import Flight, GateReport
 from optdescent.results.last_action import LastActions, last_actions_plain
+from optdescent.results.notebook import debrief_html
 from optdescent.results.plain import flight_plain, gate_plain
 from optdescent.results.provenance import CAUTION
 from optdescent.units import FOOT, KNOT, MINUTE, NAUTICAL_MILE
@@ -43,6 +45,7 @@ class Subject(Enum):
     CAPTURED_CLEAN = "glide path captured clean"
     CAPTURED_FROM_ABOVE = "glide path captured from above"
     SINK = "sink rate beyond the limit"
+    LIMIT = "a limit passed"
     LAST_USEFUL = "last useful action passed"
     UNSTABLE = "unstable at the gate"
 
@@ -126,8 +129,7 @@ class Debrief:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        rows = "".join(f"<li>{finding.severity.value}: {finding.sentence}</li>" for finding in self.findings)
-        return f"<p>{self!r}</p><ol>{rows}</ol>"
+        return debrief_html(self)
 
 
 def debrief_plain(found: Debrief) -> dict[str, Any]:
@@ -163,6 +165,17 @@ def _finding_plain(finding: Finding) -> dict[str, Any]:
         "instead": finding.instead,
         "sentence": finding.sentence,
     }
+
+
+def write_points(path: Path, found: Debrief) -> None:
+    """Write what is known of each point of a debrief as netCDF-4, in SI.
+
+    Raises
+    ------
+    InputFault
+        The file cannot be written.
+    """
+    write_netcdf(path, found.points.assign_attrs(found.flight.provenance.attributes(), kind="debrief points"))
 
 
 def findings_csv(found: Debrief) -> str:

@@ -97,3 +97,21 @@ def read_netcdf(path: str | Path) -> xr.Dataset:
     # xarray leaves part of the annotation of its function open
     load = cast(Callable[..., xr.Dataset], xr.load_dataset)
     return load(path, engine="h5netcdf", decode_timedelta=False)
+
+
+def netcdf_kind(path: str | Path) -> str:
+    """What a netCDF-4 file says that it holds [-]; empty if it does not say.
+
+    Raises
+    ------
+    InputFault
+        The file cannot be read.
+    """
+    # xarray leaves part of the annotation of its function open
+    read = cast(Callable[..., xr.Dataset], xr.open_dataset)
+    try:
+        with read(path, engine="h5netcdf", decode_cf=False) as dataset:
+            return str(dataset.attrs.get("kind", ""))
+    except (OSError, ValueError) as error:
+        given = f"cannot be read ({str(error).splitlines()[0]})"
+        raise InputFault([Fault(str(path), "", given, "a netCDF-4 file written by this package")]) from error

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_netcdf, write_netcdf
-from optdescent.results.flight import dataset_html
+from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 
@@ -118,7 +118,7 @@ class Fit:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return dataset_html(self.dataset)
+        return dataset_card("Fit", self.provenance, self.dataset)
 
     def to_netcdf(self, path: str | Path) -> None:
         """Write the fit as netCDF-4, in one step.

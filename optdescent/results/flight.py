@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass, fields
 from enum import Enum
-from operator import methodcaller
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_netcdf, write_netcdf
 from optdescent.results.marks import Marks
+from optdescent.results.notebook import flight_html
 from optdescent.results.provenance import Provenance
 from optdescent.results.reading import Reading
 from optdescent.results.schema import COLUMNS, SOLVED_COLUMNS
@@ -172,7 +172,7 @@ class Flight:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return f"<p>{self!r}</p>{dataset_html(self.dataset)}"
+        return flight_html(self)
 
 
 def _summary(data: dict[str, Any]) -> Summary:
@@ -186,11 +186,6 @@ def _summary(data: dict[str, Any]) -> Summary:
 def _gate(data: dict[str, Any]) -> GateReport:
     gate: dict[str, Any] = {**data, "reasons": tuple(data["reasons"])}
     return GateReport(**gate)
-
-
-def dataset_html(dataset: xr.Dataset) -> str:
-    """Rich display of a dataset in notebooks, by their protocol: public, though its name begins with an underscore."""
-    return str(methodcaller("_repr_html_")(dataset))
 
 
 def flight_dataset(columns: dict[str, NDArray[np.float64]], steps: tuple[str, ...]) -> xr.Dataset:

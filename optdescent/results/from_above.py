@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.results.files import csv_text, write_text
-from optdescent.results.flight import dataset_html
+from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
@@ -149,7 +149,7 @@ class FromAbove:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return dataset_html(self.plan)
+        return dataset_card("Capture from above", self.provenance, self.plan, [self.sentence])
 
     def column(self, name: str) -> Array:
         """Values (point,) of a column of the plan [SI]."""

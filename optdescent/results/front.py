@@ -13,8 +13,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.results.files import write_netcdf, write_text
-from optdescent.results.flight import dataset_html
+from optdescent.inputs import Fault, InputFault
+from optdescent.results.files import read_netcdf, write_netcdf, write_text
+from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 
@@ -27,21 +28,28 @@ _COLUMNS = (
     Column("held_share_high", "1", "high end of its 95 % confidence interval", ""),
     Column("stable_share", "1", "share of check conditions stable at the gate", ""),
     Column("limits_kept_share", "1", "share in which every limit on the way was kept too", ""),
-    Column("fuel_mean", "kg", "fuel, mean of the check conditions", "kg"),
-    Column("time_mean", "s", "time, mean of the check conditions", "min"),
+    Column("fuel_mean", "kg", "fuel, mean of the same check conditions; of all flights where no rule counts", "kg"),
+    Column("same_conditions", "1", "check conditions in which it and the rule compared with both count", ""),
+    Column("fuel_held_mean", "kg", "fuel, mean of the check conditions that count, other ones for each rule", "kg"),
+    Column("time_mean", "s", "time, mean of the check conditions that count", "min"),
     Column("train_held_share", "1", "share of training conditions that count, of a derived rule", ""),
     Column("predicted_low", "1", "low end of the interval predicted for unseen conditions", ""),
     Column("predicted_high", "1", "high end of the interval predicted for unseen conditions", ""),
     Column("unseen_held_share", "1", "share of unseen conditions that count", ""),
-    Column("unseen_fuel_mean", "kg", "fuel, mean of the unseen conditions", "kg"),
+    Column("unseen_fuel_mean", "kg", "fuel, mean of the same unseen conditions", "kg"),
     Column("is_derived", "1", "derived (1) or of the library (0)", ""),
     Column("is_on_front", "1", "bettered by no other rule (1) or by some (0)", ""),
-    Column("is_recommended", "1", "the recommended one of the derived rules with the wanted share (1), else 0", ""),
+    Column(
+        "is_recommended",
+        "1",
+        "the recommended one of the derived rules whose interval is not below the wanted share (1), else 0",
+        "",
+    ),
 )
 FRONT_COLUMNS = {column.name: column for column in _COLUMNS}
 """Numeric variables over `rule` by name; `rule_title` and `rule_source` stand beside them."""
 _FLAGS = ("is_derived", "is_on_front", "is_recommended")
-_WHOLE = ("simplicity",)
+_WHOLE = ("simplicity", "same_conditions")
 
 
 @dataclass(frozen=True)
@@ -50,7 +58,7 @@ class Effort:
 
     `keep_limits` says that a stable gate counts only where every limit on the way was kept too. Of derived rules within
     `alike` [kg] of the least fuel the simplest is recommended. `is_cut_short` says that the search ended before it had
-    tried all that it would; `library` names the other rules.
+    tried all that it would; `library` names the other rules, `compared_with` the rule beside which fuel is compared.
     """
 
     wanted: float
@@ -62,6 +70,7 @@ class Effort:
     rules_flown: int
     is_cut_short: bool
     library: str
+    compared_with: str = ""
 
 
 def front_dataset(
@@ -102,6 +111,7 @@ def front_dataset(
         "rules_flown": effort.rules_flown,
         "is_cut_short": int(effort.is_cut_short),
         "library": effort.library,
+        "compared_with": effort.compared_with,
     }
     coordinates = {"rule": np.array(names, dtype=object), **texts}
     return xr.Dataset(arrays, coords=coordinates, attrs=attributes)
@@ -149,7 +159,7 @@ class Front:
 
     @property
     def recommended(self) -> int | None:
-        """Place of the recommended rule [-]; None where no derived rule has the wanted share."""
+        """Place of the recommended rule [-]; None where the low end of no interval is the wanted share."""
         found = np.flatnonzero(self.flags("is_recommended"))
         return int(found[0]) if found.size else None
 
@@ -166,7 +176,7 @@ class Front:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return dataset_html(self.table)
+        return dataset_card("Derived rules", self.provenance, self.table)
 
     def to_csv(self, path: Path) -> None:
         """Write one row for each rule as CSV with comment lines of provenance and caution.
@@ -192,8 +202,28 @@ class Front:
         InputFault
             The file cannot be written.
         """
-        attributes = {**self.table.attrs, **self.provenance.attributes(), "kind": "front"}
+        attributes = {**self.table.attrs, **self.provenance.attributes(), "kind": "front", "of": self.provenance.of}
         write_netcdf(path, self.table.assign_attrs(attributes))
+
+    @classmethod
+    def from_netcdf(cls, path: str | Path) -> Front:
+        """Rules of a file that `to_netcdf` wrote [SI].
+
+        Raises
+        ------
+        InputFault
+            The file cannot be read or does not hold a front.
+        """
+        try:
+            table = read_netcdf(path)
+            given: dict[str, Any] = {str(key): value for key, value in table.attrs.items()}
+            if given.get("kind") != "front":
+                raise ValueError(f"it is of kind {given.get('kind')!r}")
+            texts = (str(given[key]) for key in ("title", "scenario", "scenario_digest", "of"))
+            return cls(table, Provenance(*texts))
+        except (OSError, KeyError, TypeError, ValueError) as error:
+            told = f"does not hold a front ({error})"
+            raise InputFault([Fault(str(path), "", told, "front.nc of this package")]) from error
 
 
 _DIGITS = {"kg": 1, "min": 2, "": 4}
@@ -224,6 +254,7 @@ def front_plain(front: Front) -> dict[str, Any]:
         **{name: int(attributes[name]) for name in counts},
         "is_cut_short": bool(attributes["is_cut_short"]),
         "library": front.library,
+        "fuel_compared_with": str(attributes["compared_with"]),
         "recommended": None if recommended is None else front.names[recommended],
         "rules": rules,
         "caution": CAUTION,

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
+from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import csv_text
+from optdescent.results.notebook import last_actions_html
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.units import FOOT, KNOT, MINUTE, NAUTICAL_MILE
 
@@ -51,6 +55,10 @@ class LastActions:
     actions: tuple[LastAction, ...]
     provenance: Provenance
 
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return last_actions_html(self)
+
     def of(self, devices: str) -> LastAction:
         """The one of a set of devices by its name.
 
@@ -91,3 +99,38 @@ def last_actions_csv(found: Sequence[LastActions]) -> str:
     comments = [*(f"{provenance.title}; {provenance.line}" for provenance in provenances), CAUTION]
     rows = [{"flight": one.flight, **row} for one in found for row in last_actions_plain(one)["last_useful"]]
     return csv_text(comments, list(rows[0]) if rows else [], rows)
+
+
+def read_last_actions(path: str | Path) -> tuple[LastActions, ...]:
+    """Last useful points of a file that `last_actions_csv` made, by flight [SI].
+
+    What such a file does not hold (height of the gate, flaps, gear) is not a number; of the scenario it has title and
+    digest, of several scenarios those of the first.
+
+    Raises
+    ------
+    InputFault
+        The file cannot be read or does not hold last useful points.
+    """
+    try:
+        lines = Path(path).read_text(encoding="utf-8").splitlines()
+        comments = [line.removeprefix("# ") for line in lines if line.startswith("#")]
+        title, _, source = comments[0].rpartition("; ")
+        provenance = Provenance(title, "", source.rpartition(" ")[2])
+        found: dict[str, list[LastAction]] = {}
+        for row in csv.DictReader(line for line in lines if not line.startswith("#")):
+            found.setdefault(row["flight"], []).append(_action(row))
+        if not found:
+            raise ValueError("no row")
+        return tuple(LastActions(flight, tuple(actions), provenance) for flight, actions in found.items())
+    except (OSError, KeyError, IndexError, TypeError, ValueError) as error:
+        told = f"does not hold last useful points ({type(error).__name__}: {error})"
+        raise InputFault([Fault(str(path), "", told, "last_useful.csv of this package")]) from error
+
+
+def _action(row: dict[str, str]) -> LastAction:
+    units = (("distance_nm", NAUTICAL_MILE), ("height_ft", FOOT), ("speed_kt", KNOT), ("time_min", MINUTE))
+    numbers = [unit * float(row[key] or "nan") for key, unit in units]
+    nothing = float("nan")
+    is_of_use, is_kept = ({"True": True, "False": False}[row[key]] for key in ("of_use", "enough_to_the_gate"))
+    return LastAction(row["devices"], nothing, is_of_use, is_kept, *numbers, flaps=nothing, gear=nothing)

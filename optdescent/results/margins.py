@@ -12,8 +12,10 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from optdescent.results.files import write_netcdf, write_text
-from optdescent.results.flight import Flight, dataset_html
+from optdescent.inputs import Fault, InputFault
+from optdescent.results.files import read_netcdf, write_netcdf, write_text
+from optdescent.results.flight import Flight
+from optdescent.results.notebook import margins_html, margins_rows
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 
@@ -54,7 +56,7 @@ COORDINATES = {
 
 @dataclass(frozen=True, repr=False)
 class Margins:
-    """A table over `flight` (optimum first), and the flights behind it in the same order."""
+    """A table over `flight` (optimum first), and the flights behind it in the same order; none if it was read alone."""
 
     table: xr.Dataset
     flights: tuple[Flight, ...]
@@ -71,7 +73,9 @@ class Margins:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return dataset_html(self.table)
+        names = [str(name) for name in self.table["flight"].to_numpy()]
+        rows = margins_rows(self.table, MARGIN_COLUMNS, lambda value, column: _rounded(value, column.chart_unit.suffix))
+        return margins_html(self.provenance, names, rows, self.table)
 
     def rows(self) -> tuple[list[str], list[list[str]]]:
         """Header and one row for each flight, numbers in units of the trade, rounded as read [header units]."""
@@ -108,6 +112,26 @@ class Margins:
             The file cannot be written.
         """
         write_netcdf(path, self.table.assign_attrs(self.provenance.attributes()).assign_attrs(kind="margins"))
+
+    @classmethod
+    def from_netcdf(cls, path: str | Path) -> Margins:
+        """Table of a file that `to_netcdf` wrote [SI], without the flights, which are files of their own.
+
+        Raises
+        ------
+        InputFault
+            The file cannot be read or does not hold margins.
+        """
+        try:
+            dataset = read_netcdf(path)
+            given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
+            if given.get("kind") != "margins":
+                raise ValueError(f"it is of kind {given.get('kind')!r}")
+            provenance = Provenance(given["title"], given["scenario"], given["scenario_digest"])
+            return cls(dataset.drop_attrs(deep=False), (), provenance)
+        except (OSError, KeyError, TypeError, ValueError) as error:
+            told = f"does not hold margins ({error})"
+            raise InputFault([Fault(str(path), "", told, "margins.nc of this package")]) from error
 
 
 def _flat(name: str, variable: xr.DataArray) -> list[tuple[str, list[str]]]:

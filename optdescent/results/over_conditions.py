@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from optdescent.results.files import csv_text, write_netcdf, write_text
-from optdescent.results.flight import dataset_html
+from optdescent.inputs import Fault, InputFault
+from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
+from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 
 _OF_FLIGHTS = (
     Column("flown", "1", "conditions in which the rule was flown: in the others it cannot start down", ""),
+    Column("stable_flights", "1", "flights stable at the gate", ""),
     Column("stable_share", "1", "share of conditions stable at the gate", ""),
     Column("stable_share_low", "1", "low end of its 95 % confidence interval", ""),
     Column("stable_share_high", "1", "high end of its 95 % confidence interval", ""),
@@ -23,10 +25,12 @@ _OF_FLIGHTS = (
     Column("gate_energy_median", "m", "energy height at the gate above the most allowed, median", "ft"),
     Column("gate_energy_high", "m", "the same, exceeded in one condition of ten", "ft"),
     Column("speed_room_low", "m s-1", "least room to the next limit speed, less in one condition of ten", "kt"),
-    Column("brake_distance_mean", "m", "distance with speed brake, mean", "nm"),
-    Column("thrust_distance_mean", "m", "distance with thrust above idle, mean", "nm"),
-    Column("thrust_fuel_mean", "kg", "fuel above idle, mean", "kg"),
-    Column("fuel_mean", "kg", "fuel, mean", "kg"),
+    Column("brake_distance_mean", "m", "distance with speed brake, mean of all flights", "nm"),
+    Column("thrust_distance_mean", "m", "distance with thrust above idle, mean of all flights", "nm"),
+    Column("thrust_fuel_mean", "kg", "fuel above idle, mean of all flights", "kg"),
+    Column("fuel_mean", "kg", "fuel, mean over the same conditions: to compare rules, see `rules.compared`", "kg"),
+    Column("same_conditions", "1", "conditions in which it and the rule compared with are both stable", ""),
+    Column("fuel_stable_mean", "kg", "fuel, mean of the stable flights: in other conditions for each rule", "kg"),
     Column("compared", "1", "stable flights in conditions whose own optimum was computed", ""),
     Column("fuel_above_optimum_mean", "kg", "fuel above the condition's own optimum, mean of stable flights", "kg"),
     Column("fuel_above_optimum_low", "kg", "the same, less in one condition of ten", "kg"),
@@ -79,6 +83,8 @@ CASE_COLUMNS = {
     )
 }
 """Numeric variables of each case by name; `reason` stands beside them."""
+KIND = "margins over conditions"
+"""What a stored file says that it is."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -94,7 +100,8 @@ class OverConditions:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return dataset_html(self.table)
+        said = [str(text) for text in self.table["breaking"].to_numpy() if text] if "breaking" in self.table else []
+        return dataset_card("Margins over conditions", self.provenance, self.table, said)
 
     def to_csv(self, path: Path) -> None:
         """Write the table by rule as CSV with comment lines of provenance and caution.
@@ -118,7 +125,32 @@ class OverConditions:
             The file cannot be written.
         """
         both = xr.Dataset({**self.cases.data_vars, **self.table.data_vars})
-        write_netcdf(path, both.assign_attrs(self.provenance.attributes()).assign_attrs(kind="margins over conditions"))
+        stamped = both.assign_attrs(self.table.attrs).assign_attrs(self.provenance.attributes())
+        write_netcdf(path, stamped.assign_attrs(kind=KIND))
+
+    @classmethod
+    def from_netcdf(cls, path: str | Path) -> OverConditions:
+        """Table and cases of a file that `to_netcdf` wrote [SI].
+
+        Raises
+        ------
+        InputFault
+            The file cannot be read or does not hold margins over conditions.
+        """
+        try:
+            dataset = read_netcdf(path)
+            given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
+            if given.get("kind") != KIND:
+                raise ValueError(f"it is of kind {given.get('kind')!r}")
+            bare = dataset.drop_attrs(deep=False)
+            of_cases = [name for name, own in bare.data_vars.items() if "case" in own.dims]
+            table = bare.drop_vars([*of_cases, "case"]).assign_attrs(
+                conditions=given["conditions"], conditions_with_optimum=int(given["conditions_with_optimum"])
+            )
+            return cls(table, bare[of_cases], Provenance(given["title"], given["scenario"], given["scenario_digest"]))
+        except (OSError, KeyError, TypeError, ValueError) as error:
+            told = f"does not hold margins over conditions ({error})"
+            raise InputFault([Fault(str(path), "", told, "conditions.nc of this package")]) from error
 
 
 _DIGITS = {"kg": 1, "min": 2, "nm": 2, "ft": 0, "kt": 1, "": 4}
@@ -153,6 +185,7 @@ def over_conditions_plain(found: OverConditions) -> dict[str, Any]:
         "conditions": int(found.cases.sizes["case"]),
         "conditions_file": str(attributes["conditions"]),
         "conditions_with_optimum": int(attributes["conditions_with_optimum"]),
+        "fuel_compared_with": str(attributes["fuel_compared_with"]),
         "rules": rules,
     }
 

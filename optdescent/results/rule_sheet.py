@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_netcdf, write_netcdf
-from optdescent.results.flight import dataset_html
+from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import COLUMNS, Column
 
@@ -85,7 +85,7 @@ class RuleSheet:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return f"<p>{self!r}</p>{dataset_html(self.dataset)}"
+        return dataset_card(f"{self.name}, {self.title}", self.provenance, self.dataset, self.sentences)
 
     def to_netcdf(self, path: str | Path) -> None:
         """Write the sheet as netCDF-4, in one step.

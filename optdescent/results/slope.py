@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
-from optdescent.results.flight import dataset_html
+from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
 from optdescent.units import DEGREE, FOOT
@@ -102,7 +102,7 @@ class SlopeChart:
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
-        return dataset_html(self.dataset)
+        return dataset_card("Slowing on a slope", self.provenance, self.dataset)
 
     def to_csv(self, path: Path) -> None:
         """Write one row for each deceleration as CSV, with comment lines of provenance and caution.

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields
 from typing import Any
+
+from optdescent.results.notebook import solver_html
+from optdescent.units import FOOT
+
+_BAND = re.compile(r"tailwind from (\d+) to (\d+) ft")
 
 
 @dataclass(frozen=True)
@@ -33,6 +39,12 @@ class Slope:
     fuel: float
     idle_distance: float
 
+    @property
+    def heights(self) -> tuple[float, float] | None:
+        """Heights above sea level [m] between which a tailwind is meant; None of any other quantity."""
+        found = _BAND.fullmatch(self.quantity)
+        return None if found is None else (FOOT * float(found[1]), FOOT * float(found[2]))
+
 
 @dataclass(frozen=True)
 class SolverRecord:
@@ -59,6 +71,10 @@ class SolverRecord:
     orders: tuple[str, ...]
     events: tuple[EventRecord, ...]
     sensitivity: tuple[Slope, ...]
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return solver_html(self)
 
     @classmethod
     def from_plain(cls, data: dict[str, Any]) -> SolverRecord:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum, IntEnum
@@ -16,6 +17,7 @@ from xarray.core.indexing import ExplicitIndexer, IndexingSupport, LazilyIndexed
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import write_netcdf
+from optdescent.results.provenance import Provenance
 from optdescent.results.schema import Column
 
 
@@ -87,10 +89,12 @@ class SweepColumn:
                 "flag_meanings": " ".join((self.none, *self.meanings)),
             }
         elif self.content is not Content.TEXT and self.column.unit:
-            found["units"] = self.column.unit
+            found |= {"units": self.column.unit, CHARTED: self.column.charted}
         return found
 
 
+CHARTED = "charted"
+"""Attribute of a number: suffix of the unit that charts show it in."""
 STATUS = SweepColumn(
     Column("status", "", "how the case ended", ""),
     Content.FLAG,
@@ -98,6 +102,45 @@ STATUS = SweepColumn(
     none=Status.NOT_COMPUTED.name.lower(),
 )
 REASON = SweepColumn(Column("reason", "", "why a case has no answer", ""), Content.TEXT)
+
+
+@dataclass(frozen=True, repr=False)
+class Swept:
+    """A finished sweep: its dataset as `read_sweep` has it, and where it is from."""
+
+    dataset: xr.Dataset
+    provenance: Provenance
+
+    @classmethod
+    def from_zarr(cls, path: str | Path) -> Swept:
+        """Sweep of a store [SI; the varied quantities in the units of their names].
+
+        Raises
+        ------
+        InputFault
+            There is no sweep, or it does not say where it is from.
+        """
+        dataset = read_sweep(path)
+        given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
+        try:
+            provenance = Provenance(given["title"], given["scenario"], given["scenario_digest"], of="study")
+        except KeyError as error:
+            told = f"does not say where it is from ({error})"
+            raise InputFault([Fault(str(path), "", told, "a sweep written by this package")]) from error
+        return cls(dataset, provenance)
+
+    @property
+    def axes(self) -> tuple[str, ...]:
+        """Names of the varied quantities, in the order of the study."""
+        return tuple(json.loads(self.dataset.attrs["axes"]))
+
+    @property
+    def is_grid(self) -> bool:
+        """Whether every level of each axis is met with every level of the others [-]."""
+        return all(axis in self.dataset.dims for axis in self.axes)
+
+    def __repr__(self) -> str:
+        return f"Swept({self.provenance.title!r}, {', '.join(self.axes)})"
 
 
 def read_sweep(path: str | Path) -> xr.Dataset:

@@ -31,6 +31,7 @@ from optdescent.scenario.declaration import (
     ScenarioDeclaration,
     Start,
 )
+from optdescent.scenario.shown import scenario_html
 from optdescent.scenario.start import start_faults
 from optdescent.scenario.technique import PERFECT, Technique, technique_faults
 from optdescent.units import FOOT, KNOT
@@ -138,6 +139,10 @@ class Scenario:
             warmth=warmth,
             technique=declared.technique,
         )
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        return scenario_html(self)
 
     @cached_property
     def text(self) -> str:

@@ -1,0 +1,91 @@
+"""What was asked, on the page: its title, in short, every value, and the full text as stored."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any, cast
+
+from optdescent.report.table_html import table_html
+from optdescent.report.template import NOTHING, Markup, joined, paragraph, tag, text
+from optdescent.results import Provenance
+from optdescent.results.tables import Heading, Table, one_line
+from optdescent.units import FOOT, NAUTICAL_MILE
+
+_LONG = 120
+"""Letters of a value that the list of inputs shows; the full text has all."""
+_HEADINGS = (Heading("key", "key", is_text=True), Heading("value", "value, in SI units", is_text=True))
+
+
+def asked_html(own: Provenance) -> Markup:
+    """What was asked: in short, then folded every value that is set, in SI, and the text that the digest is of."""
+    title = tag("h3", {"dir": "auto"}, text(own.title))
+    digest = tag("p", {"class": "quiet"}, text(f"{own.of.capitalize()} {own.scenario_digest}."))
+    if not own.scenario_text:
+        return joined([title, digest, paragraph("Its text is not stored with these results.")])
+    values = _values(own.scenario_text)
+    short = _short(values)
+    listed = [(key, value) for key, value in values.items() if not key.startswith("airframe.")]
+    rows = tuple((key, _cut(value)) for key, value in listed)
+    inputs = Table("inputs", f"Inputs of {one_line(own.title)}", _HEADINGS, rows, "What is not set is left out.")
+    return joined(
+        [
+            title,
+            paragraph(short) if short else NOTHING,
+            digest,
+            _folded(f"The {len(rows)} values that are set", table_html(inputs)) if rows else NOTHING,
+            _folded(
+                "Full text as stored, airframe and wind included, in SI units",
+                tag("pre", {"tabindex": "0"}, tag("code", {}, text(own.scenario_text))),
+            ),
+        ]
+    )
+
+
+def _folded(summary: str, inside: Markup) -> Markup:
+    return tag("details", {}, tag("summary", {}, text(summary)), inside)
+
+
+def _cut(value: str) -> str:
+    return value if len(value) <= _LONG else f"{value[:_LONG]}… ({len(value)} letters)"
+
+
+def _values(stored: str) -> dict[str, str]:
+    """Each value of a stored text by its dotted key; those of a scenario without the scenario's own name before them.
+
+    A text that is no JSON has none.
+    """
+    try:
+        whole: Any = json.loads(stored)
+    except ValueError:
+        return {}
+    return {
+        key.removeprefix("scenario."): value for key, value in _leaves("", whole) if value not in ("null", "[]", "")
+    }
+
+
+def _leaves(key: str, value: Any) -> Iterator[tuple[str, str]]:
+    if isinstance(value, dict):
+        named = cast(dict[str, Any], value)  # JSON has no other keys
+        for name, part in named.items():
+            yield from _leaves(f"{key}.{name}" if key else name, part)
+    elif isinstance(value, list) and any(isinstance(part, dict | list) for part in cast(list[Any], value)):
+        for place, part in enumerate(cast(list[Any], value)):
+            yield from _leaves(f"{key}[{place}]", part)
+    elif isinstance(value, str):
+        yield key, value
+    else:
+        yield key, f"{value:.7g}" if isinstance(value, float) else json.dumps(value, ensure_ascii=False)
+
+
+def _short(values: dict[str, str]) -> str:
+    """A scenario in one sentence; empty of anything else."""
+    keys = ("start.mass", "start.altitude", "start.distance", "arrival.airport", "air.wind.kind")
+    if any(key not in values for key in keys):
+        return ""
+    mass, altitude, distance = (float(values[key]) for key in keys[:3])
+    aircraft = values.get("airframe.title", "the airframe")
+    return (
+        f"{aircraft}, {mass / 1000.0:.1f} t, from {altitude / FOOT:.0f} ft at {distance / NAUTICAL_MILE:.0f} nm to go, "
+        f"to {values['arrival.airport']}; wind: {values['air.wind.kind']}."
+    )

@@ -1,0 +1,153 @@
+"""What a report is made from: stored results, what each is, and that nothing a report shows of them is missing."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from optdescent.figures.energy import NEEDS as ENERGY_NEEDS
+from optdescent.figures.height import NEEDS as HEIGHT_NEEDS
+from optdescent.figures.speed import NEEDS as SPEED_NEEDS
+from optdescent.results import Fit, Flight, Provenance
+from optdescent.results.corridor import CORRIDOR_COLUMNS, Corridor
+from optdescent.results.files import Fault, InputFault
+from optdescent.results.fit import FIT_COLUMNS
+from optdescent.results.front import FRONT_COLUMNS, Front
+from optdescent.results.margins import MARGIN_COLUMNS, Margins
+from optdescent.results.over_conditions import OverConditions
+from optdescent.results.rule_sheet import RULE_SHEET_COLUMNS, RuleSheet
+from optdescent.results.slope import DIMENSIONS as SLOPE_VARIABLES
+from optdescent.results.slope import SlopeChart
+from optdescent.results.stored import Stored, read_stored
+from optdescent.results.sweep import Swept
+
+LAST_USEFUL = "last_useful.csv"
+"""The one result that is a CSV file."""
+
+
+@dataclass(frozen=True)
+class Given:
+    """One stored result: its file, what that is in a word or two, a digest of its bytes, and what it holds."""
+
+    file: Path
+    what: str
+    digest: str
+    held: Stored
+
+    @property
+    def provenance(self) -> Provenance:
+        """Where it is from."""
+        return self.held[0].provenance if isinstance(self.held, tuple) else self.held.provenance
+
+
+def read_given(paths: Sequence[Path]) -> tuple[Given, ...]:
+    """Stored results of files and folders; of a folder, every result that lies in it.
+
+    Raises
+    ------
+    InputFault
+        Every file that there is not, that is no result, that lacks a variable, or that is given twice.
+    """
+    faults: list[Fault] = []
+    found: list[Given] = []
+    for path in paths:
+        for file in _files(path, faults):
+            try:
+                held = read_stored(file)
+                one = Given(file, _what(held), _digest(file), held)
+                faults += _missing(one)
+                found.append(one)
+            except InputFault as fault:
+                faults += fault.faults
+    faults += _given_twice(found)
+    if not paths:
+        faults.append(Fault("RESULT", "", "none", "at least one stored result"))
+    if faults:
+        raise InputFault(faults)
+    return tuple(found)
+
+
+def _files(path: Path, faults: list[Fault]) -> Iterable[Path]:
+    """Files of results that a path stands for; a folder without any is a fault."""
+    if not path.is_dir() or (path / "zarr.json").exists():
+        return [path]
+    try:
+        inside = sorted(path.iterdir())
+    except OSError as error:
+        faults.append(Fault(str(path), "", f"cannot be read ({error.strerror})", "a folder of results"))
+        return []
+    found = [one for one in inside if one.suffix == ".nc" or one.name == LAST_USEFUL or (one / "zarr.json").is_file()]
+    if not found:
+        allowed = f"a folder with results: .nc, a sweep's Zarr folder, {LAST_USEFUL}"
+        faults.append(Fault(str(path), "", "holds no result", allowed))
+    return found
+
+
+def _digest(file: Path) -> str:
+    """First twelve hexadecimal digits of the SHA-256 of a file, or of the files of a folder in the order of names."""
+    whole = hashlib.sha256()
+    for part in sorted(one for one in file.rglob("*") if one.is_file()) if file.is_dir() else [file]:
+        whole.update(part.relative_to(file).as_posix().encode() if file.is_dir() else b"")
+        whole.update(part.read_bytes())
+    return whole.hexdigest()[:12]
+
+
+def _given_twice(found: list[Given]) -> Iterator[Fault]:
+    seen: dict[str, Given] = {}
+    for one in found:
+        if one.digest in seen:
+            given = f"holds the same as {seen[one.digest].file}"
+            yield Fault(str(one.file), "", given, "each result once")
+        seen.setdefault(one.digest, one)
+
+
+_KINDS: dict[type, str] = {
+    Margins: "margins",
+    OverConditions: "margins over conditions",
+    Corridor: "energy corridor",
+    SlopeChart: "slope chart",
+    Front: "front of rules",
+    Fit: "fit of an airframe",
+    RuleSheet: "rule sheet",
+    Swept: "sweep",
+    tuple: "last useful points",
+}
+"""What a result is in a word or two; of a flight its own kind stands with it."""
+_OF_CONDITIONS = (
+    *("flown", "stable_share", "stable_share_low", "stable_share_high", "limits_kept_share", "gate_energy_median"),
+    *("gate_energy_high", "brake_distance_mean", "thrust_distance_mean", "compared", "fuel_above_optimum_mean"),
+    *("breaking_radius", "miss_share", "breaking", "most_common_reason", "not_flown"),
+)
+_NEEDS: dict[type, tuple[str, ...]] = {
+    Flight: tuple(dict.fromkeys((*HEIGHT_NEEDS, *SPEED_NEEDS, *ENERGY_NEEDS))),
+    Margins: (*MARGIN_COLUMNS, "gate_reasons", "breaches"),
+    OverConditions: _OF_CONDITIONS,
+    Corridor: (*CORRIDOR_COLUMNS, "devices", "distance_to_go", "speed"),
+    SlopeChart: (*SLOPE_VARIABLES, "configuration", "step"),
+    Front: (*FRONT_COLUMNS, "rule_title", "rule_source"),
+    Fit: (*FIT_COLUMNS, "sentence", "recording"),
+    RuleSheet: (*RULE_SHEET_COLUMNS, "wind"),
+    Swept: ("status", "reason"),
+}
+"""What tables and figures of a report cannot do without."""
+
+
+def _what(held: Stored) -> str:
+    return f"flight ({held.kind.value})" if isinstance(held, Flight) else _KINDS[type(held)]
+
+
+def _missing(one: Given) -> list[Fault]:
+    """A fault for each variable that the report shows and the file does not have."""
+    match one.held:
+        case tuple():
+            return []
+        case Margins() | OverConditions() | Front():
+            variables = one.held.table.variables
+        case _:
+            variables = one.held.dataset.variables
+    allowed = f"what a file of this kind has ({one.what})"
+    return [
+        Fault(str(one.file), name, "is missing", allowed) for name in _NEEDS[type(one.held)] if name not in variables
+    ]

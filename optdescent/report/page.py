@@ -1,0 +1,174 @@
+"""The page: what was asked and what came out, answer first, in one file that asks for nothing from outside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from optdescent.figures.svg_font import embed_fonts
+from optdescent.report.asked import asked_html
+from optdescent.report.flight_tables import certificate_table
+from optdescent.report.given import Given
+from optdescent.report.pictures import Pictures, pictures_of, pictures_section
+from optdescent.report.table_html import table_html
+from optdescent.report.tables import tables_of
+from optdescent.report.template import (
+    Markup,
+    bullets,
+    document,
+    joined,
+    paragraph,
+    section,
+    tag,
+    text,
+)
+from optdescent.report.words import answers, cautions, commands, made_with, methods
+from optdescent.results import CAUTION, Flight, Kind, Provenance
+from optdescent.results.files import replacing, write_text
+from optdescent.results.tables import Form, Heading, Table, one_line, table_text
+
+NO_CERTIFICATE = "No optimum stands among these results, so there is nothing here that a solver could certify."
+_CONTENTS = (
+    ("answer", "Answer"),
+    ("asked", "What was asked"),
+    ("figures", "Figures"),
+    ("tables", "Tables"),
+    ("method", "Method"),
+    ("certificate", "Certificate"),
+    ("cautions", "Cautions"),
+    ("again", "How to reproduce it"),
+)
+
+
+@dataclass(frozen=True)
+class Report:
+    """A report before it is written: title, sentences that answer, tables, figures, and what it is made from."""
+
+    title: str
+    answers: tuple[str, ...]
+    tables: tuple[Table, ...]
+    pictures: Pictures
+    given: tuple[Given, ...]
+
+    @property
+    def flights(self) -> tuple[Flight, ...]:
+        """The flights among its results."""
+        return tuple(one.held for one in self.given if isinstance(one.held, Flight))
+
+    @property
+    def provenances(self) -> tuple[Provenance, ...]:
+        """What was asked: a scenario, study or airframe each, of which the text is known first."""
+        known: dict[str, Provenance] = {}
+        for one in self.given:
+            own = one.provenance
+            if own.scenario_digest not in known or not known[own.scenario_digest].scenario_text:
+                known[own.scenario_digest] = own
+        return tuple(known.values())
+
+
+def compose(given: tuple[Given, ...], title: str = "") -> Report:
+    """Report of stored results; its title is theirs if none is given."""
+    ordered = tuple(sorted(given, key=lambda one: not _is_optimum(one)))
+    titles = list(dict.fromkeys(one_line(one.provenance.title) for one in given))
+    own = one_line(title) or titles[0] + (f" and {len(titles) - 1} more" if len(titles) > 1 else "")
+    return Report(own, tuple(answers(ordered)), tables_of(ordered), pictures_of(ordered), ordered)
+
+
+def _is_optimum(one: Given) -> bool:
+    return isinstance(one.held, Flight) and one.held.kind is Kind.OPTIMUM
+
+
+def write_page(report: Report, path: Path) -> None:
+    """Write the page in one step; the same results give the same bytes.
+
+    Raises
+    ------
+    InputFault
+        The folder cannot be made or the file cannot be written.
+    """
+    with replacing(path) as temporary:
+        temporary.write_text(page_html(report), encoding="utf-8")
+        embed_fonts(temporary)
+
+
+def write_tables(report: Report, folder: Path, form: Form) -> tuple[Path, ...]:
+    """Write each table as a file of its own; returns the paths.
+
+    Raises
+    ------
+    InputFault
+        The folder cannot be made or a file cannot be written.
+    """
+    paths: list[Path] = []
+    for table in _all_tables(report):
+        paths.append(folder / f"{table.name}{form.ending}")
+        write_text(paths[-1], table_text(table, form))
+    return tuple(paths)
+
+
+def _all_tables(report: Report) -> tuple[Table, ...]:
+    certified = tuple(flight for flight in report.flights if flight.solver is not None)
+    return (*report.tables, *((certificate_table(certified),) if certified else ()))
+
+
+def page_html(report: Report) -> Markup:
+    """The whole page as HTML, without the outlines of letters that its figures use [-]."""
+    links = [tag("li", {}, tag("a", {"href": f"#{anchor}"}, text(words))) for anchor, words in _CONTENTS]
+    made = f"{made_with()}; " + ", ".join(f"{own.of} {own.scenario_digest}" for own in report.provenances)
+    header = tag(
+        "header",
+        {},
+        tag("h1", {"dir": "auto"}, text(report.title)),
+        tag("p", {"class": "quiet"}, text(made)),
+        tag("div", {"class": "caution", "role": "note", "aria-label": "Caution"}, paragraph(CAUTION)),
+        tag("nav", {"aria-label": "Contents"}, tag("ol", {}, *links)),
+    )
+    said = [tag("li", {"dir": "auto"}, text(sentence)) for sentence in report.answers]
+    tables = [table_html(table) for table in report.tables]
+    main = tag(
+        "main",
+        {"id": "main"},
+        section("answer", "Answer", tag("ul", {"class": "answers"}, *said)),
+        section("asked", "What was asked", joined(asked_html(own) for own in report.provenances)),
+        pictures_section(report.pictures),
+        section("tables", "Tables", paragraph("Press a heading to sort by it."), joined(tables)),
+        section("method", "Method", joined(paragraph(sentence) for sentence in methods(report.given))),
+        section("certificate", "Certificate", _certificate(report)),
+        section("cautions", "Cautions", bullets(cautions(report.given))),
+        section("again", "How to reproduce it", *_again(report)),
+    )
+    skip = tag("a", {"href": "#main", "class": "skip"}, text("Skip to the report"))
+    told = tag("div", {"id": "told", "role": "status"})
+    return document(report.title, skip, header, main, told)
+
+
+def _certificate(report: Report) -> Markup:
+    certified = tuple(flight for flight in report.flights if flight.solver is not None)
+    if not certified:
+        return paragraph(NO_CERTIFICATE)
+    told = (
+        "What the solver can show for each optimum: it is a local optimum to the tolerances below, and flying it again "
+        "with an independent integrator gives the same descent to within the differences below. Nothing here proves "
+        "that no better descent of another shape exists; the orders of events that were tried are listed."
+    )
+    return joined([paragraph(told), table_html(certificate_table(certified))])
+
+
+def _again(report: Report) -> tuple[Markup, ...]:
+    lines = "\n".join(commands(report.given))
+    told = (
+        "The inputs are above in full. A scenario, study or airframe file is the one meant if `optdescent check` shows "
+        "the digest named there. These commands, with the same version, give the same results and this page:"
+    )
+    heads = (
+        Heading("file", "file", is_text=True),
+        Heading("what", "what it holds", is_text=True),
+        Heading("of", "of", is_text=True),
+        Heading("digest", "SHA-256, first twelve digits", is_text=True),
+    )
+    rows = [
+        (one.file.name, one.what, f"{one.provenance.of} {one.provenance.scenario_digest}", one.digest)
+        for one in report.given
+    ]
+    files = Table("files", "Files that this page was made from", heads, tuple(rows))
+    return paragraph(told), tag("pre", {"tabindex": "0"}, tag("code", {}, text(lines))), table_html(files)

@@ -1,0 +1,273 @@
+"""What a report says in sentences: answers, method, cautions, and how to come to the same numbers again."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import assert_never
+
+import numpy as np
+
+from optdescent.report.given import Given
+from optdescent.report.rule_tables import number, texts
+from optdescent.results import Fit, Flight, Kind
+from optdescent.results.corridor import Corridor
+from optdescent.results.front import Front
+from optdescent.results.last_action import LastActions
+from optdescent.results.margins import Margins
+from optdescent.results.over_conditions import OverConditions
+from optdescent.results.provenance import CAUTION, software_version
+from optdescent.results.rule_sheet import RuleSheet, start_said
+from optdescent.results.slope import SlopeChart
+from optdescent.results.sweep import Status, Swept
+from optdescent.units import DEGREE, FOOT, KNOT, MINUTE, NAUTICAL_MILE
+
+
+def answers(given: tuple[Given, ...]) -> list[str]:
+    """The key numbers of every result, a sentence each, with their units."""
+    optima: dict[str, Flight] = {}
+    for one in given:
+        if isinstance(one.held, Flight) and one.held.kind is Kind.OPTIMUM:
+            optima.setdefault(one.provenance.scenario_digest, one.held)
+    told: list[str] = []
+    first = (Flight, OverConditions, Front, Swept)
+    for one in sorted(given, key=lambda own: not isinstance(own.held, first)):
+        told += _answer(one, optima.get(one.provenance.scenario_digest))
+    return told
+
+
+def _answer(one: Given, optimum: Flight | None) -> Iterator[str]:
+    match one.held:
+        case Flight() as flight:
+            yield _of_flight(flight, optimum)
+        case Margins() as margins:
+            yield from () if optimum is not None else _of_margins(margins)  # its flights say the same
+        case OverConditions() as over:
+            yield from _over(over)
+        case Swept() as swept:
+            yield from _of_sweep(swept)
+        case tuple() as told:
+            yield from (_of_last(own) for own in told)
+        case _:
+            yield _line(one.held)
+
+
+def _line(held: Corridor | SlopeChart | Front | Fit | RuleSheet) -> str:
+    match held:
+        case Corridor():
+            return _of_corridor(held)
+        case SlopeChart():
+            count, angle = len(held.names("configuration")), held.angle / DEGREE
+            height = f"{held.altitude / FOOT:.0f} ft"
+            return f"{held.provenance.title}: slowing in {count} configurations on {angle:g} degrees at {height}."
+        case Front():
+            return _of_front(held)
+        case Fit():
+            count = int((held.column("is_fixed") == 0.0).sum())
+            return f"{count} coefficients found from {len(held.recordings)} recorded flights."
+        case RuleSheet():
+            return f"{held.title}: start down {start_said(held)}."
+        case _:
+            assert_never(held)
+
+
+def _of_margins(margins: Margins) -> Iterator[str]:
+    for name in texts(margins.table, "flight"):
+        own = margins.table.sel(flight=name)
+        fuel, above = number(own, "fuel"), number(own, "fuel_above_optimum")
+        yield f"{name}: {fuel:.0f} kg, {above:+.0f} kg to the optimum."
+
+
+def _of_last(told: LastActions) -> str:
+    """How many sets of devices save the approach how long; which ones stands in the table."""
+    kept = [action.devices for action in told.actions if action.is_of_use and action.is_kept]
+    lost = [action.devices for action in told.actions if not action.is_of_use]
+    last = [action for action in told.actions if action.is_of_use and not action.is_kept]
+    parts = [f"enough all the way to the gate: {', '.join(kept)}"] if kept else []
+    if last:
+        nearest = min(last, key=lambda action: action.distance_to_go)
+        parts.append(f"last of use at {nearest.distance_to_go / NAUTICAL_MILE:.1f} nm to go: {nearest.devices}")
+    parts += [f"too late from the first point asked: {', '.join(lost)}"] if lost else []
+    return f"{told.flight}, drag devices {'; '.join(parts)}."
+
+
+def _of_flight(flight: Flight, optimum: Flight | None) -> str:
+    summary = flight.summary
+    numbers = f"{summary.fuel:.0f} kg, {summary.time / MINUTE:.1f} min"
+    if optimum is not None and flight is not optimum:
+        numbers += f", {summary.fuel - optimum.summary.fuel:+.0f} kg to the optimum"
+    top = f"top of descent at {summary.top_of_descent / NAUTICAL_MILE:.1f} nm to go"
+    gate = f"at {summary.gate.height / FOOT:.0f} ft"
+    if summary.gate.stable:
+        end = f"stable {gate}"
+    else:
+        end = f"not stable {gate} ({'; '.join(summary.gate.reasons) or 'it is not passed'})"
+    kept = "" if summary.keeps_every_limit else f"; not kept: {len(summary.breaches)} limits or windows, see the tables"
+    return f"{flight.name}: {numbers}; {top}; {end}{kept}."
+
+
+def _over(over: OverConditions) -> Iterator[str]:
+    for name in texts(over.table, "rule"):
+        own = over.table.sel(rule=name)
+        share, low, high = (100.0 * number(own, f"stable_share{end}") for end in ("", "_low", "_high"))
+        if math.isnan(share):
+            yield f"{name}: {own['not_flown'].item()}"
+            continue
+        above = number(own, "fuel_above_optimum_mean")
+        fuel = "" if math.isnan(above) else f"; {above:+.0f} kg to the optimum (mean of stable flights compared)"
+        count = f"{number(own, 'flown'):.0f}"
+        interval = f"95 % interval {low:.1f} to {high:.1f} %"
+        yield f"{name}: stable at the gate in {share:.1f} % of {count} conditions ({interval}){fuel}."
+        yield f"{name}, what breaks it: {own['breaking'].item()}."
+
+
+def _of_corridor(corridor: Corridor) -> str:
+    """Heights at the nearest distance and the middle speed that were asked for."""
+    distances, speeds = corridor.values("distance_to_go"), corridor.values("speed")
+    row, column = int(np.argmin(distances)), speeds.size // 2
+    heights = [
+        f"{name} none" if math.isnan(height) else f"{name} {round(height / FOOT, -1):.0f} ft"
+        for name, height in zip(corridor.devices, corridor.values("highest")[:, row, column].tolist(), strict=True)
+    ]
+    where = f"{distances[row] / NAUTICAL_MILE:.1f} nm to go and {speeds[column] / KNOT:.0f} kt"
+    return f"Highest above the threshold from which the gate can be met at {where}: {', '.join(heights)}."
+
+
+def _of_front(front: Front) -> str:
+    at = front.recommended
+    if at is None:
+        return f"No derived rule holds in the wanted {100.0 * front.wanted:g} % of the conditions."
+    share, low, high = (100.0 * float(front.column(f"held_share{end}")[at]) for end in ("", "_low", "_high"))
+    fuel, things = float(front.column("fuel_mean")[at]), float(front.column("simplicity")[at])
+    return (
+        f"Recommended: {front.names[at]} ({front.titles[at]}), {things:.0f} things to remember; holds in {share:.1f} % "
+        f"(95 % interval {low:.1f} to {high:.1f} %) at {fuel:.0f} kg, mean."
+    )
+
+
+def _of_sweep(swept: Swept) -> Iterator[str]:
+    status = swept.dataset["status"].to_numpy()
+    solved = status == Status.SOLVED
+    yield f"{int(solved.sum())} of {status.size} cases of the sweep over {', '.join(swept.axes)} are answered."
+    if "fuel" in swept.dataset and solved.any():
+        fuels = np.asarray(swept.dataset["fuel"].to_numpy(), dtype=float)[solved]
+        low, middle, high = np.nanquantile(fuels, (0.0, 0.5, 1.0))
+        yield f"Fuel of their optima: {low:.0f} to {high:.0f} kg, median {middle:.0f} kg."
+
+
+_METHODS: dict[type, str] = {
+    Margins: "Rules and optimum meet the same air, airframe and demands. What separates them is read at the same "
+    "distance to go.",
+    OverConditions: "Each rule is flown in every condition. Shares have Wilson's interval of 95 %. What breaks a rule "
+    "is searched outwards from the middle of the conditions, in spreads of each driver. Fuel is compared with the "
+    "optimum of the same condition.",
+    Corridor: "The corridor is worked out backwards from the gate at idle: heights from which it can still be met with "
+    "each set of drag devices. Speed never rises on the way, and windows and hold-downs are left out. The highest "
+    "descents are flown again to check them.",
+    SlopeChart: "The slope chart balances drag, idle thrust and weight on a straight path in standard air.",
+    Front: "Rules are searched in one set of conditions, judged and chosen in a second, and what is predicted is "
+    "tested in a third.",
+    Fit: "Coefficients are found by least squares, so that segments flown again by the equations of motion lie "
+    "nearest to the recordings.",
+    RuleSheet: "Worked numbers are the rule's own arithmetic; nothing is flown for them.",
+    Swept: "Every case is a scenario of its own; a case without a descent is an answer, with its reason.",
+}
+
+
+def methods(given: tuple[Given, ...]) -> list[str]:
+    """How the numbers came about, in a few sentences for each kind of result."""
+    told: list[str] = []
+    kinds = {one.held.kind for one in given if isinstance(one.held, Flight)}
+    if Kind.OPTIMUM in kinds:
+        told.append(
+            "The optimum is the descent of least fuel (and time, where it has a cost) of a point mass with the "
+            "airframe's drag and thrust. It is found by direct collocation and an interior-point method; the mesh is "
+            "refined until the local error is small enough, and the descent is flown again by an independent "
+            "integrator."
+        )
+    if Kind.RULE in kinds:
+        told.append(
+            "A rule is flown in closed loop by a modelled crew, who look at intervals and act with a delay, through "
+            "the same equations of motion."
+        )
+    if Kind.RECORDING in kinds:
+        told.append("A recording is read by a map of its columns; what is derived or assumed is marked.")
+    held = {type(one.held) for one in given}
+    told += [sentence for kind, sentence in _METHODS.items() if kind in held]
+    if any(isinstance(one.held, tuple) for one in given):
+        told.append("Last useful points are where a flight leaves the reach of a set of drag devices.")
+    return told
+
+
+def cautions(given: tuple[Given, ...]) -> list[str]:
+    """What a reader must know before using a number."""
+    told = [CAUTION]
+    if len({one.provenance.scenario_digest for one in given}) > 1:
+        told.append("Results of more than one scenario stand here: do not compare their numbers with each other.")
+    for one in given:
+        told += _cautions_of(one)
+    told.append("Airframes, airports and recordings that come with the package are invented.")
+    return list(dict.fromkeys(told))
+
+
+def _cautions_of(one: Given) -> Iterator[str]:
+    match one.held:
+        case Flight() as flight:
+            yield from _of_one_flight(flight)
+        case OverConditions() as over:
+            optima, all_of = int(over.table.attrs["conditions_with_optimum"]), over.cases.sizes["case"]
+            yield f"Fuel above the optimum over conditions rests on {optima} of {all_of} conditions."
+        case Front() as front:
+            if bool(front.table.attrs["is_cut_short"]):
+                yield "The search for rules was cut short: simpler or cheaper ones may have been missed."
+        case Swept() as swept:
+            unsolved = int((swept.dataset["status"].to_numpy() != Status.SOLVED).sum())
+            if unsolved:
+                yield f"{unsolved} cases of the sweep have no answer: what is said of its optima leaves them out."
+        case _:
+            return
+
+
+def _of_one_flight(flight: Flight) -> Iterator[str]:
+    if not flight.summary.gate.stable:
+        yield f"{flight.name} is not stable at the gate: its fuel is not that of an approach that may go on."
+    if not flight.summary.keeps_every_limit:
+        yield f"{flight.name} does not keep every limit or window: its fuel is not comparable without that."
+    if flight.solver is not None and flight.solver.chatter:
+        yield f"Controls of {flight.name} swing: {', '.join(flight.solver.chatter)}."
+    for warning in flight.reading.warnings if flight.reading is not None else ():
+        yield f"{flight.name}, read with a doubt: {warning}"
+
+
+_COMMANDS: dict[type, str] = {
+    Margins: "optdescent margins scenario.toml -o out",
+    OverConditions: "optdescent margins scenario.toml --conditions conditions.toml -o out",
+    Corridor: "optdescent corridor scenario.toml -o out",
+    SlopeChart: "optdescent slope airframe.toml -o out",
+    Front: "optdescent derive study.toml -o out",
+    Swept: "optdescent sweep study.toml -o out.zarr",
+    tuple: "optdescent corridor scenario.toml -o out",
+}
+_FLIGHT_COMMANDS = {
+    Kind.OPTIMUM: "optdescent optimise scenario.toml -o out",
+    Kind.RULE: "optdescent margins scenario.toml -o out",
+    Kind.RECORDING: "optdescent debrief recording.csv --scenario scenario.toml -o out",
+}
+
+
+def commands(given: tuple[Given, ...]) -> list[str]:
+    """Commands that lead to the same results and to this page, in order."""
+    told = ["optdescent --version", "optdescent check scenario.toml"]
+    for one in given:
+        if isinstance(one.held, Flight):
+            told.append(_FLIGHT_COMMANDS[one.held.kind])
+        elif type(one.held) in _COMMANDS:
+            told.append(_COMMANDS[type(one.held)])
+    if _COMMANDS[Margins] in told:  # which finds the optimum too
+        told = [command for command in told if command != _FLIGHT_COMMANDS[Kind.OPTIMUM]]
+    return [*dict.fromkeys(told), f"optdescent report {' '.join(one.file.name for one in given)} -o out"]
+
+
+def made_with() -> str:
+    """Name and version of what made the page."""
+    return f"optdescent {software_version()}"

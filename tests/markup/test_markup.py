@@ -1,0 +1,54 @@
+"""HTML for notebooks: texts are shown and never obeyed, the caution is there."""
+
+from __future__ import annotations
+
+from html.parser import HTMLParser
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from optdescent.caution import CAUTION
+from optdescent.markup import card, folded, pairs, preformatted, sentences, table
+from optdescent.results.provenance import CAUTION as OF_RESULTS
+
+OURS = {"div", "p", "strong", "small", "br", "table", "thead", "tbody", "tr", "th", "td"}
+OURS |= {"ul", "li", "details", "summary", "pre"}
+
+
+class Tags(HTMLParser):
+    """Tags and text of a piece of HTML."""
+
+    def __init__(self, source: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.text = ""
+        self.feed(source)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def test_results_and_displays_carry_one_caution() -> None:
+    assert OF_RESULTS is CAUTION
+
+
+@given(st.text(alphabet=st.characters(exclude_categories=["Cs", "Cc"])))
+def test_no_text_becomes_markup(text: str) -> None:
+    parts = [pairs([(text, text)]), table(["", text], [[text, text]]), sentences([text]), preformatted(text)]
+    found = Tags(card(text, [*parts, folded(text, sentences([text]))], text))
+    assert set(found.tags) <= OURS
+    assert text in found.text
+    assert CAUTION in found.text
+
+
+def test_a_table_has_its_header_and_every_row() -> None:
+    found = Tags(table(["", "one"], [["a", "1"], ["b", "2"]]).source)
+    assert (found.tags.count("tr"), found.tags.count("th"), found.tags.count("td")) == (3, 2, 4)
+
+
+def test_a_pair_without_a_value_is_left_out() -> None:
+    assert "nothing" not in pairs([("nothing", ""), ("some", "1 kg")]).source

@@ -1,0 +1,162 @@
+"""The page without a browser: what it says, that texts are texts, that parts have names of their own, and its size."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from optdescent.report import compose, read_given, write_page
+from optdescent.report.page import NO_CERTIFICATE, page_html
+from optdescent.report.template import text
+from optdescent.results import CAUTION
+from optdescent.results.files import write_text
+from optdescent.results.last_action import last_actions_csv
+from tests.figures import fronts, sweeps
+from tests.report.stored import HOSTILE, given, write_sweep
+
+VOID = {"meta"}
+MOST_BYTES = 5_000_000
+
+
+class Parsed(HTMLParser):
+    """Elements of a page with their attributes, and the text inside each."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.inside: list[str] = []
+        self.texts: dict[str, list[str]] = {}
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.inside.append(tag)
+            self.texts.setdefault(tag, []).append("")
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.inside.pop() == tag, f"{tag} closes what is not open"
+
+    def handle_data(self, data: str) -> None:
+        if self.inside:
+            self.texts[self.inside[-1]][-1] += data
+
+    def attributes(self, name: str) -> list[str]:
+        return [value for _, own in self.elements for key, value in own.items() if key == name and value]
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A page of every kind of result but a sweep, of a hostile title."""
+    folder = tmp_path_factory.mktemp("page")
+    path = folder / "report.html"
+    write_page(compose(given(folder / "results", HOSTILE)), path)
+    assert [one.name for one in folder.iterdir() if one.is_file()] == ["report.html"]
+    return path.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def parsed(page: str) -> Parsed:
+    found = Parsed(page)
+    assert not found.inside
+    return found
+
+
+def test_markup_in_a_title_is_text_and_letters_of_any_script_stay(parsed: Parsed) -> None:
+    assert parsed.texts["h1"][0].startswith(HOSTILE)
+    assert parsed.texts["title"][0].startswith(HOSTILE)
+    assert [tag for tag, _ in parsed.elements].count("script") == 1
+    assert {tag for tag, _ in parsed.elements}.isdisjoint({"img", "iframe", "link", "object", "embed", "form", "base"})
+    assert not [key for _, own in parsed.elements for key in own if key.startswith("on")]
+
+
+def test_a_page_asks_for_nothing_from_outside(parsed: Parsed, page: str) -> None:
+    assert not parsed.attributes("src")
+    assert all(address.startswith("#") for address in parsed.attributes("href") + parsed.attributes("xlink:href"))
+    assert all(
+        address.startswith(("data:font/woff;base64,", "#")) for address in re.findall(r"url\(['\"]?([^)]*)", page)
+    )
+    assert "@import" not in page
+
+
+def test_names_of_parts_are_their_own_and_every_link_leads_to_one(parsed: Parsed, page: str) -> None:
+    names = parsed.attributes("id")
+    assert len(names) == len(set(names))
+    links = [one.removeprefix("#") for one in parsed.attributes("href") + parsed.attributes("xlink:href")]
+    links += re.findall(r"url\(#([^)]+)\)", page)
+    links += [one for said in parsed.attributes("aria-labelledby") for one in said.split()]
+    assert len(links) > 50
+    assert set(links) <= set(names)
+
+
+def test_headings_go_down_one_level_at_a_time_and_sections_stand_in_order(parsed: Parsed) -> None:
+    levels = [int(tag[1]) for tag, _ in parsed.elements if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in pairwise(levels))
+    order = ["answer", "asked", "figures", "tables", "method", "certificate", "cautions", "again"]
+    assert [own["id"] for tag, own in parsed.elements if tag == "section"] == order
+    assert parsed.elements[0] == ("html", {"lang": "en-GB"})
+
+
+def test_twelve_figures_are_in_a_page_of_at_most_five_megabytes_with_one_font(parsed: Parsed, page: str) -> None:
+    drawings = [own for tag, own in parsed.elements if tag == "svg"]
+    assert len(drawings) >= 12
+    assert len(page.encode()) <= MOST_BYTES
+    assert page.count("@font-face") == 2  # normal and bold
+    assert all(own["role"] == "img" for own in drawings)
+    described = [words for words in parsed.texts["desc"] if len(words) > 40]
+    assert len(described) == len(drawings)
+
+
+def test_key_numbers_inputs_method_certificate_and_cautions_are_said(parsed: Parsed) -> None:
+    told = " ".join(words for texts in parsed.texts.values() for words in texts)
+    assert "three to one: 543 kg, 26.7 min, +43 kg to the optimum" in told
+    assert "not stable at 1000 ft (gear not down; 46 kt too fast)" in told
+    assert "Invented twin, 62.0 t, from 35000 ft at 150 nm to go, to Invented field; wind: none." in told
+    assert "arrival.windows[0].name" in told
+    assert "collocation" in told
+    assert "top & <start>" in told
+    assert "42" in parsed.texts["td"]
+    assert NO_CERTIFICATE not in told
+    assert told.count(CAUTION) >= 2
+    assert "by the mile does not keep every limit or window" in told
+    assert "Results of more than one scenario" not in told
+    assert "optdescent margins scenario.toml -o out" in told
+
+
+def test_the_same_results_give_the_same_bytes(tmp_path: Path) -> None:
+    fronts.invented().to_netcdf(tmp_path / "front.nc")
+    results = read_given([tmp_path / "front.nc"])
+    for name in ("one.html", "other.html"):
+        write_page(compose(results), tmp_path / name)
+    assert (tmp_path / "one.html").read_bytes() == (tmp_path / "other.html").read_bytes()
+
+
+def test_a_sweep_is_reported_and_no_optimum_means_no_certificate(tmp_path: Path) -> None:
+    made = compose(read_given([write_sweep(tmp_path / "out.zarr")]), "A title\nof our own")
+    assert made.title == "A title of our own"
+    assert made.answers[0].startswith("62 of 63 cases of the sweep")
+    assert {table.name for table in made.tables} == {"cases", "spread", "swept-rules"}
+    page = page_html(made)
+    assert NO_CERTIFICATE in page
+    assert "1 cases of the sweep have no answer" in page
+
+
+def test_what_cannot_be_drawn_is_told_and_the_rest_is_there(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    folder.mkdir()
+    last, front = folder / "last_useful.csv", folder / "front.nc"
+    write_text(last, last_actions_csv([sweeps.last_useful()]))
+    fronts.invented(rules=[rule for rule in fronts.RULES if not rule[5]]).to_netcdf(front)
+    made = compose(read_given([last, front]))
+    assert made.pictures.drawn == ()
+    assert len(made.pictures.not_drawn) == 2
+    assert "no derived rule" in " ".join(made.pictures.not_drawn)
+    assert all(text(sentence) in page_html(made) for sentence in made.pictures.not_drawn)
+    assert {table.name for table in made.tables} == {"last-useful", "front"}
