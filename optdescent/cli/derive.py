@@ -60,7 +60,7 @@ def derive(
 
     They are searched in one set of conditions, judged and chosen in a second, and what is predicted is tested in a
     third. Writes rules.toml, which `margins` flies, and the front of simplicity, fuel and share. Exit status 3 if no
-    rule has the wanted share.
+    rule has the wanted share by the low end of its 95 % interval.
     """
     guarded(lambda: _derive(study, rules_file, settings, workers or cores(), output, as_json), debug)
 
@@ -92,6 +92,7 @@ def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], workers: in
         share, short = 100.0 * found.front.wanted, 100.0 * found.shortfall
         held = _held(plain)
         sentence = f"no derived rule is {held} in {share:g} % of the conditions: the best falls {short:.1f} % short"
+        sentence += ", by the low end of its 95 % interval"
         click.echo(f"optdescent: {sentence}", err=True)
         sys.exit(CONFLICT)
 
@@ -130,10 +131,15 @@ def _say(plain: Plain, output: Path) -> None:
     )
     for rule in plain["rules"]:
         mark = "yes" if rule["is_on_front"] else ""
+        mark += "  recommended" if rule["is_recommended"] else ""
         share, kept = (f"{100.0 * rule[key]:.1f}" for key in ("stable_share", "limits_kept_share"))
         fuel, time = _number(rule["fuel_mean_kg"], 1), _number(rule["time_mean_min"], 2)
         row = f"{rule['rule']:26s}{rule['simplicity']:8d}{share:>11s}{kept:>12s}{fuel:>10s}{time:>11s}"
         click.echo(f"{row}  {mark}")
+    click.echo(
+        "Fuel: of flights that count, over the same conditions, those in which "
+        f"{plain['fuel_compared_with']} counts too; time: of flights that count"
+    )
     for rule in plain["rules"]:
         if rule["is_recommended"]:
             _say_recommended(rule, plain)
@@ -145,6 +151,9 @@ def _say_recommended(rule: Plain, plain: Plain) -> None:
     click.echo(f"Recommended, {rule['rule']}:")
     for words in str(rule["title"]).split("; "):
         click.echo(f"  {words}")
+    share, low, high = (100.0 * rule[key] for key in ("held_share", "held_share_low", "held_share_high"))
+    wanted = 100.0 * plain["wanted_share"]
+    click.echo(f"  {_held(plain)} in {share:.1f} % (95 %: {low:.1f} to {high:.1f}), wanted {wanted:g} %")
     low, high, found = (100.0 * rule[key] for key in ("predicted_low", "predicted_high", "unseen_held_share"))
     side = "inside" if rule["is_as_predicted"] else "OUTSIDE"
     click.echo(

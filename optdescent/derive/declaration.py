@@ -18,7 +18,13 @@ class DeriveDeclaration(Declared):
     The three sets are drawn from the study's conditions, each with a seed of its own.
     """
 
-    stable_share: float = quantity("", 0.5, 0.999, "share of conditions in which the gate is stable", default=0.95)
+    stable_share: float = quantity(
+        "",
+        0.5,
+        0.999,
+        "share of conditions in which the gate is stable, that the low end of its 95 % interval reaches",
+        default=0.95,
+    )
     keep_limits: bool = entry("whether only those count in which every limit on the way is kept too", default=False)
     descent: float | None = quantity("kt", 150, 400, "descent speed; without it, it is searched too", default=None)
     alike: float = quantity("kg", 0, 1000, "of rules within this much fuel the simplest is recommended", default=2.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import string
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,15 +14,16 @@ from numpy.typing import NDArray
 from optdescent.derive.declaration import DeriveDeclaration
 from optdescent.derive.family import Candidate, Family, things_to_remember
 from optdescent.derive.flown import Fly, flying
-from optdescent.derive.front import Array, non_dominated, predicted_share, recommended, share_interval
+from optdescent.derive.front import Array, non_dominated, predicted_share, recommended, share_interval, share_needed
 from optdescent.derive.rule_file import rule_file_text
-from optdescent.derive.search import Score, Search, mean
+from optdescent.derive.search import Score, Search
 from optdescent.derive.sets import Use, sets_of
 from optdescent.inputs import Fault, InputFault
 from optdescent.optimum.progress import Progress, silent
 from optdescent.results import Provenance
 from optdescent.results.front import Effort, Front, front_dataset
 from optdescent.rules import Rule
+from optdescent.rules.compared import Compared, fuel_compared, mean_of
 from optdescent.rules.judged import Judged
 from optdescent.sweep.question import Asked
 from optdescent.units import NAUTICAL_MILE
@@ -45,9 +46,9 @@ class Derived:
 
     @property
     def shortfall(self) -> float:
-        """How far the best derived rule is from the wanted share [-]; 0 where it has it."""
+        """How far the low end of the best derived rule's interval is from the wanted share [-]; 0 where it has it."""
         front = self.front
-        best = float(np.max(front.column("held_share")[front.flags("is_derived")]))
+        best = float(np.max(front.column("held_share_low")[front.flags("is_derived")]))
         return max(front.wanted - best, 0.0)
 
 
@@ -129,9 +130,9 @@ def _searched(family: Family, declared: DeriveDeclaration, fly: Fly, say: Progre
 
 
 def asked_in_training(declared: DeriveDeclaration) -> float:
-    """Share [-] that the search asks for: a standard error more than is wanted, because it picks."""
-    wanted = declared.stable_share
-    return min(wanted + math.sqrt(wanted * (1.0 - wanted) / declared.train), 1.0)
+    """Share [-] that the search asks for: a standard error more than what a rule needs there, because it picks."""
+    needed = share_needed(declared.stable_share, declared.check)
+    return min(needed + math.sqrt(needed * (1.0 - needed) / declared.train), 1.0)
 
 
 def _knots(declared: DeriveDeclaration) -> float | None:
@@ -165,14 +166,40 @@ def _front(
     effort: Effort,
     provenance: Provenance,
 ) -> Front:
-    rows = [_row(entry, own, declared.held(own), effort) for entry, own in zip(entries, judged, strict=True)]
+    held = [declared.held(own) for own in judged]
+    rows = [_row(entry, own, there, effort) for entry, own, there in zip(entries, judged, held, strict=True)]
     columns: dict[str, Array] = {name: np.array([row[name] for row in rows]) for name in rows[0]}
-    is_on_front = non_dominated(columns["simplicity"], columns["fuel_mean"], columns["held_share"])
-    columns["is_on_front"] = is_on_front.astype(float)
+    check, unseen = _fuel_compared(judged, held, effort.check)
+    columns |= {"fuel_mean": check.fuel, "same_conditions": check.conditions, "unseen_fuel_mean": unseen.fuel}
+    known = np.where(np.isfinite(check.fuel), check.fuel, np.inf)
+    columns["is_on_front"] = non_dominated(columns["simplicity"], known, columns["held_share"]).astype(float)
     columns["is_recommended"] = recommended(columns, effort)
     rules = [entry.rule for entry in entries]
     names, titles, sources = ([getattr(rule, key) for rule in rules] for key in ("name", "title", "source"))
-    return Front(front_dataset(names, titles, sources, columns, effort), provenance)
+    told = replace(effort, compared_with=names[check.beside])
+    return Front(front_dataset(names, titles, sources, columns, told), provenance)
+
+
+def _fuel_compared(
+    judged: Sequence[Judged], held: Sequence[NDArray[np.bool_]], checked: int
+) -> tuple[Compared, Compared]:
+    """Fuel over the same conditions of the check set, which come first, and of the unseen, beside one rule [SI].
+
+    Where no rule holds in any condition there is nothing to compare but all flights: then it is of those, in no same
+    conditions.
+    """
+    if not any(own[:checked].any() for own in held):
+        found = [mean_of(own.fuel[part]) for part in _parts(checked) for own in judged]
+        none = np.zeros(len(judged))
+        return Compared(np.array(found[: none.size]), none, 0), Compared(np.array(found[none.size :]), none, 0)
+    parts = [([own.fuel[part] for own in judged], [own[part] for own in held]) for part in _parts(checked)]
+    check = fuel_compared(*parts[0])
+    return check, fuel_compared(*parts[1], beside=check.beside)
+
+
+def _parts(checked: int) -> tuple[slice, slice]:
+    """Where the check set stands among conditions [-], and where the unseen."""
+    return slice(None, checked), slice(checked, None)
 
 
 def _told(front: Front) -> NDArray[np.bool_]:
@@ -195,12 +222,11 @@ def _row(entry: _Entry, own: Judged, held: NDArray[np.bool_], effort: Effort) ->
         "held_share_high": high,
         "stable_share": float(np.mean(own.stable[: effort.check])),
         "limits_kept_share": float(np.mean((own.stable & own.limits_kept)[: effort.check])),
-        "fuel_mean": mean(own.fuel[: effort.check]),
-        "time_mean": mean(own.time[: effort.check]),
+        "fuel_held_mean": mean_of(own.fuel[: effort.check][check]),
+        "time_mean": mean_of(own.time[: effort.check][check]),
         "train_held_share": float("nan") if entry.trained is None else entry.trained.held_share,
         "predicted_low": predicted[0],
         "predicted_high": predicted[1],
         "unseen_held_share": float(np.mean(unseen)),
-        "unseen_fuel_mean": mean(own.fuel[effort.check :]),
         "is_derived": float(entry.data is not None),
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -29,10 +30,11 @@ def non_dominated(simplicity: Array, fuel: Array, share: Array) -> NDArray[np.bo
 def recommended(columns: Mapping[str, Array], effort: Effort) -> Array:
     """Which derived rule (rule,) is recommended (1), by the columns of a front [SI]; none if none has the wanted share.
 
-    Of those with the wanted share whose fuel is alike the simplest, of these the cheapest, then the safest.
+    A rule has it if the low end of its interval does: a share found in so many conditions may have been lucky. Of those
+    whose fuel is alike the simplest, of these the cheapest, then the safest.
     """
     found = np.zeros(columns["fuel_mean"].size)
-    meets = (columns["is_derived"] > 0.5) & (columns["held_share"] >= effort.wanted)
+    meets = (columns["is_derived"] > 0.5) & (columns["held_share_low"] >= effort.wanted)
     if meets.any():
         least = float(columns["fuel_mean"][meets].min())
         alike = np.flatnonzero(meets & (columns["fuel_mean"] <= least + effort.alike))
@@ -42,9 +44,20 @@ def recommended(columns: Mapping[str, Array], effort: Effort) -> Array:
 
 
 def share_interval(stable: int, count: int) -> tuple[float, float]:
-    """Confidence interval [-] (Wilson) of the share of stable gates, from so many of so many [-]."""
+    """Confidence interval [-] of the share of stable gates, from so many of so many [-].
+
+    References
+    ----------
+    Wilson, Probable inference, the law of succession, and statistical inference, JASA 22 (1927) 209-212 (published).
+    """
     found = binomtest(stable, count).proportion_ci(CONFIDENCE, method="wilson")
     return float(found.low), float(found.high)
+
+
+def share_needed(wanted: float, count: int) -> float:
+    """Least share [-] of so many conditions whose interval does not reach below a wanted share [-]; 1 if none does."""
+    found = next((k for k in range(math.floor(wanted * count), count) if share_interval(k, count)[0] >= wanted), count)
+    return found / count
 
 
 def predicted_share(stable: int, count: int, further: int) -> tuple[float, float]:

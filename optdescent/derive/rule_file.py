@@ -18,9 +18,10 @@ def rule_file_text(rules: Sequence[Mapping[str, Any]], front: Front) -> str:
     attributes = front.table.attrs
     head = (
         f"Rules of thumb derived by optdescent {software_version()} from the study {front.provenance.title!r} "
-        f"({front.provenance.scenario_digest}). Wanted: {_percent(front.wanted)} of gates {_held(front)}, then least "
-        f"fuel; {attributes['rules_flown']} rules flown in {attributes['train_conditions']} conditions, these judged "
-        f"in {attributes['check_conditions']} others. Distances are to the threshold, heights above it."
+        f"({front.provenance.scenario_digest}). Wanted: {_percent(front.wanted)} of gates {_held(front)} by the low "
+        f"end of the 95 % interval, then least fuel; {attributes['rules_flown']} rules flown in "
+        f"{attributes['train_conditions']} conditions, these judged in {attributes['check_conditions']} others. "
+        "Distances are to the threshold, heights above it."
     )
     parts = [_comment(head), _comment(CAUTION)]
     for rule in rules:
@@ -36,8 +37,10 @@ def _said(front: Front, place: int) -> str:
     return (
         f"{front.names[place]}: {value['simplicity']:.0f} things to remember. "
         f"{_held(front).capitalize()} in {_percent(value['held_share'])} of {attributes['check_conditions']} "
-        f"conditions, {value['fuel_mean']:.0f} kg in the mean. Predicted for {attributes['unseen_conditions']} "
-        f"conditions never looked at: {_percent(value['predicted_low'])} to {_percent(value['predicted_high'])}; "
+        f"conditions ({_percent(value['held_share_low'])} to {_percent(value['held_share_high'])}), "
+        f"{value['fuel_mean']:.0f} kg in the mean of the same conditions. Predicted for "
+        f"{attributes['unseen_conditions']} conditions never looked at: {_percent(value['predicted_low'])} to "
+        f"{_percent(value['predicted_high'])}; "
         f"found: {_percent(value['unseen_held_share'])}.{recommended}"
     )
 

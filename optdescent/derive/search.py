@@ -2,8 +2,10 @@
 
 For each number of things to remember one part more is tried on the best rules of one fewer; from the best of these,
 each value is moved along its usable values, by long steps first, as long as that betters the rule. What is better: the
-wanted share first, then less fuel. The order of trials is fixed, so that the same conditions give the
-same rules. A rule that a longer way round would reach is missed: the result is a good rule, not the best there is.
+wanted share first, then less fuel, of the flights that hold: a missed approach is no saving. Rules with the wanted
+share miss few conditions, so that the fuel of two is of nearly the same ones; those that are judged later are compared
+over the same ones exactly. The order of trials is fixed, so that the same conditions give the same rules.
+A rule that a longer way round would reach is missed: the result is a good rule, not the best there is.
 """
 
 from __future__ import annotations
@@ -33,7 +35,8 @@ _STRIDES = (4, 2, 1)
 class Score:
     """How a rule did in the training conditions.
 
-    Share in which it held [-], mean fuel [kg], mean energy height too much at the gate [m], `LOST` where it is unknown.
+    Share in which it held [-], mean fuel of where it did [kg], infinite if nowhere, mean energy height too much at the
+    gate [m], `LOST` where it is unknown.
     """
 
     held_share: float
@@ -44,7 +47,8 @@ class Score:
     def of(cls, judged: Judged, held: NDArray[np.bool_]) -> Score:
         """Score of what became of a rule [SI] that held in some conditions (condition,)."""
         energy = np.where(np.isfinite(judged.gate_energy), np.maximum(judged.gate_energy, 0.0), LOST)
-        return cls(float(np.mean(held)), mean(judged.fuel), float(np.mean(energy)))
+        fuel = float(np.mean(judged.fuel[held])) if held.any() else float("inf")
+        return cls(float(np.mean(held)), fuel, float(np.mean(energy)))
 
     def order(self, wanted: float) -> tuple[float, float]:
         """Key by which scores are sorted, best first: what is missing of the wanted share [-], then fuel [kg].
@@ -57,12 +61,6 @@ class Score:
 
 LOST = 3000.0
 """Energy height [m] that counts for a flight that does not pass the gate."""
-
-
-def mean(values: NDArray[np.float64]) -> float:
-    """Mean [as the values] of those that are known: a flight that is lost has no fuel."""
-    known = values[np.isfinite(values)]
-    return float(np.mean(known)) if known.size else float("inf")
 
 
 @dataclass

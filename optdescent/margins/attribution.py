@@ -13,8 +13,8 @@ together only, is in the remainder.
 
 References
 ----------
-Kelley, An unbiased correlation ratio measure, PNAS 21 (1935) 554-559. Plischke, Borgonovo, Smith, Global sensitivity
-measures from given data, European Journal of Operational Research 226 (2013) 536-550.
+Kelley, An unbiased correlation ratio measure, PNAS 21 (1935) 554-559 (from memory). Plischke, Borgonovo, Smith, Global
+sensitivity measures from given data, European Journal of Operational Research 226 (2013) 536-550 (from memory).
 """
 
 from __future__ import annotations

@@ -11,7 +11,6 @@ stand, and what each of their levels does alone (`margins.unordered`). Where a r
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, replace
@@ -21,10 +20,11 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from optdescent.inputs import InputFault
-from optdescent.margins.flown import why_not_started
+from optdescent.margins.driver import Driver, breaks_sentence
 from optdescent.margins.unordered import LevelsAlone, levels_to_try, phrase, standing, told_alone
 from optdescent.rules.fleet import Fleet
-from optdescent.scenario import ADDED_TAILWIND, Axis, BelievedWind, Level, Scenario
+from optdescent.rules.startable import why_not_started
+from optdescent.scenario import Axis, BelievedWind, Level, Scenario
 from optdescent.sweep.question import Asked
 
 Array = NDArray[np.float64]
@@ -33,49 +33,12 @@ _FARTHEST, _STEP = 4.0, 0.5
 _DIRECTIONS, _CONES, _IN_CONE = 32, (0.35, 0.15), 16
 _PARTS, _TIMES = 8, 2
 """A bracket is parted in so many at once, so often: a pass over few flights takes hardly less than one over many."""
-_AMOUNT = re.compile(r"-?[\d.]+,?|kt|ft")
 _ENDS = 8
 """Halvings that find the end of what a scenario allows along a ray."""
 _FEW = 3
 """Most levels of an axis without an order at each of which the drivers are disturbed."""
 _SEED = 20
 """Of the directions: the search is the same every time."""
-
-
-@dataclass(frozen=True)
-class Driver:
-    """An axis that is disturbed: its middle and its spread [file unit]."""
-
-    axis: Axis
-    middle: float
-    spread: float
-
-    def told(self, level: float, *, unforecast: bool, outwards: bool = False) -> str:
-        """A level [file unit] in words, rounded towards the middle: what is said to hold does; or `outwards`."""
-        symbol = self.axis.unit.symbol
-        if self.axis.key == ADDED_TAILWIND:
-            known = "unforecast" if unforecast else "added"
-            side = "tailwind" if level >= 0.0 else "headwind"
-            return f"{self._rounded(abs(level), 1.0, 0, outwards=outwards)} {symbol} of {known} {side}"
-        if self.axis.unit.suffix == "kg":
-            return f"{self._rounded(level / 1000.0, 0.1, 1, self.middle / 1000.0, outwards=outwards)} t"
-        if self.axis.unit.suffix == "k":
-            shown = self._rounded(level, 1.0, 0, self.middle, outwards=outwards)
-            return f"{'' if level < 0.0 else '+'}{shown} K from the standard temperature"
-        digits = 0 if abs(level) >= 100.0 else 3 if abs(level) < 1.0 else 1
-        name = self.axis.name.removesuffix("_" + self.axis.unit.suffix).replace("_", " ")
-        shown = self._rounded(level, 10.0**-digits, digits, self.middle, outwards=outwards)
-        return f"{shown} {symbol}".strip() + f" ({name})"
-
-    def _rounded(self, level: float, step: float, digits: int, middle: float = 0.0, *, outwards: bool) -> str:
-        """Multiple of a step next to a level, on the middle's side or beyond; of finer steps where it is the middle."""
-        for finer in (0, 1, 2):
-            own = step * 10.0**-finer
-            inside = (math.floor if level >= middle else math.ceil)(level / own) * own
-            if (inside - middle) * (level - middle) > 0.0:
-                beyond = (math.ceil if level >= middle else math.floor)(level / own) * own
-                return f"{beyond if outwards else inside:.{digits + finer}f}"
-        return f"{level:.{digits + 2}f}"
 
 
 @dataclass(frozen=True)
@@ -161,7 +124,8 @@ class Breaking:
         point = radius * best
         broken = self._scenario(point)
         reason = "" if broken is None else fleet.judged([broken]).reasons[0]
-        sentence = self._sentence(middle, alone, point, radius, reason)
+        crew = middle.technique
+        sentence = breaks_sentence(self.drivers, alone, point, reason, unforecast=crew.wind is BelievedWind.FORECAST)
         return replace(self.unknown(sentence), radius=radius, levels=self._levels(point), alone=alone, reason=reason)
 
     def _at_each_level(self, fleet: Fleet, middle: Scenario, levels: Sequence[LevelsAlone], found: Break) -> Break:
@@ -299,41 +263,11 @@ class Breaking:
                 self._known[key] = None
         return self._known[key]
 
-    def _sentence(self, middle: Scenario, alone: Array, point: Array, radius: float, reason: str) -> str:
-        """What a pilot can use: how much of each driver alone, and what together is least."""
-        unforecast = middle.technique.wind is BelievedWind.FORECAST
-        single = [
-            f"{_way(one, is_up=index == 1)} to {one.told(float(level), unforecast=unforecast)}"
-            for one, pair in zip(self.drivers, alone, strict=True)
-            for index, level in enumerate(pair)
-            if np.isfinite(level)
-        ]
-        large = [
-            (abs(own), one.told(float(level), unforecast=unforecast, outwards=True))
-            for one, own, level in zip(self.drivers, point, self._levels(point), strict=True)
-            if abs(own) > 0.25 * radius
-        ]
-        together = ", ".join(words for _, words in sorted(large, reverse=True))
-        held = f"holds {_listed(single)}; " if single else "no driver alone breaks it; "
-        away = f"{radius:.1f}" if radius >= 0.1 else f"{radius:.2f}"
-        return f"{held}breaks first at {away} spreads: {together} ({reason_kind(reason)})"
-
     def _context(self, middle: Scenario) -> str:
         """At what the drivers were disturbed."""
         others = [standing(axis, middle) for axis in self.unordered if not axis.key.startswith("handling.anti_ice.")]
         mass = f"at {middle.start.mass / 1000.0:.1f} t"
         return ", ".join([mass, f"anti-ice {middle.handling.anti_ice.kind}", *others])
-
-
-def _way(driver: Driver, *, is_up: bool) -> str:
-    """Which way a driver goes; a headwind is told as so much, not as less."""
-    return "up" if is_up or driver.axis.key == ADDED_TAILWIND else "down"
-
-
-def reason_kind(reason: str) -> str:
-    """A reason without its amounts, which at the border are next to nothing: `1 kt too fast` is `too fast`."""
-    words = [word for word in reason.replace(";", " and").split() if not _AMOUNT.fullmatch(word)]
-    return " ".join(words).replace("flaps at of not", "flaps not").removesuffix(" ft/min")
 
 
 def _directions(count: int) -> Array:
@@ -344,7 +278,3 @@ def _directions(count: int) -> Array:
     sphere = np.asarray(norm.ppf(shares), dtype=float)
     axes = np.array([sign * row for row in np.eye(count) for sign in (-1.0, 1.0)])
     return np.vstack([axes, sphere / np.linalg.norm(sphere, axis=1, keepdims=True)])
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"

@@ -14,10 +14,8 @@ from numpy.typing import NDArray
 
 from optdescent.inputs import InputFault
 from optdescent.margins.margins import DISTANCES
-from optdescent.rules import Rule
 from optdescent.rules.fleet import Fleet
 from optdescent.rules.judged import Judged
-from optdescent.rules.startable import check_start
 from optdescent.scenario import Scenario
 
 Array = NDArray[np.float64]
@@ -64,15 +62,6 @@ def flown(fleet: Fleet, scenarios: Sequence[Scenario], reasons: Sequence[str]) -
     except InputFault as fault:
         return Flown(numbers[:0], None, tuple(reason or _in_a_line(fault) for reason in reasons))
     return Flown(numbers, found, tuple(reasons))
-
-
-def why_not_started(scenario: Scenario, rule: Rule) -> str:
-    """Why a rule cannot be flown from where a scenario starts; empty where it can [-]."""
-    try:
-        check_start(scenario, [rule], "")
-    except InputFault as fault:
-        return "; ".join(one.given for one in fault.faults)
-    return ""
 
 
 def _in_a_line(fault: InputFault) -> str:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from optdescent.inputs import Fault, InputFault, read_toml, validated, with_settings
 from optdescent.margins.attribution import ordering
 from optdescent.margins.breaking import Break, Breaking
-from optdescent.margins.flown import Flown, flown, why_not_started
+from optdescent.margins.flown import Flown, flown
 from optdescent.margins.table import described, shares_by_driver, table_by_rule, table_of_cases, what_breaks
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.question import OptimumQuestion
@@ -21,6 +21,7 @@ from optdescent.results.over_conditions import OverConditions
 from optdescent.results.sweep import Status
 from optdescent.rules import Rule
 from optdescent.rules.fleet import Fleet
+from optdescent.rules.startable import why_not_started
 from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
 from optdescent.scenario.declared_axes import CrewsAxis
 from optdescent.sweep.block import case_of
@@ -122,7 +123,7 @@ def margins_over(
             **shares_by_driver(each, conditions.axes, levels, ordering(conditions.axes, scenarios)),
         }
     )
-    table.attrs = {"conditions": conditions_name, "conditions_with_optimum": len(best)}
+    table.attrs |= {"conditions": conditions_name, "conditions_with_optimum": len(best)}
     provenance = Provenance(base.title, base.text, base.digest)
     return OverConditions(described(table), table_of_cases(conditions, levels, rules, each), provenance)
 

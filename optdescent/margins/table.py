@@ -12,12 +12,14 @@ from numpy.typing import NDArray
 from scipy.stats import binomtest
 
 from optdescent.margins.attribution import classed_by, has_classes, remainder, variance_shares
-from optdescent.margins.breaking import Break, Breaking, reason_kind
+from optdescent.margins.breaking import Break, Breaking
+from optdescent.margins.driver import reason_kind
 from optdescent.margins.flown import Flown
 from optdescent.margins.margins import DISTANCES
 from optdescent.results.margins import COORDINATES
 from optdescent.results.over_conditions import CASE_COLUMNS, ROW_COLUMNS, TABLE_COLUMNS
 from optdescent.rules import Rule
+from optdescent.rules.compared import Compared, fuel_compared, mean_of
 from optdescent.scenario import Axis, Conditions, Level
 
 Array = NDArray[np.float64]
@@ -33,7 +35,11 @@ def table_by_rule(
 
     `gradient` is that of the glide path [-], `best` has the fuel [kg] and time [s] of optima by condition.
     """
-    rows = [_row(own, best) for own in flown]
+    compared = _compared(flown)
+    rows = [
+        {**_row(own, best), "fuel_mean": float(fuel), "same_conditions": float(count)}
+        for own, fuel, count in zip(flown, compared.fuel, compared.conditions, strict=True)
+    ]
     table: dict[str, tuple[tuple[str, ...], Any]] = {name: (("rule",), [row[name] for row in rows]) for name in rows[0]}
     nothing = np.full(len(DISTANCES), np.nan)
     for name, percentile in (("median", 50.0), ("high", _HIGH)):
@@ -48,6 +54,7 @@ def table_by_rule(
     distance = COORDINATES["at_distance"]
     return xr.Dataset(
         table,
+        attrs={"fuel_compared_with": rules[compared.beside].name},
         coords={
             "rule": [rule.name for rule in rules],
             "rule_title": ("rule", [rule.title for rule in rules]),
@@ -57,10 +64,21 @@ def table_by_rule(
     )
 
 
+def _compared(flown: Sequence[Flown]) -> Compared:
+    """Fuel of rules over the same conditions: those in which each and the one that is stable most often are [SI]."""
+    missing = [np.full(len(own.reasons), np.nan) for own in flown]
+    fuel = [nan if own.judged is None else own.spread(own.judged.fuel) for own, nan in zip(flown, missing, strict=True)]
+    stable = [
+        nan > 0.0 if own.judged is None else own.spread(own.judged.stable.astype(float)) > 0.5
+        for own, nan in zip(flown, missing, strict=True)
+    ]
+    return fuel_compared(fuel, stable)
+
+
 def _row(own: Flown, best: Mapping[int, tuple[float, float]]) -> dict[str, float]:
-    """Numbers of one rule by column [SI]; not a number where it was not flown."""
+    """Numbers of one rule by column [SI], those that compare rules left out; not a number where it was not flown."""
     if own.judged is None:
-        return {**dict.fromkeys(ROW_COLUMNS, float("nan")), "flown": 0.0, "compared": 0.0}
+        return {**dict.fromkeys(ROW_COLUMNS, float("nan")), "flown": 0.0, "compared": 0.0, "stable_flights": 0.0}
     judged = own.judged
     count, stable = judged.stable.size, int(np.count_nonzero(judged.stable))
     interval = binomtest(stable, count).proportion_ci(_CONFIDENCE, method="wilson")
@@ -70,6 +88,7 @@ def _row(own: Flown, best: Mapping[int, tuple[float, float]]) -> dict[str, float
     time = judged.time[compared] - np.array([time for _, time in optima])
     return {
         "flown": float(count),
+        "stable_flights": float(stable),
         "stable_share": stable / count,
         "stable_share_low": float(interval.low),
         "stable_share_high": float(interval.high),
@@ -77,21 +96,16 @@ def _row(own: Flown, best: Mapping[int, tuple[float, float]]) -> dict[str, float
         "gate_energy_median": float(_percentile(judged.gate_energy, 50.0)),
         "gate_energy_high": float(_percentile(judged.gate_energy, _HIGH)),
         "speed_room_low": float(_percentile(-judged.over_limit, _LOW)),
-        "brake_distance_mean": _mean(judged.brake_distance),
-        "thrust_distance_mean": _mean(judged.thrust_distance),
-        "thrust_fuel_mean": _mean(judged.thrust_fuel),
-        "fuel_mean": _mean(judged.fuel),
+        "brake_distance_mean": mean_of(judged.brake_distance),
+        "thrust_distance_mean": mean_of(judged.thrust_distance),
+        "thrust_fuel_mean": mean_of(judged.thrust_fuel),
+        "fuel_stable_mean": mean_of(judged.fuel[judged.stable]),
         "compared": float(len(compared)),
-        "fuel_above_optimum_mean": _mean(fuel),
+        "fuel_above_optimum_mean": mean_of(fuel),
         "fuel_above_optimum_low": float(_percentile(fuel, _LOW)),
         "fuel_above_optimum_high": float(_percentile(fuel, _HIGH)),
-        "time_above_optimum_mean": _mean(time),
+        "time_above_optimum_mean": mean_of(time),
     }
-
-
-def _mean(values: Array) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.mean(known)) if known.size else float("nan")
 
 
 def _percentile(values: Array, percentile: float) -> Array:

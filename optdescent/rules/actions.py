@@ -24,6 +24,9 @@ from optdescent.scenario import Technique
 
 SCHEDULE, FOR_HEIGHT, FOR_SPEED = 1, 1, 2
 """Reasons of devices by the airframe's schedule, and of the brake as a crew uses it without a rule."""
+BRAKE, THRUST_FOR_LEAST, STOWED_FOR_LEAST, LEVEL = -4, -3, -2, -1
+"""Places of a step's reasons after those of the devices: why the brake is out; whether (1) thrust is ordered, and the
+brake kept in, for the least speed; which action levels off."""
 BY_PLACE, BY_ACTION = 10, 100
 """Reasons from these numbers on are indices of `devices` and of `when`."""
 
@@ -216,12 +219,12 @@ def brake_wanted(
 
 
 def levels_off(rule: Rule, actions: Sequence[Value]) -> Value:
-    """Whether (1) the rule has the crew level off [-]."""
-    level: Value = 0.0
-    for part, on in zip(rule.when, actions, strict=True):
+    """Reason [-] why the rule has the crew level off; 0 where it does not."""
+    reason: Value = 0.0
+    for index, (part, on) in reversed(list(enumerate(zip(rule.when, actions, strict=True)))):
         if part.use is Use.LEVEL:
-            level = maximum(level, on)
-    return level
+            reason = where(on > 0.5, BY_ACTION + index, reason)
+    return reason
 
 
 def thrust_below(rule: Rule, crew: Technique, actions: Sequence[Value]) -> Value:

@@ -148,7 +148,8 @@ def least_kept(airframe: Airframe, crew: Technique, lane: Lane, seconds: Value, 
     """What a crew keeps above all else, when it looks again after some seconds [s] and acts so late [s].
 
     It is the least manoeuvring speed of what is out; if the crew acts late with a margin, and the speed may fall
-    towards it the more slowly. A crew that selects the next device slower than that lets the speed fall so far.
+    towards it the more slowly. A crew that acts at once has no margin: while its engines spool up it may be half a
+    knot under it. A crew that selects the next device slower than that lets the speed fall so far.
     """
     margin = LEAST_MARGIN * clip(late / _MARGIN_FROM, 0.0, 1.0)
     least = least_speed(airframe, lane.out, lane.motion.mass) + margin

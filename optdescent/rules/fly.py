@@ -97,7 +97,7 @@ def flown_by(pilot: Pilot, scenario: Scenario) -> Flight:
 
 
 def _lanes(pilot: Pilot, scenario: Scenario, x: Array) -> tuple[Array, Array, Array]:
-    """Lanes (look, size), what was ordered and asked (look, 3), reasons (look, devices and brake)."""
+    """Lanes (look, size), what was ordered and asked (look, 3), reasons (look, devices and what stands after them)."""
     parameters, lane = (columns[:, 0] for columns in starts_of(pilot, [scenario]))
     noise, dx = noise_of(scenario, x), np.diff(x)
     # the last look orders nothing that is flown; whole calls: what lies beyond the threshold is thrown away

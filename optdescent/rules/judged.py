@@ -1,8 +1,9 @@
 """What became of many flights: stable or not and why, energy too much on the way, what was used, limits passed.
 
 The same judgement as that of one flight (`motion.verdict`), taken with arrays. Of the limits on the way those are
-judged here that a descent is watched for: largest and least speeds, sink rates, windows, further gates; how the glide
-path was captured, the floor and the brake's own limits are left to the verdict of one flight.
+judged here that a descent is watched for: largest and least speeds, sink rates, windows, hold-downs, the floor, how the
+glide path was captured, further gates. The brake's own limits, and those of handling that a crew's orders keep by
+themselves (climb, steepest path, load factor, thrust), are left to the verdict of one flight.
 """
 
 from __future__ import annotations
@@ -12,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.air.altitude import pressure_altitude_of
 from optdescent.airframe.speeds import reference_speed
 from optdescent.arrival import Gate
-from optdescent.motion.excess import READABLE_HEIGHT, READABLE_SINK, READABLE_SPEED
+from optdescent.motion.excess import READABLE_SPEED
 from optdescent.motion.stability import AtGate, Shortfall, shortfalls
+from optdescent.rules.kept import demands_kept
 from optdescent.rules.many import Flights
 from optdescent.rules.pilot import Pilot
 from optdescent.units import FOOT, GRAVITY, KNOT, NAUTICAL_MILE
@@ -31,8 +32,7 @@ class Judged:
 
     `gate_energy` is the energy height at the gate above the most that it allows on the glide path; `excess` (distance,
     flight) the energy height above what was asked at distances to go. `over_limit` is the largest speed above a limit
-    after the top of descent: negative is room. `limits_kept` says that no speed, sink rate, window or further gate that
-    is judged here was broken.
+    after the top of descent: negative is room. `limits_kept` says that nothing of what is judged here was broken.
     """
 
     stable: Flags
@@ -67,8 +67,7 @@ def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[f
         ~flights.is_lost
         & (over <= READABLE_SPEED)
         & (slow <= READABLE_SPEED)
-        & _sinks_kept(pilot, flights)
-        & _windows_kept(pilot, flights, parameters)
+        & demands_kept(pilot.arrival, pilot.world(parameters).air, flights)
     )
     for other in pilot.arrival.more_gates:
         passed, there, _ = _passed(pilot, flights, other.height)
@@ -133,37 +132,6 @@ def _excess(flights: Flights, distance: float) -> Array:
     true_per_calibrated = flights.true_airspeed / flights.speed
     asked = flights.asked_height + (flights.asked_speed * true_per_calibrated) ** 2 / (2.0 * GRAVITY)
     return flights.at(flights.energy_height - asked, distance)
-
-
-def _sinks_kept(pilot: Pilot, flights: Flights) -> Flags:
-    kept = np.ones(flights.height.shape[1], dtype=np.bool_)
-    for limit in pilot.arrival.sink_limits:
-        too_fast = -flights.vertical_speed > limit.sink + READABLE_SINK
-        kept &= ~np.any(too_fast & (flights.height < limit.below_height), axis=0)
-    return kept
-
-
-def _windows_kept(pilot: Pilot, flights: Flights, parameters: Array) -> Flags:
-    arrival, air = pilot.arrival, pilot.world(parameters).air
-    kept = np.ones(flights.height.shape[1], dtype=np.bool_)
-
-    def height_of(published: float) -> Array:
-        altitude = pressure_altitude_of(published, arrival.transition_altitude, air.qnh)
-        return np.asarray(air.height(altitude) - arrival.elevation)
-
-    for window in arrival.windows:
-        height, speed = flights.at(flights.height, window.distance), flights.at(flights.speed, window.distance)
-        room = READABLE_HEIGHT if window.altitude_at is None else window.altitude_allowance
-        speed_room = READABLE_SPEED if window.speed_at is None else window.speed_allowance
-        if window.lowest is not None:
-            kept &= height >= height_of(window.lowest) - room
-        if window.highest is not None:
-            kept &= height <= height_of(window.highest) + room
-        if window.slowest is not None:
-            kept &= speed >= window.slowest - speed_room
-        if window.fastest is not None:
-            kept &= speed <= window.fastest + speed_room
-    return kept
 
 
 def _reasons(flights: Flights, reached: Flags, gate: Gate, found: tuple[Shortfall, ...]) -> tuple[str, ...]:

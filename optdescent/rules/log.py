@@ -9,7 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.results import Action, Flight
-from optdescent.rules.actions import BY_ACTION, BY_PLACE, FOR_HEIGHT, SCHEDULE
+from optdescent.rules.actions import (
+    BRAKE,
+    BY_ACTION,
+    BY_PLACE,
+    FOR_HEIGHT,
+    LEVEL,
+    SCHEDULE,
+    STOWED_FOR_LEAST,
+    THRUST_FOR_LEAST,
+)
 from optdescent.rules.lane import Lane, listed
 from optdescent.rules.parts import Rule
 from optdescent.rules.words import device_words, when_words
@@ -29,10 +38,11 @@ _WORTH_TELLING = 1.0
 def actions_of(pilot: Pilot, flight: Flight, lane: Lane, reasons: Array, late: float) -> tuple[Action, ...]:
     """Every action of a flown rule with its reason, in the order taken [SI].
 
-    `reasons` (look, devices and brake) are those of the steps (`rules.actions`), `late` is the crew's delay [s].
+    `reasons` (look, devices and what stands after them) are those of the steps (`rules.actions`), `late` is the crew's
+    delay [s].
     """
     log = _Log(pilot, flight, lane, reasons, late)
-    return tuple(sorted((*log.descent(), *log.devices(), *log.brake(), *log.thrust()), key=_first))
+    return tuple(sorted((*log.descent(), *log.devices(), *log.brake(), *log.thrust(), *log.level()), key=_first))
 
 
 def _first(action: Action) -> float:
@@ -75,18 +85,29 @@ class _Log:
 
     def brake(self) -> Iterator[Action]:
         """Speed brake out and in."""
-        for first, last in self._spells(self._reasons[:, -1] > 0.0):
+        for first, last in self._spells(self._reasons[:, BRAKE] > 0.0):
             yield self._action(first, "speed brake out", self._brake_reason(first))
             if last < self._to_go.size - 1:
-                yield self._action(last, "speed brake in", self._state(last))
+                is_for_least = self._reasons[last, STOWED_FOR_LEAST] > 0.0
+                yield self._action(last, "speed brake in", self._least(last) if is_for_least else self._state(last))
 
     def thrust(self) -> Iterator[Action]:
         """Thrust above idle and idle again, after the top of descent."""
         on = (np.asarray(self._lane.thrust_fraction) > _THRUST_ON) & (self._to_go < self._top - 2.0 * NAUTICAL_MILE)
         for first, last in self._spells(on):
-            yield self._action(first, "thrust above idle", self._state(first))
+            # the lever was moved at the look before
+            is_for_least = self._reasons[max(first - 1, 0), THRUST_FOR_LEAST] > 0.0
+            yield self._action(first, "thrust above idle", self._least(first) if is_for_least else self._state(first))
             if last < self._to_go.size - 1:
                 yield self._action(last, "thrust idle", self._state(last))
+
+    def level(self) -> Iterator[Action]:
+        """Level flight that the rule asks for, and its end."""
+        for first, last in self._spells(self._reasons[:, LEVEL] > 0.0):
+            part = self._pilot.rule.when[round(float(self._reasons[first, LEVEL])) - BY_ACTION]
+            yield self._action(first, "levels off", f"{when_words(part)}: {self._state(first)}")
+            if last < self._to_go.size - 1:
+                yield self._action(last, "goes down again", self._state(last))
 
     def _spells(self, on: NDArray[np.bool_]) -> list[tuple[int, int]]:
         """First index of each run of true values, and the one after its last; short ones left out."""
@@ -95,11 +116,14 @@ class _Log:
         found = [(int(first), min(int(end), last)) for first, end in zip(edges[::2], edges[1::2], strict=True)]
         return [(first, end) for first, end in found if self._time[end] - self._time[first] >= _SHORTEST]
 
+    def _least(self, at: int) -> str:
+        return f"near the least speed of what is out, at {self._speed[at] / KNOT:.0f} kt"
+
     def _state(self, at: int) -> str:
         return f"{_feet(self._above[at])}, {_knots(self._over[at])}"
 
     def _brake_reason(self, at: int) -> str:
-        code = round(float(self._reasons[at, -1]))
+        code = round(float(self._reasons[at, BRAKE]))
         if code >= BY_ACTION:
             return f"{when_words(self._pilot.rule.when[code - BY_ACTION])}: {self._state(at)}"
         return _feet(self._above[at]) if code == FOR_HEIGHT else _knots(self._over[at])

@@ -12,7 +12,9 @@ from typing import Annotated, Any, Literal
 
 from optdescent.arrival import Gate, SinkLimit
 from optdescent.inputs import BY_KIND, Declared, OfOneKind, choice, entry, quantity
+from optdescent.markup import card, pairs
 from optdescent.rules.drivers import DistanceTerm, ShiftTerm
+from optdescent.units import KNOT, NAUTICAL_MILE
 
 
 class SpeedName(Enum):
@@ -232,6 +234,18 @@ class Rule(Declared):
     when: tuple[When, ...] = entry("what to do when high, low, fast or slow", default=())
     sink_limits: tuple[SinkLimit, ...] = entry("largest sink rates by height, beside the arrival's", default=())
     checks: tuple[Gate, ...] = entry("gates to check at, beside the arrival's", default=())
+
+    def _repr_html_(self) -> str:
+        """Rich display in notebooks."""
+        speeds = self.speeds
+        rows = [
+            ("in words", self.title),
+            ("source", self.source),
+            ("height to have", self.profile.kind),
+            ("descent speed", f"{speeds.descent / KNOT:.0f} kt" if not speeds.points else "as in another flight"),
+            *((by.speed.value, f"by {by.distance / NAUTICAL_MILE:g} nm to go") for by in speeds.by),
+        ]
+        return card(f"Rule: {self.name}", [pairs(rows)])
 
 
 class RuleFile(Declared):

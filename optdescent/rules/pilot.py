@@ -57,9 +57,10 @@ FIXED = 7
 """Parameters before the wind's: temperature offset [K], QNH [Pa], course [rad], cruise pressure altitude [m] and Mach
 number [-], delay of actions [s], error of the tailwind believed [m/s]."""
 
-
 FADE = 1.0 * KNOT
 """Speed [m/s] over which thrust fades above the speed that is meant."""
+_STOWED = 0.02
+"""Speed brake fraction [-] up to which it counts as in."""
 LEAST_GROUND_SPEED = 20.0 * KNOT
 """Ground speed [m/s] below which a flight is lost."""
 STEPS = 128
@@ -115,7 +116,8 @@ class Pilot:
     def step(self) -> ca.Function:
         """One step: (lane, coordinate [m], length [m], noise [m], parameters) to (lane, load factor, asked, reasons).
 
-        `asked` is height [m] and speed [m/s]; `reasons` say why devices and brake are due (`rules.actions`).
+        `asked` is height [m] and speed [m/s]; `reasons` say why devices, brake, thrust and level flight are ordered
+        (`rules.actions`).
         """
         x, dx, noise = ca.SX.sym("x"), ca.SX.sym("dx"), ca.SX.sym("noise")
         values, parameters = ca.SX.sym("lane", self.shape.size), ca.SX.sym("parameters", self.parameters)
@@ -203,21 +205,24 @@ class Pilot:
         actions = actions_on(self.rule, self.airframe, self.arrival, seen, ask, lane)
         due, reasons = due_devices(self.rule, self.airframe, self.arrival, self.technique, seen, actions)
         noted = replace(noted, due=configuration(due), actions=actions)
-        level = levels_off(self.rule, actions)
-        ask = self._cruising(surroundings, going, replace(ask, level=level), parameters)
+        levels = levels_off(self.rule, actions)
+        ask = self._cruising(surroundings, going, replace(ask, level=where(levels > 0.0, 1.0, 0.0)), parameters)
         least = least_kept(self.airframe, self.technique, lane, seen.seconds, seen.late)
         path = self._path(seen, ask, going, least)
         load_factor = self._pitch(seen, path)
         ahead, is_out = replace(lane.motion, path_angle=path), lane.speed_brake
         most_brake, least_thrust = orders_for_least(self.airframe, ahead, seen.at, least, ask, seen.place, is_out)
-        thrust = maximum(self._thrust(seen, ask, going, actions), going * least_thrust)
+        planned, kept = self._thrust(seen, ask, going, actions), going * least_thrust
+        for_least, thrust = where(kept > planned, 1.0, 0.0), maximum(planned, kept)
         brake, brake_reason = self._brake(seen, ask, actions)
+        stowed = where(most_brake < minimum(brake, _STOWED), 1.0, 0.0)
         brake = minimum(brake, most_brake)
         brake_due = where(brake > 0.0, lane.brake_due + seen.seconds, 0.0)
         acts = where(lane.speed_brake > 0.01, 1.0, seen.acts(brake_due))
         brake = where(acts * going > 0.5, brake, 0.0)
         noted = replace(noted, brake_due=brake_due)
-        return Orders(load_factor, thrust, brake, noted, ask, seen, (*reasons, where(brake > 0.0, brake_reason, 0.0)))
+        why = (where(brake > 0.0, brake_reason, 0.0), for_least, stowed, levels * going)
+        return Orders(load_factor, thrust, brake, noted, ask, seen, (*reasons, *why))
 
     def _seen(self, surroundings: Surroundings, x: Value, dx: Value, lane: Lane, parameters: Value) -> Seen:
         state, air = lane.motion, surroundings.air

@@ -18,6 +18,7 @@ from optdescent.rules.fleet import Fleet
 from optdescent.rules.fly import Pilot, flown_by, pilot_of
 from optdescent.rules.judged import Judged
 from optdescent.rules.parts import Rule
+from optdescent.rules.startable import why_not_started
 from optdescent.scenario import Scenario
 from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
 
@@ -50,8 +51,8 @@ _MOST_PILOTS = 24
 class RulesQuestion:
     """Each rule flown by a crew in each case; how a case ends is left to the other questions.
 
-    With `together` the flights of a block are taken at once and judged by `rules.judged`: of the limits on the way,
-    those of speed, sink rate, windows and gates.
+    With `together` the flights of a block are taken at once and judged by `rules.judged`, which says what limits on the
+    way those are. Where a rule cannot start it is not flown.
     """
 
     rules: tuple[Rule, ...]
@@ -118,9 +119,15 @@ class RulesSession:
         for case in cases:
             with suppress(InputFault):
                 sound.append((case.number, case.scenario))
-        scenarios = [scenario for _, scenario in sound]
-        columns = [_together(self.held.fleet(rule).judged(scenarios)) for rule in self.held.question.rules]
+        columns = [self._together([scenario for _, scenario in sound], rule) for rule in self.held.question.rules]
         self._known = {number: [own[index] for own in columns] for index, (number, _) in enumerate(sound)}
+
+    def _together(self, scenarios: Sequence[Scenario], rule: Rule) -> list[_Values]:
+        """Values by column [SI] of a rule in scenarios, flown at once where it can start."""
+        reasons = [why_not_started(scenario, rule) for scenario in scenarios]
+        flown = [scenario for scenario, reason in zip(scenarios, reasons, strict=True) if not reason]
+        found = iter(_together(self.held.fleet(rule).judged(flown)) if flown else ())
+        return [_not_flown(reason) if reason else next(found) for reason in reasons]
 
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         """What each rule used, and whether it arrived stable, or why not [SI]."""
@@ -142,6 +149,8 @@ class RulesSession:
 
     def _values(self, scenario: Scenario, rule: Rule) -> _Values:
         try:
+            if reason := why_not_started(scenario, rule):
+                return _not_flown(reason)
             summary = self.held.flight(scenario, rule).summary
         except Exception as error:
             # What one rule cannot fly must not lose the answers of the others; its reasons say what to look at.
@@ -165,6 +174,11 @@ class RulesSession:
             _KEPT.name: int(summary.keeps_every_limit),
             _REASONS.name: "; ".join(reasons),
         }
+
+
+def _not_flown(reason: str) -> _Values:
+    """Values of a rule that cannot start: none but why."""
+    return {_REASONS.name: f"not flown: {reason}"}
 
 
 def _together(found: Judged) -> list[_Values]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Iterator, Sequence
@@ -27,7 +28,7 @@ from optdescent.rules.parts import (
     Use,
     When,
 )
-from optdescent.units import FOOT, NAUTICAL_MILE
+from optdescent.units import FOOT, FOOT_PER_MINUTE, NAUTICAL_MILE
 
 LIBRARY = ("three_rules", "library")
 """Rule files that come with the package, by name."""
@@ -81,6 +82,8 @@ def _faults(rule: Rule) -> Iterator[_Found]:
             many = "none" if not any(given) else "more than one"
             yield f"devices[{index}]", f"{many} of distance_nm, height_ft, at_capture", "exactly one of them"
     yield from _twice(rule)
+    yield from _limit_faults(rule)
+    yield from _check_faults(rule)
     for index, part in enumerate(rule.when):
         for leaf, told, allowed in _when_faults(part):
             yield f"when[{index}].{leaf}", told, allowed
@@ -92,19 +95,52 @@ def _twice(rule: Rule) -> Iterator[_Found]:
     for index, device in enumerate(devices):
         if device in devices[:index]:
             yield f"devices[{index}].device", f"got {device.value!r} again", "one place for each device"
-    whole = [(part.kind, part.use, _region(part)) for part in rule.when]
-    for index, own in enumerate(whole):
-        if own in whole[:index]:
-            given = f"{own[1].value} when {own[0]} again, in the same place"
-            yield f"when[{index}]", given, "one excess for each action, or regions that differ"
+    for index, own in enumerate(rule.when):
+        for other, before in enumerate(rule.when[:index]):
+            if (own.kind, own.use) == (before.kind, before.use) and _overlap(own, before):
+                given = f"{own.use.value} when {own.kind} again, where when[{other}] says so already"
+                yield f"when[{index}]", given, "one excess for each action, or regions that do not overlap"
+                break
     if rule.speeds.points and rule.speeds.by:
         yield "speeds.by", "given beside points", "one of the two"
     if len(rule.speeds.points) == 1:
         yield "speeds.points", "1", "two or more speeds, or none"
 
 
-def _region(part: When) -> tuple[object, ...]:
-    return part.from_, part.to, part.above_height, part.below_height, part.on_glide_path
+def _overlap(one: When, other: When) -> bool:
+    """Whether two parts of `when` hold at one place: the glide path may be anywhere."""
+
+    def share(low: float | None, high: float | None, other_low: float | None, other_high: float | None) -> bool:
+        ends = min(own for own in (high, other_high, math.inf) if own is not None)
+        return max(own for own in (low, other_low, -math.inf) if own is not None) < ends
+
+    by_distance = share(one.to, one.from_, other.to, other.from_)
+    return by_distance and share(one.above_height, one.below_height, other.above_height, other.below_height)
+
+
+def _limit_faults(rule: Rule) -> Iterator[_Found]:
+    """Sink limits of which one has no effect beside another."""
+    for index, own in enumerate(rule.sink_limits):
+        for before in (*rule.sink_limits[:index], *rule.sink_limits[index + 1 :]):
+            height, sink = before.below_height / FOOT, before.sink / FOOT_PER_MINUTE
+            is_second = before in rule.sink_limits[:index]
+            if own.below_height == before.below_height and is_second:
+                given = f"got {height:.0f} again"
+                yield f"sink_limits[{index}].below_height_ft", given, "one limit below each height"
+            elif own.below_height < before.below_height and own.sink >= before.sink:
+                given = f"got {own.sink / FOOT_PER_MINUTE:.0f}, with {sink:.0f} below {height:.0f} ft already"
+                yield f"sink_limits[{index}].sink_ft_per_min", given, f"less than {sink:.0f} ft/min: it is the nearer"
+
+
+def _check_faults(rule: Rule) -> Iterator[_Found]:
+    """Checks that are judged elsewhere than said, or that say two things of one height."""
+    for index, own in enumerate(rule.checks):
+        if own.distance is not None:
+            given = f"got {own.distance / NAUTICAL_MILE:g}"
+            yield f"checks[{index}].distance_nm", given, "height_ft alone: a check is judged where its height is passed"
+        elif any(own.height == before.height for before in rule.checks[:index] if before.distance is None):
+            given = f"got {own.height / FOOT:.0f} again"
+            yield f"checks[{index}].height_ft", given, "one check at each height"
 
 
 def _profile_faults(rule: Rule) -> Iterator[_Found]:

@@ -9,7 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optdescent.derive.front import CONFIDENCE, non_dominated, predicted_share, recommended, share_interval
+from optdescent.derive.front import (
+    CONFIDENCE,
+    non_dominated,
+    predicted_share,
+    recommended,
+    share_interval,
+    share_needed,
+)
 from tests.figures.fronts import EFFORT
 
 POINTS = st.lists(
@@ -32,7 +39,8 @@ def test_the_front_is_what_comparing_all_pairs_gives(points: np.ndarray) -> None
 def columns(*rules: tuple[float, float, float, float]) -> dict[str, np.ndarray]:
     """Columns of rules: derived, simplicity, fuel, share."""
     names = ("is_derived", "simplicity", "fuel_mean", "held_share")
-    return dict(zip(names, np.array(rules, dtype=float).T, strict=True))
+    found = dict(zip(names, np.array(rules, dtype=float).T, strict=True))
+    return {**found, "held_share_low": found["held_share"] - 0.005}
 
 
 def test_of_rules_of_alike_fuel_the_simplest_is_recommended() -> None:
@@ -41,6 +49,21 @@ def test_of_rules_of_alike_fuel_the_simplest_is_recommended() -> None:
     assert recommended(rules, replace(EFFORT, alike=0.0)).tolist() == [0, 0, 1, 0, 0]
     assert recommended(rules, replace(EFFORT, alike=50.0)).tolist() == [1, 0, 0, 0, 0]
     assert recommended(rules, replace(EFFORT, wanted=0.995)).tolist() == [0, 0, 0, 0, 0]
+
+
+def test_a_share_that_may_have_been_lucky_is_not_enough() -> None:
+    """Of 512 conditions 487 are 95.1 %, and as few as 92.9 % elsewhere: the dearer rule with 499 is recommended."""
+    rules = columns((1, 4, 518, 487 / 512), (1, 4, 530, 499 / 512))
+    rules["held_share_low"] = np.array([share_interval(count, 512)[0] for count in (487, 499)])
+    assert recommended(rules, EFFORT).tolist() == [0, 1]
+    assert recommended({name: values[:1] for name, values in rules.items()}, EFFORT).tolist() == [0]
+
+
+@pytest.mark.parametrize(("wanted", "count"), [(0.95, 512), (0.8, 32), (0.5, 64), (0.999, 16)])
+def test_the_share_needed_is_the_least_whose_interval_is_not_below_what_is_wanted(wanted: float, count: int) -> None:
+    needed = round(share_needed(wanted, count) * count)
+    assert share_interval(needed, count)[0] >= wanted or needed == count
+    assert share_interval(needed - 1, count)[0] < wanted < needed / count or needed == count
 
 
 def covered(shares: np.ndarray, count: int, further: int) -> float:

@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from optdescent.inputs import InputFault
+from optdescent.margins.breaking import Break, Breaking
 from optdescent.margins.over import asked_of, margins_over
 from optdescent.results.over_conditions import OverConditions, over_conditions_plain
 from optdescent.rules import fly, read_rules
+from optdescent.rules.fleet import Fleet
 from optdescent.sweep.question import Asked
 from tests.scenario.files import STUDY
 
@@ -53,12 +55,19 @@ def test_a_case_in_which_it_cannot_start_has_no_numbers_and_says_why(partly: tup
     assert np.isfinite(found.cases["fuel"].sel(rule="three-degrees")).all()
 
 
-def test_where_a_rule_cannot_start_it_does_not_break(partly: tuple[Asked, OverConditions]) -> None:
-    """Upwards there is no start beyond about half a spread; a flight from there would be far too high."""
-    _, found = partly
-    row = found.table.sel(rule="three-to-one")
-    level = row["breaking_level"].item()
-    assert np.isnan(level) or level < 34500.0
+def test_where_a_rule_cannot_start_it_does_not_break(tmp_path: Path) -> None:
+    """From 40 kt of added tailwind on it would miss the gate; from a few on it cannot start, and that is no border."""
+    wind = '[sampling]\nkind = "random"\ncount = 4\n[[axes]]\nkind = "normal"\nkey = "added_tailwind_kt"\nmean = -5.0\n'
+    path = tmp_path / "conditions.toml"
+    path.write_text(wind + "standard_deviation = 12.0\n", encoding="utf-8")
+    found: list[Break] = []
+    for distance in (125, 113):
+        own = asked_of(STUDY, (*NEAR, f"start.distance_nm={distance}"), path)
+        assert not Fleet(RULES[0]).judged([own.scenario([40.0])]).stable[0]
+        found.append(Breaking(own).of(Fleet(RULES[0])))
+    assert 0.0 < found[0].radius < 4.0
+    assert np.isnan(found[1].radius)
+    assert found[1].sentence.startswith("holds as far as was searched")
 
 
 def test_a_rule_that_can_start_nowhere_says_so_and_the_others_are_written(tmp_path: Path) -> None:
@@ -69,7 +78,7 @@ def test_a_rule_that_can_start_nowhere_says_so_and_the_others_are_written(tmp_pa
     assert three_to_one["not_flown"].startswith("not flown in any condition: three-to-one asks for")
     assert three_to_one["breaking"] == three_to_one["not_flown"]
     assert three_degrees["flown"] == 1
-    assert three_degrees["fuel_mean_kg"] > 100.0
+    assert found.cases["fuel"].sel(rule="three-degrees").item() > 100.0
     found.to_csv(tmp_path / "c.csv")
     found.to_netcdf(tmp_path / "c.nc")
     assert "not flown in any condition" in (tmp_path / "c.csv").read_text(encoding="utf-8")

@@ -22,7 +22,9 @@ from tests.scenario.files import STUDY
 RULES = {rule.name: rule for rule in read_rules("library")}
 STILL = ("air.wind.kind=none",)
 LATE = ("arrival.hold_downs=[{altitude_ft=8000,from_nm=36,to_nm=22}]",)
-"""The study's jet, with the clearance below 8000 ft only at 22 nm."""
+"""The study's jet, with the clearance below 8000 ft only at 22 nm: some 4000 ft too high there."""
+HIGH_AT_25 = ("arrival.windows=[]", "arrival.hold_downs=[{altitude_ft=5000,from_nm=36,to_nm=25}]")
+"""The same jet, about 1000 ft too high at 25 nm."""
 EACH = pytest.mark.parametrize("name", RULES)
 NONE = "common practice, no source"
 PUBLISHED = ("FAA-H-8083-16", "FAA AIM", "FSF ALAR briefing note 7.1")
@@ -77,13 +79,13 @@ def test_each_rule_is_flown_in_still_air_from_start_to_threshold_and_is_stable(n
     assert flight.summary.gate.stable, flight.summary.gate.reasons
 
 
-def test_both_brake_rules_take_it_with_1000_ft_too_much_and_stow_it_with_nothing_or_500_ft_left() -> None:
+def test_both_brake_rules_take_it_when_far_too_high_and_stow_it_with_nothing_or_500_ft_left() -> None:
     kept, early = (flown(name, *LATE) for name in ("brake-kept", "brake-stowed-early"))
     for flight in (kept, early):
         (out,) = [action for action in actions(flight, "speed brake out") if "when 1000 ft high" in action.reason]
         assert out.distance_to_go < 25.0 * NAUTICAL_MILE
         excess = at(flight, "height_above_threshold", 21.9) - at(flight, "rule_height", 21.9)
-        assert excess > 1000.0 * FOOT
+        assert 3500.0 * FOOT < excess < 4500.0 * FOOT, "far more than the 1000 ft from which the brake is used"
     left = {}
     for flight in (kept, early):
         stowed = actions(flight, "speed brake in")[-1].distance_to_go / NAUTICAL_MILE
@@ -92,12 +94,22 @@ def test_both_brake_rules_take_it_with_1000_ft_too_much_and_stow_it_with_nothing
     assert left["brake-kept"] < 300.0
 
 
-def test_the_brake_kept_ends_stable_and_the_same_brake_stowed_early_does_not() -> None:
+def test_from_4000_ft_too_high_the_brake_kept_ends_stable_and_the_same_brake_stowed_early_does_not() -> None:
     kept, early = (flown(name, *LATE) for name in ("brake-kept", "brake-stowed-early"))
     assert kept.summary.brake_distance > early.summary.brake_distance
     assert kept.summary.gate.stable
     assert not early.summary.gate.stable
     assert early.summary.gate.calibrated_airspeed > kept.summary.gate.calibrated_airspeed + 30.0 * KNOT
+
+
+def test_about_1000_ft_at_25_miles_are_recovered_by_both() -> None:
+    """That a brake stowed early loses the gate from so little (common practice, no source) is not so here."""
+    for name in ("brake-kept", "brake-stowed-early"):
+        flight = flown(name, *HIGH_AT_25)
+        excess = at(flight, "height_above_threshold", 24.9) - at(flight, "rule_height", 24.9)
+        assert 900.0 * FOOT < excess < 1200.0 * FOOT
+        assert [action for action in actions(flight, "speed brake out") if "when 1000 ft high" in action.reason]
+        assert flight.summary.gate.stable
 
 
 @pytest.mark.parametrize(

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-import pytest
+from pathlib import Path
 
+import pytest
+from click.testing import CliRunner
+
+from optdescent.cli import main
 from optdescent.inputs import InputFault
 from optdescent.rules import read_rules
-from optdescent.rules.startable import check_start
+from optdescent.rules.fleet import Fleet
+from optdescent.rules.question import RulesQuestion
+from optdescent.rules.startable import check_start, why_not_started
 from tests.rules.made import rule
-from tests.scenario.files import scenario
+from tests.scenario.files import STUDY, scenario
 
 
 def test_the_library_starts_after_the_start() -> None:
@@ -35,3 +41,58 @@ def test_a_rule_that_cannot_start_is_named(profile: dict[str, object], words: st
     assert fault.file == "own.toml"
     assert fault.key == "rules[0].profile"
     assert words in f"{fault.given} {fault.allowed}"
+
+
+TAILWIND = "air.wind={kind='constant',wind_speed_kt=40,wind_from_deg=305}"
+"""Straight along the final course of the study."""
+NEAR = ("start.altitude_ft=33000", "start.distance_nm=113")
+"""Where three miles per thousand feet and one per ten knots to lose just begin in still air: 111.3 nm."""
+THREE_TO_ONE = next(one for one in read_rules() if one.name == "three-to-one")
+EARLY = rule({"kind": "angle", "angle_deg": 2.85, "terms": [{"kind": "anti_ice", "distance_nm": 9.0}]})
+
+
+@pytest.mark.parametrize(
+    ("settings", "starts"),
+    [
+        (("air.wind.kind=none",), True),
+        ((TAILWIND,), False),  # a mile for each ten knots: four miles
+        ((TAILWIND, "technique.wind=none"), True),  # a crew that believes in none asks for none
+        ((TAILWIND, "technique.wind=forecast"), False),
+    ],
+)
+def test_the_wind_that_the_crew_believes_counts(settings: tuple[str, ...], starts: bool) -> None:
+    there = scenario(*NEAR, *settings)
+    assert (not why_not_started(there, THREE_TO_ONE)) == starts
+    assert Fleet(THREE_TO_ONE).judged([there]).top_of_descent[0] / 1852.0 < (112.0 if starts else 113.0)
+    if not starts:
+        assert "113 nm to go, with 40 kt of tailwind" in why_not_started(there, THREE_TO_ONE)
+
+
+def test_anti_ice_counts() -> None:
+    still = (*NEAR, "air.wind.kind=none")
+    assert not why_not_started(scenario(*still), EARLY)
+    assert why_not_started(scenario(*still, "handling.anti_ice.kind=on"), EARLY)
+
+
+def test_in_a_sweep_a_rule_that_cannot_start_has_no_numbers_and_says_why() -> None:
+    """Flown together or one by one; the case in which it can start has its numbers."""
+    sound, not_sound = (scenario(*NEAR, wind) for wind in ("air.wind.kind=none", TAILWIND))
+    for together in (True, False):
+        session = RulesQuestion((THREE_TO_ONE,), together=together).hold(None).session()
+        if together:
+            values = session._together([not_sound, sound], THREE_TO_ONE)
+        else:
+            values = [session._values(one, THREE_TO_ONE) for one in (not_sound, sound)]
+        assert list(values[0]) == ["rule_reasons"]
+        assert str(values[0]["rule_reasons"]).startswith("not flown: three-to-one asks for")
+        assert float(values[1]["rule_fuel"]) > 100.0
+
+
+def test_the_command_names_the_rule_and_its_file_with_exit_status_2(tmp_path: Path) -> None:
+    settings = [part for one in (*NEAR, TAILWIND) for part in ("--set", one)]
+    arguments = ["margins", str(STUDY), *settings, "--rules", "three_rules", "-o", str(tmp_path / "out")]
+    found = CliRunner().invoke(main, arguments)
+    assert found.exit_code == 2
+    assert "three_rules: rules[0].profile: three-to-one asks for" in found.stderr
+    assert "the descent would begin before the start" in found.stderr
+    assert not (tmp_path / "out").exists()
