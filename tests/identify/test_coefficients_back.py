@@ -48,7 +48,7 @@ def hundred() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.floa
     return np.array([fit.column("value") for fit in fits]), np.array([f.column("standard_error") for f in fits]), noise
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_within_two_standard_errors_in_nine_of_ten() -> None:
     value, error, _ = hundred()
     within = np.abs(value - TRUE) <= 2.0 * error
@@ -57,7 +57,7 @@ def test_within_two_standard_errors_in_nine_of_ten() -> None:
     assert within.mean() <= 0.99, "standard errors that are too large would hide everything"
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_standard_errors_are_the_scatter_of_the_seeds() -> None:
     """Each within 15 %, all together within 10 %; the scatter of 100 estimates is itself known to 7 % (1/√(2·99))."""
     value, error, _ = hundred()
@@ -66,7 +66,7 @@ def test_standard_errors_are_the_scatter_of_the_seeds() -> None:
     assert np.exp(np.mean(np.log(ratio))) == pytest.approx(1.0, abs=0.10)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_noise_is_found_from_the_residuals() -> None:
     _, _, noise = hundred()
     assert noise.mean(axis=0) == pytest.approx([SPEED_NOISE, ALTITUDE_NOISE], rel=0.02)

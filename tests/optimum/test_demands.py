@@ -239,7 +239,7 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
             "180 kt from 30 nm to go on",
             "kt",
         ),
-        (
+        pytest.param(
             (
                 "arrival.floor=[{distance_nm=40,altitude_ft=20000},{distance_nm=30,altitude_ft=19500},"
                 "{distance_nm=18,altitude_ft=3000}]",
@@ -247,27 +247,30 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
             ),
             "the floor",
             "ft",
+            marks=pytest.mark.long,
         ),
-        (
+        pytest.param(
             (
                 "arrival.more_gates=[{height_ft=2700}]",
                 'arrival.windows=[{name="CEDAR",distance_nm=10,speed_at_least_kt=209}]',
             ),
             "the gate (2700 ft",
             "kt",
+            marks=pytest.mark.long,
         ),
         (
             ("arrival.hold_downs=[{altitude_ft=11000,from_nm=150,to_nm=140}]", "arrival.windows=[]"),
             "the level of the hold-down at 11000 ft from 150 to 140 nm",
             "ft",
         ),
-        (
+        pytest.param(
             (
                 *ABOVE,
                 'arrival.windows=[{name="CEDAR",distance_nm=13,altitude_at_most_ft=3800}]',
             ),
             "capture from above",
             "ft",
+            marks=pytest.mark.long,
         ),
     ],
     ids=["exact", "within", "floor", "gates", "level", "above"],
