@@ -51,8 +51,8 @@ def capture(
 ) -> None:
     """Say whether the glide path of SCENARIO can be captured from above from one state, how, and until where.
 
-    Sink rates stay within the arrival's limits and speeds below the devices'. The answer names the devices needed, where
-    the path is met, where the gear is due, and the distance by which it must have begun or be abandoned.
+    Sink rates stay within the arrival's limits and speeds below the devices'. The answer names the devices needed,
+    where the path is met, where the gear is due, and the distance by which it must have begun or be abandoned.
     """
     state = _State(distance, height, speed, flaps, gear_down, mass)
     guarded(lambda: _capture(scenario, state, settings, output, as_json), debug)

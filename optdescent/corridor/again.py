@@ -149,7 +149,8 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         wanted = _wanted(plan, ground.to_go, -x)
         at = _motion(ground, x, lanes, lanes.motion, np.ones_like(off))
         is_pending: Flags = np.any((wanted.selected > 0.5) & (lanes.out <= 0.0) & (speed > latest), axis=0)
-        wanted = replace(wanted, is_fast=np.asarray(is_pending | (above > 0.0)))
+        is_fast: Flags = np.logical_or(is_pending, above > 0.0)
+        wanted = replace(wanted, is_fast=is_fast)
         orders = _orders(ground, use, lanes, wanted, at, -float(x))
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
         is_slowing = at.forces.calibrated_airspeed > ground.gate_speeds(ground.scenario.arrival.gate)[1]

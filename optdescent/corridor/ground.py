@@ -177,7 +177,7 @@ def _places(scenario: Scenario, farthest: float, more: Sequence[float], spacing:
     arrival = scenario.arrival
     path = arrival.glide_path
     nearest = arrival.gate.place(path)
-    marks = [nearest, farthest, path.below_within, *more, *([_FAR] if _FAR < farthest else [])]
+    marks = [nearest, farthest, path.below_within, *more, *([_FAR] if farthest > _FAR else [])]
     marks += [-path.distance(height) for height in (path.capture_at_least, path.capture_at_most)]
     marks += [limit.within for limit in arrival.speed_limits if limit.within is not None]
     marks += [gate.place(path) for gate in arrival.more_gates]
