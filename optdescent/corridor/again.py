@@ -148,9 +148,7 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         length = np.where(flying, distance[index + 1] - x, 0.0)
         wanted = _wanted(plan, ground.to_go, -x)
         at = _motion(ground, x, lanes, lanes.motion, np.ones_like(off))
-        is_pending: Flags = np.any((wanted.selected > 0.5) & (lanes.out <= 0.0) & (speed > latest), axis=0)
-        is_fast: Flags = np.logical_or(is_pending, above > 0.0)
-        wanted = replace(wanted, is_fast=is_fast)
+        wanted = replace(wanted, is_fast=_too_fast(lanes, wanted.selected, speed - latest, above))
         orders = _orders(ground, use, lanes, wanted, at, -float(x))
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
         is_slowing = at.forces.calibrated_airspeed > ground.gate_speeds(ground.scenario.arrival.gate)[1]
@@ -196,6 +194,12 @@ def _selected(lanes: _Lanes, planned: Array, speed: Array, latest: Array) -> Arr
     ready = np.ones_like(lanes.out, dtype=np.bool_)
     ready[1:-1] = lanes.out[:-2] > 1.0 - _EXACT
     return np.where((lanes.out > 0.0) | ((speed <= latest) & ready), planned, 0.0)
+
+
+def _too_fast(lanes: _Lanes, planned: Array, over_latest: Array, over_limit: Array) -> Flags:
+    """Whether speed is above a limit, or above that at which a planned device not yet moving is selected (descent,)."""
+    is_pending = (planned > 0.5) & (lanes.out <= 0.0) & (over_latest > 0.0)
+    return np.asarray(np.any(is_pending, axis=0) | (over_limit > 0.0), dtype=np.bool_)
 
 
 def _is_stable(ground: Ground, lanes: _Lanes) -> Flags:
