@@ -260,7 +260,7 @@ def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
     steps, gear = plan.steps[after], plan.gear[after]
     selected = np.array([*(steps > step for step in range(int(np.nanmax(plan.steps)))), gear > 0.5], dtype=float)
     slope = (near - far) / (to_go[after] - to_go[after - 1])
-    return _Wanted(near + share * (far - near), slope, speed, selected, np.zeros(speed.shape, dtype=np.bool_))
+    return _Wanted(near + share * (far - near), slope, speed, selected, np.zeros(plan.start.size, dtype=np.bool_))
 
 
 def _motion(ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_factor: Array) -> Motion:
