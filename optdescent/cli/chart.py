@@ -1,8 +1,8 @@
-"""`optdescent chart`: figures for a manual, of one source."""
+"""`optdescent chart`: figures for a manual, of stored results or of an airframe."""
 
 from __future__ import annotations
 
-from enum import Enum
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,23 +12,45 @@ from optdescent.cli.options import debug_option, json_option, output_option
 from optdescent.cli.say import guarded, say_json
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from optdescent.results.airframe import AirframeNumbers
+    from optdescent.results.stored import Stored
 
-    from optdescent.figures import Page
+_AIRFRAME = "airframe"
+
+_HELP = """Draw figures of RESULT: a stored result, several flights, or an airframe.
+
+\b
+flights (netCDF): height, speed, energy; of an optimum wind
+flights and last_useful.csv: last-action
+margins.nc: margins; conditions.nc: margins, rule-map
+sweep (folder): slices, rule-map
+corridor.nc, slope.nc, front.nc, fit.nc, a rule sheet:
+    corridor, slope, front, fit, rule-sheet
+airframe (a TOML file, or a built-in name): polar, idle, operating-speeds
+
+Also `chart airframe SOURCE`.
+"""
 
 
-class Kind(Enum):
-    """What a chart can be drawn of."""
+@dataclass(frozen=True)
+class _Asked:
+    """Which figures, what of the results, on which page and in which formats; none: every figure, all formats."""
 
-    AIRFRAME = "airframe"
+    figures: tuple[str, ...]
+    axes: tuple[str, ...]
+    quantity: str
+    rules: tuple[str, ...]
+    page: str
+    formats: tuple[str, ...]
 
 
 @click.command(
-    epilog="Example: optdescent chart airframe narrow-body-twin --figure polar --page a5 --format pdf -o out",
+    epilog="Example: optdescent chart airframe narrow-body-twin --figure polar --page a5 --format pdf -o out. Another: "
+    "optdescent chart out/conditions.nc --figure rule-map -o out",
+    help=_HELP,
     short_help="Figures for a manual.",
 )
-@click.argument("kind", type=click.Choice([kind.value for kind in Kind]))
-@click.argument("source")
+@click.argument("results", nargs=-1, required=True, metavar="RESULT...")
 @click.option("--figure", "figures", multiple=True, help="Figure to draw; may be repeated [default: every figure].")
 @click.option("--page", default="a4", show_default=True, help="Size of the figure: a4, a5, letter, column or slide.")
 @click.option(
@@ -38,65 +60,71 @@ class Kind(Enum):
     type=click.Choice(["pdf", "svg", "png"]),
     help="File format; may be repeated [default: all].",
 )
+@click.option("--rule", "rules", multiple=True, help="Rule to show, of margins, rule-map, slices; may be repeated.")
+@click.option(
+    "--axis",
+    "axes",
+    multiple=True,
+    help="Varied quantity to draw over: of rule-map the one across and the one upright; of slices the one across, the "
+    "one whose levels are lines, the one whose levels are panels [default: those that explain most; the first].",
+)
+@click.option("--quantity", default="", help="Quantity of a sweep to draw slices of [default: fuel].")
 @output_option
 @json_option
 @debug_option
 def chart(
-    kind: str,
-    source: str,
+    results: tuple[str, ...],
     figures: tuple[str, ...],
     page: str,
     formats: tuple[str, ...],
+    rules: tuple[str, ...],
+    axes: tuple[str, ...],
+    quantity: str,
     output: Path,
     as_json: bool,
     debug: bool,
 ) -> None:
-    """Draw the figures of SOURCE. KIND says what it is; of an airframe, SOURCE is a file or a built-in name.
-
-    Figures of an airframe: polar, idle, operating-speeds.
-    """
-    guarded(lambda: _chart(Kind(kind), source, figures, page, formats, output, as_json), debug)
+    """Draw figures of a result."""
+    asked = _Asked(figures, axes, quantity, rules, page, formats)
+    guarded(lambda: _chart(results, asked, output, as_json), debug)
 
 
-def _chart(
-    kind: Kind,
-    source: str,
-    figures: tuple[str, ...],
-    page: str,
-    formats: tuple[str, ...],
-    output: Path,
-    as_json: bool,
-) -> None:
+def _chart(sources: tuple[str, ...], asked: _Asked, output: Path, as_json: bool) -> None:
     from optdescent.cli.write import check_output
-    from optdescent.figures import Format, page_named, save
+    from optdescent.figures import Choice, Format, draw_stored, figures_of, page_named, save
+    from optdescent.figures.of_stored import said
     from optdescent.results.caution import CAUTION
 
-    paper = page_named(page)
-    kinds = tuple(Format(name) for name in formats) or tuple(Format)
+    paper = page_named(asked.page)
+    kinds = tuple(Format(name) for name in asked.formats) or tuple(Format)
     check_output(output)
-    match kind:
-        case Kind.AIRFRAME:
-            drawn = _of_airframe(source, figures, paper)
+    own = sources[1:] if len(sources) == 2 and sources[0] == _AIRFRAME else sources
+    results = tuple(_read(source, is_airframe=own != sources) for source in own)
+    choice = Choice(asked.axes, asked.quantity, asked.rules)
+    names = asked.figures or figures_of(results)
+    drawn = [(name, draw_stored(name, results, paper, choice)) for name in dict.fromkeys(names)]
     files = [str(path) for name, figure in drawn for path in save(figure, output, name, kinds)]
     if as_json:
-        say_json({"kind": kind.value, "source": source, "files": files, "caution": CAUTION})
+        say_json({"kind": said(results), "source": own[0], "sources": list(own), "files": files, "caution": CAUTION})
         return
     for file in files:
         click.echo(file)
     click.echo(CAUTION)
 
 
-def _of_airframe(source: str, figures: tuple[str, ...], page: Page) -> list[tuple[str, Figure]]:
-    """Name and figure of each figure of an airframe.
+def _read(source: str, *, is_airframe: bool) -> Stored | AirframeNumbers:
+    """Result of a file, or the numbers of an airframe that is named or declared in a file.
 
     Raises
     ------
     InputFault
-        Every fault of the airframe, a figure that there is not, or a page with no room for it.
+        There is none, or every fault of it.
     """
-    from optdescent.airframe import read_airframe
-    from optdescent.figures import AIRFRAME_FIGURES, draw_airframe
+    from optdescent.airframe import BUILT_IN, read_airframe
     from optdescent.motion.airframe_numbers import airframe_numbers
+    from optdescent.results.stored import read_stored
 
-    numbers = airframe_numbers(read_airframe(source))
-    return [(name, draw_airframe(name, numbers, page)) for name in figures or tuple(AIRFRAME_FIGURES)]
+    path = Path(source)
+    if is_airframe or path.suffix.lower() == ".toml" or (source in BUILT_IN and not path.exists()):
+        return airframe_numbers(read_airframe(source))
+    return read_stored(path)

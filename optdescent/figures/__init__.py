@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from optdescent.figures.energy import energy
 from optdescent.figures.height import height
 from optdescent.figures.idle import idle
+from optdescent.figures.of_stored import Choice, draw_stored, figures_of
 from optdescent.figures.operating_speeds import operating_speeds
 from optdescent.figures.page import Format, Page, page_named, save
 from optdescent.figures.polar import polar
@@ -18,7 +19,19 @@ from optdescent.results import Flight
 from optdescent.results.airframe import AirframeNumbers
 from optdescent.results.files import Fault, InputFault
 
-__all__ = ["AIRFRAME_FIGURES", "FIGURES", "Format", "Page", "draw", "draw_airframe", "page_named", "save"]
+__all__ = [
+    "AIRFRAME_FIGURES",
+    "FIGURES",
+    "Choice",
+    "Format",
+    "Page",
+    "draw",
+    "draw_airframe",
+    "draw_stored",
+    "figures_of",
+    "page_named",
+    "save",
+]
 
 FIGURES: Mapping[str, Callable[[tuple[Flight, ...], Page], Figure]] = MappingProxyType(
     {"height": height, "speed": speed, "energy": energy}

@@ -10,6 +10,7 @@ from optdescent.figures.label import Labels
 from optdescent.figures.page import Page, sheet
 from optdescent.figures.panel import Row, Span, charted, fit, panels
 from optdescent.figures.pen import Array, letters, line
+from optdescent.figures.series import draw_series
 from optdescent.figures.strip import NEEDS, WIDEST, draw_strip
 from optdescent.figures.style import INK, OPTIMUM_STYLE, OTHER_STYLES, QUIET, SeriesStyle, styled
 from optdescent.results.debrief import Debrief, Finding, Severity
@@ -81,7 +82,7 @@ def _energy(axes: Axes, found: Debrief, page: Page) -> None:
     labels = Labels(axes, page.stroke)
     _zero(axes, labels, page)
     for _, style, values in curves:
-        line(axes, x, values, style.colour, style.width * page.stroke, dash=style.dash, order=3.0)
+        draw_series(axes, x, values, style, page.stroke)
         labels.avoid(x, values)
     for name, style, values in curves:
         if np.isfinite(values).any():
@@ -106,7 +107,7 @@ def _height(axes: Axes, found: Debrief, told: tuple[Finding, ...], page: Page) -
     _zero(axes, labels, page)
     styles = (OPTIMUM_STYLE, *OTHER_STYLES)
     for (at, values), style in zip(curves, styles, strict=False):
-        line(axes, at, values, style.colour, style.width * page.stroke, dash=style.dash, order=3.0)
+        draw_series(axes, at, values, style, page.stroke)
         labels.avoid(at, values)
     _numbers(axes, labels, told, x, over, page)
     for flight_, (at, values), style in zip((flight, *found.others), curves, styles, strict=False):
@@ -152,7 +153,7 @@ def _speed(axes: Axes, found: Debrief, page: Page) -> None:
     labels = Labels(axes, page.stroke)
     for other, style in zip(found.others, OTHER_STYLES, strict=False):
         at, values = charted(other, "distance_to_go"), charted(other, "calibrated_airspeed")
-        line(axes, at, values, style.colour, style.width * page.stroke, dash=style.dash, order=2.5)
+        draw_series(axes, at, values, style, page.stroke)
         labels.avoid(at, values)
     line(axes, x, limit, QUIET, 0.8 * page.stroke, dash=(3.0, 2.0), order=2.0)
     line(axes, x, speed, INK, OPTIMUM_STYLE.width * page.stroke, order=3.0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -24,7 +24,7 @@ NOTE = (
 )
 MOST_NAMES = 24
 """Rules of a library that a page has room for."""
-_LIBRARY = SeriesStyle("#ab4510", 1.0, (), "s")
+_LIBRARY = SeriesStyle("#a64310", 1.0, (), "s")
 _DERIVED = (OTHER_STYLES[0], OTHER_STYLES[2], OTHER_STYLES[3], OTHER_STYLES[4])
 _MARKER = 2.0
 """Half the size of a marker [pt]."""
@@ -144,7 +144,8 @@ def _derived(axes: Axes, points: _Points, page: Page, labels: Labels, *, is_clos
                 labels.avoid(*spot)
                 labels.name(points.names[place], *spot, INK, page.value.small)
         if not is_close:
-            labels.name(f"derived, {count:.0f} things", x, y, INK, page.value.small, style)
+            sample = replace(style, marker="") if len(own) > 1 else None
+            labels.name(f"derived, {count:.0f} things", x, y, INK, page.value.small, sample)
 
 
 def _mark(axes: Axes, points: _Points, place: int, style: SeriesStyle, page: Page) -> None:

@@ -8,9 +8,9 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from optdescent.figures.page import PT_PER_MM, Sheet
-from optdescent.figures.panel import number
+from optdescent.figures.panel import tick_text
 from optdescent.figures.pen import ticks
-from optdescent.figures.text import LINE, width
+from optdescent.figures.text import LINE, balanced, width
 
 GAP = 3.0
 TICK_ROOM = 2.6
@@ -36,17 +36,19 @@ def grid(sheet: Sheet, cells: tuple[Cell, ...], columns: int, widest_tick: str) 
     size = sheet.page.value
     line, tick = LINE * size.text / PT_PER_MM, LINE * size.small / PT_PER_MM
     high = (sheet.top - sheet.bottom - GAP * (rows - 1)) / rows
-    labelled = line + width(widest_tick, size.small) / PT_PER_MM + TICK_ROOM
+    ups = [balanced(cell.up, size.text, PT_PER_MM * (high - 2.0 * line - tick)) for cell in cells]
+    labelled = line * max(1, *map(len, ups)) + width(widest_tick, size.small) / PT_PER_MM + TICK_ROOM
     lefts = [labelled if cells[column].up else 0.5 * GAP for column in range(columns)]
     end = 0.5 * width("000", size.small) / PT_PER_MM
     wide = (sheet.right - sheet.left - sum(lefts) - columns * end) / columns
+    acrosses = [balanced(cell.across, size.text, PT_PER_MM * wide) for cell in cells]
     made: list[Axes] = []
     for index, cell in enumerate(cells):
         row, column = divmod(index, columns)
         start = sheet.left + sum(lefts[: column + 1]) + column * (wide + end)
         top = sheet.top - row * (high + GAP) - line
-        is_labelled = any(other.across for other in cells[row * columns : (row + 1) * columns])
-        below = line + tick + TICK_ROOM if is_labelled else 0.5 * GAP
+        lines = max(map(len, acrosses[row * columns : (row + 1) * columns]))
+        below = line * lines + tick + TICK_ROOM if lines else 0.5 * GAP
         level = sheet.top - row * (high + GAP) - high + below
         axes = sheet.panel(start, level, wide, top - level)
         axes.set_xlim(cell.left, cell.right)
@@ -54,10 +56,10 @@ def grid(sheet: Sheet, cells: tuple[Cell, ...], columns: int, widest_tick: str) 
         _number(axes, wide)
         ticks(axes, across=bool(cell.across), up=bool(cell.up))
         sheet.write(cell.heading, start, top + 0.4, anchor="left")
-        if cell.across:
-            sheet.write(cell.across, start + 0.5 * wide, level - below, anchor="center")
-        if cell.up:
-            sheet.write(cell.up, start - labelled + line, 0.5 * (top + level), anchor="center", angle=90.0)
+        for number_, text in enumerate(acrosses[index], start=1):
+            sheet.write(text, start + 0.5 * wide, level - below + line * (lines - number_), anchor="center")
+        for number_, text in enumerate(ups[index], start=1):
+            sheet.write(text, start - labelled + line * number_, 0.5 * (top + level), anchor="center", angle=90.0)
         made.append(axes)
     return tuple(made)
 
@@ -67,8 +69,4 @@ def _number(axes: Axes, wide: float) -> None:
     across = MaxNLocator(nbins=max(2, int(wide / 12.0)), steps=[1, 2, 2.5, 5, 10])
     for axis, locator in ((axes.xaxis, across), (axes.yaxis, MaxNLocator(nbins=7, steps=[1, 2, 2.5, 5, 10]))):
         axis.set_major_locator(locator)
-        axis.set_major_formatter(FuncFormatter(_tick))
-
-
-def _tick(value: float, _position: int | None) -> str:
-    return number(round(value, 10))
+        axis.set_major_formatter(FuncFormatter(tick_text))

@@ -17,7 +17,7 @@ NOTE = (
     "Solid: engine anti-ice off; dashed: on, which raises idle. Lines begin where the Mach number is the largest "
     "calibrated airspeed. All engines together."
 )
-COLOURS = ("#000000", "#ab4510", "#429dd2")
+COLOURS = ("#000000", "#a64310", "#3d92c3")
 RAISED = (5.0, 1.8)
 SHORT = {name: f"{said} [{AIRFRAME_COLUMNS[name].chart_unit.symbol}]" for name, said in
          (("idle_thrust", "Idle net thrust"), ("idle_flow", "Idle fuel flow"))}  # fmt: skip

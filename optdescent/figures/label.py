@@ -13,6 +13,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.transforms import Affine2D
+from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, minimum_filter
 
 from optdescent.figures.pen import Array, letters
@@ -34,6 +35,10 @@ RAISE = 0.12
 """Part of its length by which an axis is raised."""
 TRIES = (*((rise, SHORT) for rise in range(3)), *((rise, np.inf) for rise in range(7)))
 """How often the axis is raised, and the longest leader taken, in the order tried."""
+
+
+MOST_LEADERS, TOGETHER = 4000, 200
+"""Leaders tried, the shortest first, and how many at a time."""
 
 
 @dataclass(frozen=True)
@@ -193,7 +198,7 @@ class Room:
         return cls(from_others, free, away)
 
     def at(self, distances: Array, x: Array, y: Array) -> Array:
-        """Distances [pt] in the cells of places x, y (n,) [pt]; zero outside the axes."""
+        """Distances [pt] in the cells of places x, y (...) [pt]; zero outside the axes."""
         column, row = np.rint(x / STEP).astype(int), np.rint(y / STEP).astype(int)
         high, wide = distances.shape
         inside = (row >= 0) & (row < high) & (column >= 0) & (column < wide)
@@ -259,15 +264,30 @@ def _apart(extent: tuple[float, float], own: Array, room: Room, longest: float) 
     low, high = corners[:, None, :] - 1.0, corners[:, None, :] + size + 1.0
     starts = np.clip(anchors[None, :, :], low, high)
     reach = np.hypot(*np.moveaxis(anchors[None, :, :] - starts, -1, 0))
+    order = np.argsort(reach, axis=None)[:MOST_LEADERS]
     best, chosen = longest, None
-    for index in np.argsort(reach, axis=None)[:4000]:
-        place, anchor = np.unravel_index(int(index), reach.shape)
-        length = float(reach[place, anchor])
-        if length >= best:
+    for first in range(0, order.size, TOGETHER):
+        place, anchor = np.unravel_index(order[first : first + TOGETHER], reach.shape)
+        length = reach[place, anchor]
+        if float(length[0]) >= best:
             break
-        part = np.linspace(0.0, 1.0, max(2, int(length / STEP)))[:, None]
-        leader = starts[place, anchor] * (1.0 - part) + anchors[anchor] * part
-        met = int((room.at(room.from_others, *leader[:-3].T) < STEP).sum())
-        if (cost := length + 12.0 * met) < best:
-            best, chosen = cost, Placed(float(corners[place, 0]), float(corners[place, 1]), leader)
-    return chosen
+        cost = length + 12.0 * _met(starts[place, anchor], anchors[anchor], length, room)
+        least = int(cost.argmin())
+        if float(cost[least]) < best:
+            best, chosen = float(cost[least]), (int(place[least]), int(anchor[least]))
+    if chosen is None:
+        return None
+    start, end = starts[chosen], anchors[chosen[1]]
+    part = np.linspace(0.0, 1.0, max(2, int(float(reach[chosen]) / STEP)))[:, None]
+    corner = corners[chosen[0]]
+    return Placed(float(corner[0]), float(corner[1]), start * (1.0 - part) + end * part)
+
+
+def _met(starts: Array, ends: Array, lengths: Array, room: Room) -> NDArray[np.intp]:
+    """How many cells (leader,) with other lines or labels each leader crosses, its last three steps left out."""
+    count = np.maximum(2, (lengths / STEP).astype(int))
+    step = np.arange(int(count.max()))
+    part = step * (1.0 / (count - 1.0))[:, None]
+    x, y = (starts[:, None, axis] * (1.0 - part) + ends[:, None, axis] * part for axis in (0, 1))
+    is_crossed = (room.at(room.from_others, x, y) < STEP) & (step < (count - 3)[:, None])
+    return np.count_nonzero(is_crossed, axis=1)

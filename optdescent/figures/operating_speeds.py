@@ -19,9 +19,9 @@ NOTE = (
 )
 LINES = (
     ("limit", "limit_speed", SeriesStyle("#000000", 1.8, (), "")),
-    ("selection", "selection_speed", SeriesStyle("#429dd2", 1.3, (5.0, 1.2, 1.2, 1.2), "")),
+    ("selection", "selection_speed", SeriesStyle("#3d92c3", 1.3, (5.0, 1.2, 1.2, 1.2), "")),
     ("least", "manoeuvre_speed", SeriesStyle("#0a3468", 1.3, (), "")),
-    ("stall", "stall_speed", SeriesStyle("#ab4510", 1.3, (2.4, 1.2), "")),
+    ("stall", "stall_speed", SeriesStyle("#a64310", 1.3, (2.4, 1.2), "")),
 )
 
 

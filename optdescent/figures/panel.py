@@ -155,11 +155,12 @@ def _block(
 def number_axis(axes: Axes) -> None:
     """Few round ticks on the upright axis, thousands set apart by a thin space."""
     axes.yaxis.set_major_locator(MaxNLocator(nbins=6, steps=[1, 2, 2.5, 5, 10]))
-    axes.yaxis.set_major_formatter(FuncFormatter(_tick))
+    axes.yaxis.set_major_formatter(FuncFormatter(tick_text))
 
 
-def _tick(value: float, _position: int | None) -> str:
-    return number(value)
+def tick_text(value: float, _position: int | None = None) -> str:
+    """A tick [any unit] as an axis shows it, without what rounding has left of it."""
+    return number(round(value, 10))
 
 
 def number(value: float) -> str:

@@ -6,11 +6,14 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from matplotlib.transforms import Transform
 from numpy.typing import NDArray
+
+from optdescent.figures.text import check_letters
 
 Array = NDArray[np.float64]
 """Places or values, in the unit that each function names."""
@@ -54,6 +57,15 @@ def band(axes: Axes, x: Array, low: Array, high: Array, colour: str) -> None:
     chart.fill_between(x, low, high, where=np.isfinite(low + high), color=colour, linewidth=0.0, zorder=1.0)
 
 
+def cells(axes: Axes, x: Array, y: Array, shades: NDArray[np.intp], colours: tuple[str, ...], edge: str) -> None:
+    """Boxes between edges x (n + 1,) and y (m + 1,) [data units], each in the colour that shades (m, n) number."""
+    chart: Any = axes
+    chart.pcolormesh(
+        x, y, shades, cmap=ListedColormap(list(colours)), vmin=-0.5, vmax=len(colours) - 0.5, edgecolors=edge,
+        linewidth=0.4, zorder=1.0,
+    )  # fmt: skip
+
+
 def letters(
     axes: Axes,
     x: float,
@@ -65,7 +77,14 @@ def letters(
     anchor: str = "left",
     places: Transform | None = None,
 ) -> None:
-    """Text of a size [pt] with its base line at x, y [data units, or those of `places`]; anchor: left or center."""
+    """Text of a size [pt] with its base line at x, y [data units, or those of `places`]; anchor: left or center.
+
+    Raises
+    ------
+    InputFault
+        The font of figures does not have its letters.
+    """
+    check_letters(text)
     chart: Any = axes
     written = chart.text(
         x, y, text, size=size, color=colour, ha=anchor, va="baseline", zorder=6.0,
@@ -86,7 +105,14 @@ def heading(
     weight: str = "normal",
     angle: float = 0.0,
 ) -> None:
-    """Text of a size [pt] on the page, its foot at x, y [fractions of it], turned by an angle [deg]."""
+    """Text of a size [pt] on the page, its foot at x, y [fractions of it], turned by an angle [deg].
+
+    Raises
+    ------
+    InputFault
+        The font of figures does not have its letters.
+    """
+    check_letters(text)
     page: Any = figure
     written = page.text(
         x, y, text, size=size, color=colour, ha=anchor, va="baseline", weight=weight, rotation=angle,

@@ -16,9 +16,9 @@ NOTE = (
     "Each line ends at the largest lift coefficient. Squares: best lift over drag (L/D), with its value. Solid: gear "
     "up; dashed: gear down; dotted: speed brake out."
 )
-UP, DOWN, BRAKE = (), (6.5, 1.8), (1.2, 1.2)
-GREYS = ("#000000", "#0a3468", "#64460a", "#429dd2", "#ab4510", "#9c7600")
-"""Colours of slats and flaps, clean first; the name beside each line tells them apart without colour."""
+UP, DOWN, BRAKE = (), (3.2, 1.8), (1.2, 1.2)
+GREYS = ("#000000", "#0a3468", "#64460a", "#3d92c3", "#a64310", "#936f00")
+"""Colours of slats and flaps, clean first; every other one is heavier, so that a grey print tells them apart."""
 
 
 def polar(numbers: AirframeNumbers, page: Page) -> Figure:
@@ -46,7 +46,7 @@ def polar(numbers: AirframeNumbers, page: Page) -> Figure:
             x, y = drag[index][known], lift[known]
             step = next(number for number, text in enumerate(steps) if name.split(",")[0] == text)
             dash = DOWN if name.endswith("gear") else BRAKE if name.endswith("brake") else UP
-            style = SeriesStyle(GREYS[step % len(GREYS)], 1.8 if step == 0 and not dash else 1.2, dash, "")
+            style = SeriesStyle(GREYS[step % len(GREYS)], 1.8 if step % 2 == 0 and dash != BRAKE else 1.2, dash, "")
             line(axes, x, y, style.colour, style.width * page.stroke, dash=dash, order=3.0)
             spot = line(axes, np.array([at[index] / best[index]]), np.array([at[index]]), style.colour, 1.0, order=4.5)
             spot.set(marker="s", markersize=3.6 * page.stroke)

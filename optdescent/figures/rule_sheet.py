@@ -20,7 +20,7 @@ NEAR = 40.0
 """Length of the last part that is drawn at a larger scale [nm]."""
 STYLES = (
     SeriesStyle("#000000", 1.8, (), ""),
-    SeriesStyle("#ab4510", 1.4, (6.5, 1.8), ""),
+    SeriesStyle("#a64310", 1.4, (6.5, 1.8), ""),
     SeriesStyle("#0a3468", 1.4, (2.0, 1.4), ""),
 )
 """One for each wind, in the order of a sheet."""

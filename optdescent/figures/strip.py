@@ -28,6 +28,8 @@ WIDEST = "thrust [0–1]"
 BAR = 0.82
 """Height of a bar in rows."""
 FILL = "#4d4d4d"
+_WHITE = 0.46
+"""Grey level below which white letters stand out more than black ones."""
 FAINT = "#e4e4e4"
 
 
@@ -38,11 +40,11 @@ def draw_strip(axes: Axes, flights: tuple[Flight, ...], styles: tuple[SeriesStyl
     axes.spines["left"].set_visible(False)
     ticks(axes, grid=False)
     for index, (flight, style) in enumerate(zip(flights, styles, strict=True)):
-        _heading(axes, flight.name, style, rows * index, page)
+        block_name(axes, flight.name, style, rows * index, page)
         distance = charted(flight, "distance_to_go")
         for row, (_, column) in enumerate(DEVICES, start=rows * index + 1):
             floor = row + 0.5 + 0.5 * BAR
-            _bar(axes, *axes.get_xlim(), row, FAINT)
+            bar(axes, *axes.get_xlim(), row, FAINT)
             values = np.nan_to_num(charted(flight, column))
             if column == "flaps":
                 _steps(axes, distance, np.rint(values), flight.marks.steps, row, page)
@@ -53,54 +55,54 @@ def draw_strip(axes: Axes, flights: tuple[Flight, ...], styles: tuple[SeriesStyl
     axes.yaxis.set_major_locator(FixedLocator(places))
     axes.yaxis.set_major_formatter(FixedFormatter([label for _ in flights for label, _ in DEVICES]))
     for label in axes.get_yticklabels():
-        label.set_fontsize(_size(axes, page))
+        label.set_fontsize(row_size(axes, page))
         without_ligatures(label)
 
 
-def _bar(axes: Axes, start: float, end: float, row: int, colour: str) -> None:
+def bar(axes: Axes, start: float, end: float, row: int, colour: str) -> None:
     """Bar of full height from start to end [nm]."""
     floor = row + 0.5 + 0.5 * BAR
     area(axes, np.array([start, end]), floor, np.full(2, floor - BAR), colour)
 
 
-def _size(axes: Axes, page: Page) -> float:
+def row_size(axes: Axes, page: Page) -> float:
     """Font size [pt] that fits a row."""
-    return min(page.value.small, 0.82 * _row(axes))
+    return min(page.value.small, 0.82 * row_height(axes))
 
 
-def _row(axes: Axes) -> float:
+def row_height(axes: Axes) -> float:
     """Height of a row [pt]."""
     return float(axes.get_window_extent().height) * 72.0 / axes.figure.dpi / abs(np.ptp(axes.get_ylim()))
 
 
-def _per_point(axes: Axes) -> float:
+def per_point_of(axes: Axes) -> float:
     """Distance [nm] of one point on paper."""
     return abs(np.ptp(axes.get_xlim())) / (float(axes.get_window_extent().width) * 72.0 / axes.figure.dpi)
 
 
-def _heading(axes: Axes, name: str, style: SeriesStyle, row: int, page: Page) -> None:
+def block_name(axes: Axes, name: str, style: SeriesStyle, row: int, page: Page) -> None:
     """Piece of the flight's line and its name, in a row of their own."""
-    per_point = _per_point(axes)
+    per_point = per_point_of(axes)
     start, length = axes.get_xlim()[0], SAMPLE * page.stroke * per_point
     axes.add_line(style.piece(start, row + 0.5, -length, page.stroke))
-    size = _size(axes, page)
-    letters(axes, start - length - 2.5 * per_point, row + 0.5 + 0.34 * size / _row(axes), name, size, INK)
+    size = row_size(axes, page)
+    letters(axes, start - length - 2.5 * per_point, row + 0.5 + 0.34 * size / row_height(axes), name, size, INK)
 
 
 def _steps(axes: Axes, distance: Array, steps: Array, names: tuple[str, ...], row: int, page: Page) -> None:
     """Bars of the slat and flap steps, darker with each step, with the step's number where it fits."""
     changes = np.flatnonzero(np.diff(steps)) + 1
     bounds = [0, *changes.tolist(), len(steps)]
-    size = _size(axes, page)
-    per_point = _per_point(axes)
-    base = row + 0.5 + 0.34 * size / _row(axes)
+    size = row_size(axes, page)
+    per_point = per_point_of(axes)
+    base = row + 0.5 + 0.34 * size / row_height(axes)
     for first, last in pairwise(bounds):
         step = int(steps[first])
         if step < 1:
             continue
         start, end = min(float(distance[first]), axes.get_xlim()[0]), float(distance[min(last, len(distance) - 1)])
         grey = 0.78 - 0.6 * step / max(len(names) - 1, 1)
-        _bar(axes, start, end, row, str(grey))
+        bar(axes, start, end, row, str(grey))
         if width(str(step), size) + 1.0 < (start - end) / per_point:
-            ink = "white" if grey < 0.5 else INK
+            ink = "white" if grey < _WHITE else INK
             letters(axes, 0.5 * (start + end), base, str(step), size, ink, anchor="center")

@@ -59,7 +59,7 @@ class SeriesStyle:
     def mark(self, line: Line2D, stroke: float) -> None:
         """Give a line the marker, hollow, at even distances; sizes times `stroke` [-]."""
         if self.marker:
-            offset = 0.03 + 0.02 * "os^Dv".index(self.marker)
+            offset = 0.03 + 0.02 * "os^DvP".index(self.marker)
             line.set(marker=self.marker, markevery=(offset, 0.16), markersize=3.0 * stroke)
             line.set(markerfacecolor="white", markeredgewidth=0.7 * stroke)
 
@@ -69,10 +69,10 @@ OPTIMUM_STYLE = SeriesStyle(INK, 2.0, (), "")
 
 OTHER_STYLES = (
     SeriesStyle("#0a3468", 1.3, (6.5, 1.8), "o"),
-    SeriesStyle("#ab4510", 1.3, (2.4, 1.2), "s"),
-    SeriesStyle("#429dd2", 1.5, (5.0, 1.2, 1.2, 1.2), "^"),
+    SeriesStyle("#a64310", 1.3, (2.4, 1.2), "s"),
+    SeriesStyle("#3d92c3", 1.5, (5.0, 1.2, 1.2, 1.2), "^"),
     SeriesStyle("#64460a", 1.1, (1.2, 1.2), "D"),
-    SeriesStyle("#9c7600", 1.5, (5.0, 3.0), "v"),
+    SeriesStyle("#936f00", 1.5, (5.0, 3.0), "v"),
 )
 """Rules and recordings, in the order given."""
 

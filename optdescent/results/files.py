@@ -8,6 +8,7 @@ import os
 import secrets
 from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from importlib import import_module
 from pathlib import Path
 from typing import Any, cast
 
@@ -107,11 +108,11 @@ def netcdf_kind(path: str | Path) -> str:
     InputFault
         The file cannot be read.
     """
-    # xarray leaves part of the annotation of its function open
-    read = cast(Callable[..., xr.Dataset], xr.open_dataset)
+    # this library has no annotations; it reads the attributes without the variables, which xarray would open
+    library: Any = import_module("h5netcdf")
     try:
-        with read(path, engine="h5netcdf", decode_cf=False) as dataset:
-            return str(dataset.attrs.get("kind", ""))
+        with library.File(path, "r") as file:
+            return str(file.attrs.get("kind", ""))
     except (OSError, ValueError) as error:
         given = f"cannot be read ({str(error).splitlines()[0]})"
         raise InputFault([Fault(str(path), "", given, "a netCDF-4 file written by this package")]) from error

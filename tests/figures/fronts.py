@@ -58,6 +58,8 @@ def invented(title: str = "Invented study: rules made up", effort: Effort = EFFO
         "held_share_high": np.minimum(share + 0.02, 1.0),
         "limits_kept_share": share,
         "fuel_mean": fuel,
+        "same_conditions": 512.0 * share,
+        "fuel_held_mean": fuel + 2.0,
         "time_mean": np.full(things.size, 1650.0),
         "train_held_share": np.where(derived > 0.5, share, np.nan),
         "predicted_low": np.maximum(share - 0.025, 0.0),

@@ -18,11 +18,10 @@ from matplotlib.text import Text
 from optdescent.figures import FIGURES, Page, draw
 from optdescent.figures.style import styled
 from tests.figures.flights import four
+from tests.figures.vision import LUMA as LUMA
 
 STORED = Path(__file__).with_name("stored")
 DOTS_PER_INCH = 72
-LUMA = np.array([0.2126, 0.7152, 0.0722])
-"""Weights of red, green and blue in luminance (Rec. ITU-R BT.709)."""
 
 
 def rendered(figure: Figure, dots_per_inch: int = DOTS_PER_INCH) -> np.ndarray:

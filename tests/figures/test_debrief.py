@@ -13,13 +13,13 @@ from optdescent.inputs import InputFault
 from optdescent.results import CAUTION
 from optdescent.results.debrief import Severity
 from optdescent.units import FOOT
-from tests.debrief.recordings import debriefed
+from tests.figures.debriefs import invented
 from tests.figures.test_figures import apart, words, written
 
 
 @pytest.mark.parametrize("page", [Page.A4, Page.LETTER, Page.SLIDE])
 def test_letters_do_not_collide_and_every_finding_told_is_there(page: Page) -> None:
-    found = debriefed("slow-to-configure")
+    found = invented()
     figure = debrief(found, page)
     apart(figure)
     on_page = written(figure)
@@ -29,13 +29,13 @@ def test_letters_do_not_collide_and_every_finding_told_is_there(page: Page) -> N
 
 
 def test_a_flight_without_findings_says_so() -> None:
-    figure = debrief(debriefed("good"))
+    figure = debrief(invented(0))
     apart(figure)
     assert "Nothing was found." in written(figure)
 
 
 def test_energy_to_spare_is_drawn_as_it_is() -> None:
-    found = debriefed("late-gear")
+    found = invented()
     spare = found.margin("idle and schedule") / FOOT
     drawn = [np.asarray(one.get_ydata(), dtype=float) for one in debrief(found).axes[0].lines]
     own = next(line for line in drawn if line.size == spare.size)
@@ -44,7 +44,7 @@ def test_energy_to_spare_is_drawn_as_it_is() -> None:
 
 
 def test_notes_are_left_out_first_where_there_is_no_room() -> None:
-    found = debriefed("brake-in-and-out")
+    found = invented()
     many = replace(found, findings=(*found.findings, *found.findings))
     told = told_findings(many)
     assert len(told) <= MOST_TOLD
@@ -54,4 +54,4 @@ def test_notes_are_left_out_first_where_there_is_no_room() -> None:
 
 def test_a_narrow_page_is_refused() -> None:
     with pytest.raises(InputFault, match="not narrow"):
-        debrief(debriefed("good"), Page.COLUMN)
+        debrief(invented(0), Page.COLUMN)

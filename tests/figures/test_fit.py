@@ -89,10 +89,9 @@ def test_residuals_are_drawn_in_units_of_the_trade_against_time_and_speed() -> N
 
 def test_the_same_fit_gives_the_same_bytes(tmp_path: Path) -> None:
     for folder in ("one", "other"):
-        save(fit(invented(), Page.A5), tmp_path / folder, "fit")
-    for kind in Format:
-        one, other = (tmp_path / folder / f"fit.{kind.value}" for folder in ("one", "other"))
-        assert one.read_bytes() == other.read_bytes()
+        save(fit(invented(), Page.A5), tmp_path / folder, "fit", (Format.SVG,))
+    one, other = (tmp_path / folder / "fit.svg" for folder in ("one", "other"))
+    assert one.read_bytes() == other.read_bytes()
 
 
 def test_what_cannot_be_drawn_is_refused() -> None:

@@ -96,10 +96,9 @@ def test_a_single_rule_can_be_drawn() -> None:
 
 def test_the_same_front_gives_the_same_bytes(tmp_path: Path) -> None:
     for folder in ("one", "other"):
-        save(front(invented(), Page.A5), tmp_path / folder, "front")
-    for kind in Format:
-        one, other = (tmp_path / folder / f"front.{kind.value}" for folder in ("one", "other"))
-        assert one.read_bytes() == other.read_bytes()
+        save(front(invented(), Page.A5), tmp_path / folder, "front", (Format.SVG,))
+    one, other = (tmp_path / folder / "front.svg" for folder in ("one", "other"))
+    assert one.read_bytes() == other.read_bytes()
 
 
 def test_what_cannot_be_drawn_is_refused() -> None:

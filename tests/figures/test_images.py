@@ -15,37 +15,13 @@ from optdescent.figures.style import OPTIMUM_STYLE, OTHER_STYLES, SeriesStyle, s
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.figures.flights import four, moved
 from tests.figures.images import LUMA, different, grey, rendered, stored
+from tests.figures.vision import VISIONS, contrast, lightness, luminance
 
 pytestmark = pytest.mark.figures
 
 STYLES = (OPTIMUM_STYLE, *OTHER_STYLES)
 TOLERANCE = 60
 """Pixels of the 205 000 of a stored image that may differ; a line moved by 0.5 % differs in many more."""
-
-# Machado, Oliveira and Fernandes (2009), severity 1, for linear red, green, blue; digits from memory.
-DEFICIENCIES = {
-    "full vision": np.eye(3),
-    "protanopia": np.array(
-        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
-    ),
-    "deuteranopia": np.array(
-        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
-    ),
-    "tritanopia": np.array(
-        [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]
-    ),
-}
-
-
-def linear(colour: str) -> np.ndarray:
-    """Linear red, green and blue of a colour (sRGB, IEC 61966-2-1)."""
-    values = np.array(to_rgb(colour))
-    return np.where(values <= 0.04045, values / 12.92, ((values + 0.055) / 1.055) ** 2.4)
-
-
-def lightness(luminance: float) -> float:
-    """CIE 1976 lightness of a luminance relative to white."""
-    return 116.0 * np.cbrt(luminance) - 16.0 if luminance > 0.008856 else 903.3 * luminance
 
 
 @pytest.mark.parametrize("name", FIGURES)
@@ -101,21 +77,21 @@ def test_the_ink_of_the_optimum_is_where_the_data_say(name: str, column: str, un
     assert np.median(away) > 0.8
 
 
-@pytest.mark.parametrize("matrix", DEFICIENCIES.values(), ids=DEFICIENCIES.keys())
-def test_lines_differ_for_every_kind_of_colour_vision(matrix: np.ndarray) -> None:
-    assert matrix.sum(axis=1) == pytest.approx([1.0] * 3, abs=1e-5), "white stays white"
-    seen = [np.clip(matrix @ linear(style.colour), 0.0, 1.0) for style in STYLES]
-    levels = [lightness(float(LUMA @ colour)) for colour in seen]
+@pytest.mark.parametrize("vision", VISIONS)
+def test_lines_differ_for_every_kind_of_colour_vision(vision: str) -> None:
+    assert VISIONS[vision].sum(axis=1) == pytest.approx([1.0] * 3, abs=1e-5), "white stays white"
+    levels = [float(lightness(luminance(np.array(to_rgb(style.colour)), vision))) for style in STYLES]
     for (first, one), (second, other) in combinations(zip(STYLES, levels, strict=True), 2):
         assert first.dash != second.dash
         assert first.marker != second.marker
         assert abs(one - other) > 5.0
 
 
+@pytest.mark.parametrize("vision", VISIONS)
 @pytest.mark.parametrize("style", STYLES, ids=lambda style: style.colour)
-def test_a_line_stands_out_from_paper(style: SeriesStyle) -> None:
+def test_a_line_stands_out_from_paper(style: SeriesStyle, vision: str) -> None:
     """Contrast at least 3 to 1 (WCAG 2.1, success criterion 1.4.11)."""
-    assert 1.05 / (float(LUMA @ linear(style.colour)) + 0.05) >= 3.0
+    assert contrast(float(luminance(np.array(to_rgb(style.colour)), vision)), 1.0) >= 3.0
 
 
 def test_grey_prints_of_the_lines_differ() -> None:

@@ -106,6 +106,6 @@ def test_a_start_farther_out_than_worked_out_is_drawn_from_the_farthest_distance
 
 
 def test_the_same_sheet_gives_the_same_bytes(tmp_path: Path) -> None:
-    runs = [save(rule_sheet(invented(), Page.A5), tmp_path / run, "sheet", tuple(Format)) for run in ("one", "two")]
+    runs = [save(rule_sheet(invented(), Page.A5), tmp_path / run, "sheet", (Format.SVG,)) for run in ("one", "two")]
     for one, two in zip(*runs, strict=True):
         assert one.read_bytes() == two.read_bytes()

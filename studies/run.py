@@ -1,0 +1,125 @@
+"""A study's commands run through the real command line, into one folder."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from optdescent.cli import main
+from optdescent.results.sweep import read_sweep
+from studies.cases import cases_plain, with_share
+from studies.declared import ROOT, STUDIES, Command, Study
+
+_PLACE = "out"
+"""What readers type for the output; a study's own folder stands for it here."""
+
+
+_ANSWERS = "answers.json"
+"""All that the commands of a run said."""
+
+
+def answers_before(folder: Path) -> dict[str, Any]:
+    """What the commands said when they last ran into a folder, whole."""
+    return json.loads((folder / _ANSWERS).read_text(encoding="utf-8"))
+
+
+def answers_of(study: Study, folder: Path, *, is_small: bool) -> dict[str, Any]:
+    """Run every command of a study; the answer of each by its label.
+
+    Raises
+    ------
+    RuntimeError
+        A command failed.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    small = study.small if is_small else None
+    answers: dict[str, Any] = {}
+    for command in study.commands:
+        if small is not None and command.label in small.left_out:
+            continue
+        added = () if small is None else small.added.get(command.label, ())
+        output = _moved(command, folder)
+        words = [*(_under(word, folder) for word in command.arguments), *added]
+        words[command.output_place] = str(output)
+        if output.suffix == ".zarr" and output.exists():
+            shutil.rmtree(output)  # of an earlier run: a sweep goes on with a dataset only where it is told to
+        said = answered([*words, "--json"])
+        if words[0] == "sweep":
+            said["cases_one_by_one"] = cases_plain(read_sweep(output))
+            said["rules"] = [with_share(rule) for rule in said["rules"]]
+        if said:
+            answers[command.label] = said
+    (folder / _ANSWERS).write_text(json.dumps(answers, ensure_ascii=False, indent=1), encoding="utf-8")
+    return answers
+
+
+def answered(arguments: Sequence[str]) -> dict[str, Any]:
+    """What `optdescent` with these arguments prints as JSON.
+
+    Raises
+    ------
+    RuntimeError
+        It failed.
+    """
+    said, told = io.StringIO(), io.StringIO()
+    status = 0
+    with contextlib.chdir(ROOT), contextlib.redirect_stdout(said), contextlib.redirect_stderr(told):
+        try:
+            main(args=list(arguments), prog_name="optdescent", standalone_mode=False)
+        except SystemExit as end:
+            status = int(end.code or 0)
+        except click.ClickException as fault:
+            status, _ = fault.exit_code, told.write(fault.format_message())
+    if status:
+        raise RuntimeError(f"optdescent {' '.join(arguments)}: status {status}: {told.getvalue().strip()}")
+    return json.loads(said.getvalue()) if said.getvalue() else {}
+
+
+def figures_of(study: Study, folder: Path) -> tuple[dict[str, Path], list[str]]:
+    """The figures that a README shows, among those drawn; and those that were not drawn."""
+    found: dict[str, Path] = {}
+    absent: list[str] = []
+    for name in study.images:
+        drawn = sorted(folder.rglob(name), key=lambda path: ("figures" not in path.parts, path))
+        if drawn:
+            found[name] = drawn[0]
+        else:
+            absent.append(name)
+    return found, absent
+
+
+def store_of(study: Study, folder: Path, figures: dict[str, Path]) -> None:
+    """Put the answer, the README made from it, and its figures into the study's own folder."""
+    for name, path in figures.items():
+        shutil.copyfile(path, study.folder / name)
+    if study.has_page:
+        for name in ("answer.csv", "README.md"):
+            shutil.copyfile(folder / name, study.folder / name)
+
+
+def written_into(study: Study, folder: Path) -> None:
+    """Put what a command writes into the study's folder, where its README says so."""
+    for command in study.commands:
+        if command.output.startswith(f"{STUDIES.name}/"):
+            for path in sorted(_moved(command, folder).iterdir()):
+                if (study.folder / path.name).exists() and path.name != "README.md":
+                    shutil.copyfile(path, study.folder / path.name)
+
+
+def _moved(command: Command, folder: Path) -> Path:
+    """Where the output goes: below the study's own folder of this run."""
+    typed = Path(command.output)
+    return folder / (Path(*typed.parts[1:]) if typed.parts[0] == _PLACE and len(typed.parts) > 1 else typed.name)
+
+
+def _under(word: str, folder: Path) -> str:
+    """An argument, with an earlier output of the same study in its place."""
+    parts = Path(word).parts
+    return str(folder.joinpath(*parts[1:])) if len(parts) > 1 and parts[0] == _PLACE else word
