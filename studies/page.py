@@ -2,7 +2,8 @@
 
 In a page, `{jet.rules[rule=three-to-one].fuel_kg:.0f}` is the fuel that the command with output `out/jet` gave for one
 rule: keys are separated by dots, and brackets choose from a list the entry with these values, or with this number in
-the list. `{a - b:.0f}` is a difference; a share is written `{a:.1%}` and shown without its sign.
+the list. `{a - b:.0f}` is a difference; a share is written `{a:.1%}` and shown without its sign, and `{a:tens}` is
+rounded to tens.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ _PLACE = re.compile(r"\{([a-z][^{}:]*?)(?::([^{}]*))?\}")
 _STEP = re.compile(r"\.?([^.\[\]]+)|\[([^\]]*)\]")
 _PAIRS = re.compile(r",(?=\w+=)")
 _DIFFERENCE = " - "
+TENS = "tens"
+"""Form of a number that is rounded to tens, as heights are."""
 
 
 @dataclass(frozen=True)
@@ -187,5 +190,5 @@ def _shown(value: Any, form: str) -> str:
         return str(value)
     if isinstance(value, bool):
         return "yes" if value else "no"
-    shown = format(value, form).removesuffix("%")
+    shown = f"{round(value, -1):.0f}" if form == TENS else format(value, form).removesuffix("%")
     return shown.replace("-", "−") if float(shown) else shown.lstrip("-+")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 
+import pytest
 from hypothesis import settings
 
 os.environ["MPLBACKEND"] = "Agg"  # before anything imports matplotlib: no test needs a display
@@ -11,3 +12,47 @@ os.environ["MPLBACKEND"] = "Agg"  # before anything imports matplotlib: no test 
 # The same examples on every machine and no time limit per example: a slow runner is not a fault of the code.
 settings.register_profile("repeatable", derandomize=True, deadline=None, print_blob=True)
 settings.load_profile("repeatable")
+
+# Files that take from a quarter of a minute to three minutes, the longest first, so that at the end of a run over
+# several processes none waits for a long file that another has begun last. A name that is missing costs time only.
+LONGEST = (
+    "tests/optimum/test_demands.py",
+    "tests/margins/test_over.py",
+    "tests/optimum/test_optimum.py",
+    "tests/figures/test_figures.py",
+    "tests/optimum/test_question.py",
+    "tests/cli/test_commands.py",
+    "tests/optimum/test_airframe.py",
+    "tests/cli/test_sweep.py",
+    "tests/optimum/test_beside.py",
+    "tests/identify/test_coefficients_back.py",
+    "tests/laws/test_turned_world.py",
+    "tests/sweep/test_cluster.py",
+    "tests/margins/test_margins.py",
+    "tests/rules/test_many.py",
+    "tests/cli/test_margins_over.py",
+    "tests/cli/test_derive.py",
+    "tests/cli/test_debrief.py",
+    "tests/cli/test_rules.py",
+    "tests/cli/test_identify.py",
+    "tests/sweep/test_run.py",
+    "tests/sweep/test_interrupt.py",
+    "tests/sweep/test_store.py",
+    "tests/optimum/test_global_optimum.py",
+    "tests/identify/test_crew_flown.py",
+    "tests/identify/test_least_squares.py",
+    "tests/laws/test_own_profile.py",
+    "tests/cli/test_corridor.py",
+)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Files are handed to processes in the order below: left to itself pytest-xdist takes those of many tests first."""
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest files first, the others as they were found."""
+    places = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: places.get(item.nodeid.partition("::")[0], len(places)))

@@ -61,6 +61,7 @@ def test_a_turned_world_is_the_same_world(name: str) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_a_grid_of_one_sounding_is_that_sounding(tmp_path: Path) -> None:
     """The optimum's fuel under a grid that holds one sounding everywhere, and under the sounding: within 0.1 kg."""
     sounding = read_sounding(*sounding_text("nashville-2014-02-21", None))

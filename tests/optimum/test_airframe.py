@@ -14,7 +14,7 @@ from optdescent.inputs import Declared, as_given
 from optdescent.optimum.optimise import Optimum
 from optdescent.units import KNOT, NAUTICAL_MILE
 from tests.airframe.tables import tabulated
-from tests.optimum.descents import optimum
+from tests.optimum.descents import STILL, optimum
 
 pytestmark = pytest.mark.slow
 
@@ -65,18 +65,18 @@ def test_tables_made_from_coefficients_give_nearly_the_same_optimum(tmp_path: Pa
     assert isinstance(airframe.engines.idle, IdleTable)
     assert isinstance(airframe.steps[0].polar, TabulatedPolar)
     path = written(airframe, tmp_path / "tables.toml")
-    by_table, by_number = optimum(f'airframe="{path}"').flight.summary, optimum().flight.summary
+    by_table, by_number = optimum(STILL, f'airframe="{path}"').flight.summary, optimum(STILL).flight.summary
     assert by_table.fuel == pytest.approx(by_number.fuel, rel=2e-3)
     assert by_table.top_of_descent == pytest.approx(by_number.top_of_descent, abs=1.0 * NAUTICAL_MILE)
     assert by_table.keeps_every_limit
 
 
 def test_anti_ice_moves_the_descent_out_and_costs_fuel() -> None:
-    off, on = optimum(), optimum("handling.anti_ice.kind=on")
+    off, on = optimum(STILL), optimum(STILL, "handling.anti_ice.kind=on")
     assert on.flight.summary.keeps_every_limit
     assert on.flight.summary.top_of_descent > off.flight.summary.top_of_descent + 2.0 * NAUTICAL_MILE
     assert on.flight.summary.fuel > off.flight.summary.fuel
     layer = 'handling.anti_ice={kind="layer", bottom_ft=4000.0, top_ft=20000.0}'
-    between = optimum(layer).flight.summary
+    between = optimum(STILL, layer).flight.summary
     assert off.flight.summary.top_of_descent < between.top_of_descent < on.flight.summary.top_of_descent
     assert between.keeps_every_limit

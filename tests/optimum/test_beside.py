@@ -43,13 +43,15 @@ def middle() -> tuple[Trial, Programs]:
 @pytest.mark.parametrize(
     ("settings", "tailwind"),
     [
-        (("start.mass_kg=62000",), 0.0),
-        (("start.mass_kg=61000", "air.temperature_offset_k=4.0"), 3.0),
+        (("start.mass_kg=62000", "air.temperature_offset_k=4.0"), 3.0),
         (("start.mass_kg=60000", "cost.time_kg_per_min=0.5"), -3.0),
     ],
 )
 def test_a_neighbours_optimum_is_that_found_cold_or_better(settings: tuple[str, ...], tailwind: float) -> None:
-    """To the meshes' error, some hundredths of a kilogram; another order of events has been seen to save 0.4 kg."""
+    """To the meshes' error, some hundredths of a kilogram; another order of events has been seen to save 0.4 kg.
+
+    Mass and tailwind each move both ways, temperature and cost of time one.
+    """
     near, programs = middle()
     case = scenario(*settings, tailwind=tailwind)
     beside = solved_beside(case, near, programs)

@@ -15,7 +15,7 @@ from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.trajectory import FlownLeg, refly
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
-from tests.optimum.descents import optimum, scenario
+from tests.optimum.descents import SHORT, STILL, optimum, scenario
 
 EXACT = (
     'arrival.windows=[{name="ALDER",distance_nm=60,altitude_at_ft=17000},'
@@ -225,8 +225,10 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
     [
         (
             (
-                'arrival.windows=[{name="ALDER",distance_nm=40,altitude_at_ft=17000},'
-                '{name="BRIAR",distance_nm=30,altitude_at_ft=7000,speed_at_kt=240}]',
+                *SHORT,
+                STILL,
+                'arrival.windows=[{name="ALDER",distance_nm=25,altitude_at_ft=10000},'
+                '{name="BRIAR",distance_nm=18,altitude_at_ft=5000,speed_at_kt=240}]',
             ),
             "the altitude of window",
             "ft",
@@ -241,9 +243,12 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
         ),
         pytest.param(
             (
-                "arrival.floor=[{distance_nm=40,altitude_ft=20000},{distance_nm=30,altitude_ft=19500},"
-                "{distance_nm=18,altitude_ft=3000}]",
-                "arrival.windows=[]",
+                STILL,
+                "arrival.floor=[{distance_nm=100,altitude_ft=34000},{distance_nm=68,altitude_ft=33000},"
+                "{distance_nm=67,altitude_ft=3000}]",
+                'arrival.windows=[{name="ALDER",distance_nm=60,altitude_at_most_ft=24000},'
+                '{name="BRIAR",distance_nm=57,altitude_at_most_ft=23000},'
+                '{name="CEDAR",distance_nm=54,altitude_at_most_ft=22000}]',
             ),
             "the floor",
             "ft",
@@ -251,10 +256,12 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
         ),
         pytest.param(
             (
-                "arrival.more_gates=[{height_ft=2700}]",
-                'arrival.windows=[{name="CEDAR",distance_nm=10,speed_at_least_kt=209}]',
+                *SHORT,
+                STILL,
+                "arrival.more_gates=[{height_ft=1100,speed_above_reference_kt=30,speed_under_kt=5,"
+                "gear_down=false,landing_configuration=false}]",
             ),
-            "the gate (2700 ft",
+            "the speed at the gate (1100 ft",
             "kt",
             marks=pytest.mark.long,
         ),
@@ -265,6 +272,8 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
         ),
         pytest.param(
             (
+                *SHORT,
+                STILL,
                 *ABOVE,
                 'arrival.windows=[{name="CEDAR",distance_nm=13,altitude_at_most_ft=3800}]',
             ),
@@ -276,6 +285,7 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
     ids=["exact", "within", "floor", "gates", "level", "above"],
 )
 def test_a_demand_that_cannot_be_met_is_named_with_its_size(settings: tuple[str, ...], words: str, unit: str) -> None:
+    """All of the way from the scenario, other orders of events included; four in still air, where each is cheaper."""
     with pytest.raises(DemandsConflict) as caught:
         optimum(*settings)
     named = [*(shortfall.demand for shortfall in caught.value.shortfalls), *caught.value.opposing]

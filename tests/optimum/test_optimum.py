@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from functools import cache
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.report import slopes
 from optdescent.optimum.trajectory import refly
 from optdescent.optimum.trial import in_right_order
+from optdescent.results import Slope
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.optimum.descents import STILL, neighbour, optimum, scenario
 
@@ -140,7 +142,7 @@ def test_free_steps_come_one_after_the_other_within_their_limit_speeds() -> None
 
 
 def test_a_wider_window_never_costs_more() -> None:
-    narrow = neighbour(optimum(), "arrival.windows[0].altitude_at_least_ft=16000")
+    narrow = neighbour(optimum(), "arrival.windows[0].altitude_at_least_ft=15000")
     assert optimum().solution.cost <= narrow.solution.cost + 1e-3
 
 
@@ -167,6 +169,12 @@ def solved_again(found: Optimum, **changes: float) -> Solution:
     return program.solve(values, found.solution)
 
 
+@cache
+def slopes_of_the_study() -> dict[str, Slope]:
+    found = optimum()
+    return {slope.quantity: slope for slope in slopes(found.pose, found.problem, found.solution)}
+
+
 @pytest.mark.parametrize(
     ("quantity", "parameter", "step"),
     [
@@ -177,7 +185,7 @@ def solved_again(found: Optimum, **changes: float) -> Solution:
 )
 def test_sensitivities_are_those_of_solving_again(quantity: str, parameter: str, step: float) -> None:
     found = optimum()
-    slope = next(s for s in slopes(found.pose, found.problem, found.solution) if s.quantity == quantity)
+    slope = slopes_of_the_study()[quantity]
     up, down = solved_again(found, **{parameter: step}), solved_again(found, **{parameter: -step})
     assert up.outcome.is_success
     assert down.outcome.is_success
@@ -188,7 +196,7 @@ def test_sensitivities_are_those_of_solving_again(quantity: str, parameter: str,
 
 def test_the_wind_of_each_band_adds_up_and_is_that_of_solving_again() -> None:
     found = optimum()
-    named = {slope.quantity: slope for slope in slopes(found.pose, found.problem, found.solution)}
+    named = slopes_of_the_study()
     bands = [slope for name, slope in named.items() if name.startswith("tailwind from")]
     whole = named["tailwind at every height"]
     assert sum(slope.cost for slope in bands) == pytest.approx(whole.cost, rel=1e-9)
@@ -220,15 +228,15 @@ def test_an_impossible_speed_at_the_gate_names_it() -> None:
 @pytest.mark.parametrize(
     ("wind", "mass", "offset"),
     [
-        (winds[i], masses[j], offsets[(i + j) % 3])
-        for winds, masses, offsets in [((-40.0, 0.0, 40.0), (54, 60, 66), (-15.0, 0.0, 15.0))]
-        for i, j in itertools.product(range(3), range(3))
+        *((wind, mass, wind * (mass - 60) / 16.0) for wind, mass in itertools.product((-40.0, 40.0), (54, 66))),
+        (0.0, 60, 0.0),
     ],
 )
 def test_wind_mass_and_temperature_all_lead_to_an_optimum(wind: float, mass: int, offset: float) -> None:
     """A steady wind along the track, 54 to 66 t, 15 K below and above standard: the order of events found each time.
 
-    A Latin square of the 27 cases, each pair of levels once; `benchmarks.sweep` solves ten thousand.
+    The ends of the three axes, each pair of ends once (a half fraction of the eight corners), and the middle: the order
+    that the first flight gives changes most towards the ends. `benchmarks.sweep` solves ten thousand cases between.
     """
     where = scenario(
         "air.wind.kind=constant",

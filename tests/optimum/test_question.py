@@ -30,6 +30,7 @@ from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
 from optdescent.sweep.block import Answers, answer_block, case_of
 from optdescent.sweep.plan import Plan, kinds, plan_of
 from optdescent.sweep.question import Asked
+from tests.optimum.descents import SHORT, STILL
 from tests.scenario.files import STUDY
 
 DISTANCES = (296320.0, 185200.0, 92600.0, 18520.0, 0.0)
@@ -49,13 +50,17 @@ def asked_of(plan: Plan) -> Asked:
 
 
 @cache
+def prepared() -> bytes:
+    """What workers start from, as it travels; it knows nothing of blocks."""
+    asked = asked_of(plan_of(conditions()))
+    return pickle.dumps(QUESTION.prepare([case_of(asked, n) for n in kinds(asked.conditions, 4)], print))
+
+
+@cache
 def answers(most: int = 40) -> tuple[Asked, list[Answers]]:
     plan = plan_of(conditions(), most)
     asked = asked_of(plan)
-    prepared = pickle.loads(
-        pickle.dumps(QUESTION.prepare([case_of(asked, n) for n in kinds(plan.conditions, 4)], print))
-    )
-    held = QUESTION.hold(prepared)
+    held = QUESTION.hold(pickle.loads(prepared()))
     return asked, [answer_block(block, plan, asked, QUESTION.layout(asked), held) for block in plan.blocks]
 
 
@@ -75,6 +80,7 @@ def test_every_case_is_solved_to_the_accuracy_asked_for() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_a_case_has_the_numbers_of_the_same_scenario_solved_alone() -> None:
     """The single solve has a local error of 1e-6: the difference is that of the meshes."""
     asked, _ = answers()
@@ -166,7 +172,7 @@ def test_slopes_have_the_unit_of_their_axis_or_quantity_beside_them() -> None:
 
 # A window in the cruise, for which the problem has no constraint
 
-FAR_WINDOW = ("arrival.windows[0].distance_nm=140", "arrival.windows[0].altitude_at_least_ft=30000")
+FAR_WINDOW = (STILL, "arrival.windows[0].distance_nm=140", "arrival.windows[0].altitude_at_least_ft=30000")
 HIGHEST = "arrival.windows[0].altitude_at_most_ft"
 
 
@@ -211,13 +217,6 @@ def block_of(asking: OptimumQuestion, axes: Sequence[Mapping[str, Any]], setting
 
 # What a worker keeps
 
-SHORT = (
-    "start.distance_nm=50",
-    "start.altitude_ft=12000",
-    "start.mach=0.5",
-    "arrival.windows=[]",
-    "arrival.transition_altitude_ft=5000",
-)
 CHANGING_WIND = (
     "air.wind.kind=section",
     "air.wind.stations=[{sounding='dodge-city-1999-05-04',distance_nm=60},"
@@ -250,6 +249,7 @@ def test_a_worker_keeps_what_was_compiled_for_the_latest_worlds_only() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.long
 def test_answers_are_the_same_when_worlds_come_and_go(monkeypatch: pytest.MonkeyPatch) -> None:
     """With room for one world each case begins cold; nothing of another world is taken for its own."""
     axes = [
@@ -274,7 +274,7 @@ def short() -> tuple[Asked, Trial]:
     """A short descent in still air."""
     axes = [{"kind": "values", "key": "start.mass_kg", "values": [60000.0]}]
     conditions = Conditions.of(validated(ConditionsDeclaration, {"axes": axes}, "test"), "test")
-    asked = Asked(with_settings(read_toml(STUDY), ["air.wind.kind=none", *SHORT]), "test", STUDY.parent, conditions)
+    asked = Asked(with_settings(read_toml(STUDY), [STILL, *SHORT]), "test", STUDY.parent, conditions)
     return asked, found_cold(case_of(asked, 0).scenario, silent, Memory(), QUESTION.accuracy.first)
 
 

@@ -202,6 +202,7 @@ def test_without_dask_it_is_said_how_to_get_it(tmp_path: Path, monkeypatch: pyte
         run(sweep_of(), tmp_path / "a.zarr", Cluster("tcp://127.0.0.1:1"))
 
 
+@pytest.mark.long
 def test_a_scheduler_that_goes_away_leaves_what_was_stored(
     scheduler: tuple[str, subprocess.Popen[bytes]], undisturbed: xr.Dataset, tmp_path: Path
 ) -> None:
