@@ -52,7 +52,12 @@ def _rebuilt(study: Study, folder: Path, *, is_small: bool, is_again: bool, is_w
 
 
 def judged(study: Study, folder: Path, answers: dict[str, Any], *, is_small: bool) -> list[str]:
-    """Write answer and page of a study; what of its answer is not as the study says [sentences]."""
+    """Write answer and page of a study; what of its answer is not as the study says [sentences].
+
+    A study without a page has told its numbers by hand: its commands are run and its figures drawn, no more.
+    """
+    if not study.has_page:
+        return []
     numbers = Answer(dict(named_numbers(study.page_text, study.expected, answers, is_small=is_small)))
     numbers.to_csv(folder / "answer.csv")
     (folder / "README.md").write_text(with_numbers(study.page_text, numbers), encoding="utf-8")
