@@ -191,8 +191,8 @@ def test_a_sweep_without_a_solved_case_is_no_success(counts: dict[Status, int], 
 @pytest.mark.slow
 def test_an_interrupted_sweep_says_how_much_is_stored_and_goes_on(tmp_path: Path) -> None:
     """Levels that are words are kept in blocks of their own; the interrupt comes in the first."""
-    kinds = "[[conditions.axes]]\nkind = 'values'\nkey = 'handling.anti_ice.kind'\nvalues = ['off', 'on']\n"
-    masses = "[[conditions.axes]]\nkind = 'range'\nkey = 'start.mass_kg'\nfrom = 58000\nto = 62000\ncount = 3\n"
+    kinds = "[[conditions.axes]]\nkind = 'values'\nkey = 'arrival.glide_path.capture'\nvalues = ['below', 'above']\n"
+    masses = "[[conditions.axes]]\nkind = 'range'\nkey = 'start.mass_kg'\nfrom = 60000\nto = 61000\ncount = 3\n"
     compute = "[compute]\nlocal_error = 1e-2\nrefly_one_in = 0\n"
     path = write_study(tmp_path, axes=kinds + masses, rest=compute, top=f"set = {json.dumps(SHORT)}\n")
     output, log = tmp_path / "out.zarr", tmp_path / "out.zarr.log"
