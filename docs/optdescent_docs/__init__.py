@@ -5,7 +5,7 @@ from __future__ import annotations
 from sphinx.application import Sphinx
 from sphinx.util.typing import ExtensionMetadata
 
-from optdescent.results.caution import CAUTION
+from optdescent.caution import CAUTION
 from optdescent_docs.columns import ColumnsDirective, QuantitiesDirective, UnitsDirective
 from optdescent_docs.commands import CommandsDirective
 from optdescent_docs.formula import block_formula, inline_formula

@@ -59,9 +59,9 @@ def capture(
 
 
 def _capture(path: Path, state: _State, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
+    from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output
     from optdescent.corridor import from_above
-    from optdescent.results.caution import CAUTION
     from optdescent.results.from_above import Moment, from_above_plain
     from optdescent.scenario import Scenario
     from optdescent.units import FOOT, KNOT, NAUTICAL_MILE

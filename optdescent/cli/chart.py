@@ -90,10 +90,10 @@ def chart(
 
 
 def _chart(sources: tuple[str, ...], asked: _Asked, output: Path, as_json: bool) -> None:
+    from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output
     from optdescent.figures import Choice, Format, draw_stored, figures_of, page_named, save
     from optdescent.figures.of_stored import said
-    from optdescent.results.caution import CAUTION
 
     paper = page_named(asked.page)
     kinds = tuple(Format(name) for name in asked.formats) or tuple(Format)

@@ -44,8 +44,8 @@ def check(files: tuple[Path, ...], as_json: bool, debug: bool) -> None:
 
 
 def _check_all(files: tuple[Path, ...], as_json: bool) -> None:
+    from optdescent.caution import CAUTION
     from optdescent.inputs import InputFault
-    from optdescent.results.caution import CAUTION
     from optdescent.results.plain import faults_plain
 
     found: list[Plain] = []

@@ -65,8 +65,8 @@ class Air(Enum):
 )
 @click.option(
     "--air",
-    type=click.Choice(["recording", "scenario"]),
-    default="recording",
+    type=click.Choice([air.value for air in Air]),
+    default=Air.RECORDING.value,
     show_default=True,
     help="Whose mass, wind and temperature corridor, crew and optimum have, where the recording tells them.",
 )
@@ -109,6 +109,7 @@ class _Asked:
 
 
 def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
+    from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output, file_name
     from optdescent.debrief import Met, as_met, measures, what_if
     from optdescent.debrief import debrief as find
@@ -116,7 +117,6 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     from optdescent.figures.debrief import debrief as draw
     from optdescent.optimum import optimise
     from optdescent.recording import read_recording
-    from optdescent.results.caution import CAUTION
     from optdescent.results.debrief import debrief_plain, findings_csv, write_points
     from optdescent.results.files import write_text
     from optdescent.scenario import Scenario
@@ -223,9 +223,9 @@ def rehearse(scenario: Path, seed: int, output: Path, debug: bool) -> None:
 
 
 def _rehearse(path: Path, seed: int, output: Path) -> None:
+    from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output
     from optdescent.debrief.rehearse import csv_of, map_of, rehearsed, scripts, truth_of
-    from optdescent.results.caution import CAUTION
     from optdescent.results.files import write_text
     from optdescent.rules import read_rules
     from optdescent.scenario import Scenario

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from optdescent.caution import CAUTION
 from optdescent.cli.capture import capture
 from optdescent.cli.chart import chart
 from optdescent.cli.check import check
@@ -17,7 +18,6 @@ from optdescent.cli.report import report
 from optdescent.cli.rules import rules
 from optdescent.cli.slope import slope
 from optdescent.cli.sweep import sweep
-from optdescent.results.caution import CAUTION
 
 
 @click.group(epilog=CAUTION, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

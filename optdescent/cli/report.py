@@ -45,9 +45,9 @@ def report(
 
 
 def _report(results: tuple[Path, ...], output: Path, title: str, forms: tuple[str, ...], as_json: bool) -> None:
+    from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output
     from optdescent.report import compose, read_given, write_page, write_tables
-    from optdescent.results.caution import CAUTION
     from optdescent.results.files import Fault, InputFault
     from optdescent.results.tables import Form
 

@@ -41,8 +41,8 @@ def rules(rules_file: str, scenario: Path | None, output: Path, as_json: bool, d
 
 
 def _rules(source: str, scenario_path: Path | None, output: Path, as_json: bool) -> None:
+    from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output
-    from optdescent.results.caution import CAUTION
     from optdescent.results.plain import provenance_plain
     from optdescent.results.rule_sheet import rule_sheet_plain
     from optdescent.rules import read_rules

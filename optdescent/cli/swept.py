@@ -34,7 +34,7 @@ _NUMBER = re.compile(r"-?\d+(\.\d+)?")
 
 def swept_plain(study: Study, outcome: Outcome, dataset: xr.Dataset, path: Path) -> Plain:
     """What a finished sweep found; keys carry their unit [kg, min, nm]."""
-    from optdescent.results.caution import CAUTION
+    from optdescent.caution import CAUTION
     from optdescent.results.provenance import software_version
 
     counts = {status.name.lower(): count for status, count in outcome.counts.items() if count}

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from optdescent.air.airspeed import calibrated_from_true, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import GEAR, devices, reference_speed
+from optdescent.airframe.speeds import reference_speed
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths
 from optdescent.motion import Control, State
@@ -91,16 +91,22 @@ class Begun:
 
 @dataclass(frozen=True)
 class _Wanted:
-    """What the plan has at a place (descent,): pressure altitude [m], its slope [-], speed [m/s], devices selected.
-
-    `is_fast` says whether the flight is above a limit, or still too fast for one of them.
-    """
+    """What the plan has at a place (descent,): pressure altitude [m], its slope [-], speed [m/s], devices selected."""
 
     altitude: Array
     slope: Array
     speed: Array
     selected: Array
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What orders are given by: the plan and the motion at a place to go [m], and who is too fast (descent,) [-]."""
+
+    wanted: _Wanted
+    at: Motion
     is_fast: Flags
+    to_go: float
 
 
 @dataclass(frozen=True)
@@ -131,7 +137,7 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
     They begin as the plan does, or as `begun` says.
     """
     distance = _steps(ground, int(plan.start.max()), step)
-    latest = np.array(_limit_speeds(ground))[:, None] if use.latest is None else use.latest
+    latest = ground.limit_speeds[:, None] if use.latest is None else use.latest
     begins = -ground.to_go[plan.start] - _EXACT
     lanes = _started(ground, plan) if begun is None else _begun(ground, begun)
     seen = np.full((2, distance.size, plan.start.size), np.nan)
@@ -148,8 +154,8 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         length = np.where(flying, distance[index + 1] - x, 0.0)
         wanted = _wanted(plan, ground.to_go, -x)
         at = _motion(ground, x, lanes, lanes.motion, np.ones_like(off))
-        wanted = replace(wanted, is_fast=_too_fast(lanes, wanted.selected, speed - latest, above))
-        orders = _orders(ground, use, lanes, wanted, at, -float(x))
+        is_fast = _too_fast(lanes, wanted.selected, speed - latest, above)
+        orders = _orders(ground, use, lanes, _Seen(wanted, at, is_fast, -float(x)))
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
         is_slowing = at.forces.calibrated_airspeed > ground.gate_speeds(ground.scenario.arrival.gate)[1]
         above_idle = (at.forces.thrust - at.forces.idle) / (ground.mass * GRAVITY)
@@ -164,7 +170,7 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
 def _limit(ground: Ground, lanes: _Lanes, to_go: float) -> Array:
     """Largest calibrated airspeed allowed (descent,) [m/s]: by the airframe with what is out, and by the arrival."""
     most = ground.limit_at(lanes.motion[0])
-    for limit, out in zip(_limit_speeds(ground), lanes.out, strict=True):
+    for limit, out in zip(ground.limit_speeds, lanes.out, strict=True):
         most = np.where(out > _EXACT, np.minimum(most, limit), most)
     within = [limit.speed for limit in ground.scenario.arrival.speed_limits if _is_within(limit.within, to_go)]
     return np.asarray(np.minimum(most, min(within, default=np.inf)))
@@ -172,12 +178,6 @@ def _limit(ground: Ground, lanes: _Lanes, to_go: float) -> Array:
 
 def _is_within(within: float | None, to_go: float) -> bool:
     return within is not None and to_go <= within
-
-
-def _limit_speeds(ground: Ground) -> list[float]:
-    """Limit speed [m/s] of each device, the steps and then the gear."""
-    numbered = {device.number: device.limit_speed for device in devices(ground.scenario.airframe)}
-    return [*(numbered[number] for number in sorted(numbered) if number != GEAR), numbered[GEAR]]
 
 
 def _outside(ground: Ground, altitude: Array, to_go: float) -> Array:
@@ -260,7 +260,7 @@ def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
     steps, gear = plan.steps[after], plan.gear[after]
     selected = np.array([*(steps > step for step in range(int(np.nanmax(plan.steps)))), gear > 0.5], dtype=float)
     slope = (near - far) / (to_go[after] - to_go[after - 1])
-    return _Wanted(near + share * (far - near), slope, speed, selected, np.zeros(plan.start.size, dtype=np.bool_))
+    return _Wanted(near + share * (far - near), slope, speed, selected)
 
 
 def _motion(ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_factor: Array) -> Motion:
@@ -269,12 +269,13 @@ def _motion(ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_
     return motion(ground.around, x, State(*state), control, configuration)
 
 
-def _orders(ground: Ground, use: Use, lanes: _Lanes, wanted: _Wanted, at: Motion, to_go: float) -> _Orders:
+def _orders(ground: Ground, use: Use, lanes: _Lanes, seen: _Seen) -> _Orders:
+    wanted, at = seen.wanted, seen.at
     airframe, handling = ground.scenario.airframe, ground.scenario.handling
     state = State(*lanes.motion)
     rate = wanted.slope * at.passage.ground_speed + (wanted.altitude - state.pressure_altitude) / _HEIGHT_TIME
-    steepest = ground.steepest(state.pressure_altitude, state.true_airspeed, to_go)
-    rate = np.where(wanted.is_fast, 0.0, rate)  # level until slow enough, then down with more drag
+    steepest = ground.steepest(state.pressure_altitude, state.true_airspeed, seen.to_go)
+    rate = np.where(seen.is_fast, 0.0, rate)  # level until slow enough, then down with more drag
     sine = np.clip(at.air.stretch * rate / state.true_airspeed, np.sin(steepest), 0.0)
     turn = (np.arcsin(sine) - state.path_angle) / _PITCH_TIME
     load_factor = np.cos(state.path_angle) + state.true_airspeed * turn / GRAVITY

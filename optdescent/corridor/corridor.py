@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.corridor.again import Use, flown_again
-from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet
+from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet, held_by
 from optdescent.corridor.edges import Edges, Grid
 from optdescent.corridor.path import joined, paths
 from optdescent.corridor.reach import Edge, Reach
@@ -75,8 +75,7 @@ def corridor(edges: Edges, grid: Grid) -> Corridor:
 
 def _nested(height: Array, sets: Sequence[DeviceSet]) -> Array:
     """Heights (set, point) [m]: what a set of devices reaches, any set that holds it reaches too."""
-    held = [[index for index, other in enumerate(sets) if own.holds(other)] for own in sets]
-    return np.array([np.fmax.reduce(height[index]) for index in held])
+    return np.array([np.fmax.reduce(height[index]) for index in held_by(sets)])
 
 
 def _brakes(edges: Sequence[Reach], known: NDArray[np.bool_]) -> Use:

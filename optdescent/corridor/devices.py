@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -45,6 +46,11 @@ class DeviceSet:
         is_early = self.early_gear if device.number == GEAR else self.early_flaps
         scheduled = min(float(device.scheduled_speed(airframe, mass)), device.limit_speed)
         return max(scheduled, device.limit_speed - BELOW_LIMIT) if is_early else scheduled
+
+
+def held_by(sets: Sequence[DeviceSet]) -> list[list[int]]:
+    """Of each set the indices of those that it holds [-], itself among them: what they reach it reaches too."""
+    return [[index for index, other in enumerate(sets) if own.holds(other)] for own in sets]
 
 
 SCHEDULE = DeviceSet()

@@ -58,9 +58,7 @@ def moment_of(flight: Flight, distance_to_go: float) -> Moment:
         ends = f"{to_go.min() / NAUTICAL_MILE:.1f} to {to_go.max() / NAUTICAL_MILE:.1f} nm"
         raise InputFault([Fault(f"flight {flight.name}", "distance", f"got {_nm(distance_to_go)}", ends)])
     names = ("height_above_threshold", "calibrated_airspeed", "mass", "flaps", "gear")
-    height, speed, mass, flaps, gear = (
-        float(np.interp(-distance_to_go, -to_go, flight.column(name))) for name in names
-    )
+    height, speed, mass, flaps, gear = (float(flight.at_distance(name, distance_to_go)) for name in names)
     return Moment(distance_to_go, height, speed, mass, int(flaps + 0.02), int(gear > 0.98))
 
 

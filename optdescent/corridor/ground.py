@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from optdescent.air.airspeed import calibrated_from_mach, true_from_calibrated
 from optdescent.air.atmosphere import pressure
-from optdescent.airframe.speeds import reference_speed
+from optdescent.airframe.speeds import GEAR, devices, reference_speed
 from optdescent.arrival import Capture, Gate, floor_at
 from optdescent.motion import Surroundings
 from optdescent.motion.record import surroundings
@@ -69,6 +70,12 @@ class Ground:
     path: Array
     first_capture: int
     last_capture: int
+
+    @cached_property
+    def limit_speeds(self) -> Array:
+        """Limit speed (device,) [m/s] of each device, the steps and then the gear."""
+        numbered = {device.number: device.limit_speed for device in devices(self.scenario.airframe)}
+        return np.array([*(numbered[number] for number in sorted(numbered) if number != GEAR), numbered[GEAR]])
 
     def true_airspeed(self, calibrated: Array, altitude: Array) -> Array:
         """True airspeed [m/s] at a calibrated airspeed [m/s] and pressure altitude [m]."""

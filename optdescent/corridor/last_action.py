@@ -12,9 +12,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.corridor.devices import DeviceSet
+from optdescent.corridor.devices import DeviceSet, held_by
 from optdescent.corridor.edges import Edges
-from optdescent.corridor.onward import rooms
+from optdescent.corridor.onward import are_saved
 from optdescent.corridor.reach import Reach
 from optdescent.results import Flight
 from optdescent.results.last_action import LastAction, LastActions
@@ -31,7 +31,7 @@ _NEAR_GATE = 0.3 * NAUTICAL_MILE
 def last_actions(edges: Edges, flight: Flight) -> LastActions:
     """The last useful point of each set of devices along a flight [SI]."""
     sets, known = edges.highest, _known(edges, flight)
-    ends = [_left_at(edges, flight, index) for index in range(len(sets))]
+    ends = [_left_at(edges, flight, left) for left in edges.margins(flight)]
     about = [known[_within(edges, known, end)] for end in ends]
     found = _last_of(edges, flight, sets, about)
     # where none of them serves, all are asked
@@ -57,10 +57,10 @@ def _known(edges: Edges, flight: Flight) -> Indices:
     return np.flatnonzero(inside).astype(np.int64)
 
 
-def _left_at(edges: Edges, flight: Flight, index: int) -> float:
-    """Distance to go [m] at which a flight is last inside an edge; the farthest asked if it never is."""
-    margins, to_go = edges.margins(flight)[index], flight.column("distance_to_go")
-    inside = np.flatnonzero(margins >= 0.0)
+def _left_at(edges: Edges, flight: Flight, left: Array) -> float:
+    """Distance to go [m] at which a flight with so much left (point,) [m] is last inside an edge; else the farthest."""
+    to_go = flight.column("distance_to_go")
+    inside = np.flatnonzero(left >= 0.0)
     return float(to_go[inside[-1]]) if inside.size else float(edges.ground.to_go[-1])
 
 
@@ -71,13 +71,12 @@ def _within(edges: Edges, known: Indices, end: float) -> NDArray[np.bool_]:
 
 def _last_of(edges: Edges, flight: Flight, sets: tuple[Reach, ...], places: list[Indices]) -> list[int | None]:
     """The nearest of some places from which each set of devices saves the approach."""
-    left = rooms(edges, flight, list(zip(sets, places, strict=True)))
-    return [_nearest(edges, own, room) for own, room in zip(places, left, strict=True)]
+    saved = are_saved(edges, flight, list(zip(sets, places, strict=True)))
+    return [_nearest(edges, *own) for own in zip(places, saved, strict=True)]
 
 
-def _nearest(edges: Edges, places: Indices, room: Array) -> int | None:
+def _nearest(edges: Edges, places: Indices, is_met: NDArray[np.bool_]) -> int | None:
     """The nearest of some places, in order, from which the gate is met, and from the place before it too."""
-    is_met = room >= 0.0
     before = np.append(is_met[1:], False) & (np.append(np.diff(places), 0) == 1)
     to_go = edges.ground.to_go[places] - edges.ground.to_go[0]
     saved = places[is_met & (before | (to_go <= _NEAR_GATE))]
@@ -86,11 +85,8 @@ def _nearest(edges: Edges, places: Indices, room: Array) -> int | None:
 
 def _nested(found: list[int | None], sets: list[DeviceSet]) -> list[int | None]:
     """What a set of devices saves, any set that holds it saves too: it need not use them."""
-    nested: list[int | None] = []
-    for own in sets:
-        lasts = [last for last, other in zip(found, sets, strict=True) if last is not None and own.holds(other)]
-        nested.append(min(lasts) if lasts else None)
-    return nested
+    reached = ([last for last in (found[other] for other in own) if last is not None] for own in held_by(sets))
+    return [min(lasts, default=None) for lasts in reached]
 
 
 def _told(devices: DeviceSet, edges: Edges, flight: Flight, place: int | None) -> LastAction:
@@ -99,11 +95,5 @@ def _told(devices: DeviceSet, edges: Edges, flight: Flight, place: int | None) -
     to_go = float(edges.ground.to_go[place])
     is_kept = to_go - float(edges.ground.to_go[0]) <= _NEAR_GATE
     names = ("height_above_threshold", "calibrated_airspeed", "time", "flaps", "gear")
-    values = [_at(flight, name, to_go) for name in names]
+    values = [float(flight.at_distance(name, to_go)) for name in names]
     return LastAction(devices.name, flight.marks.gate_height, True, is_kept, to_go, *values)
-
-
-def _at(flight: Flight, name: str, to_go: float) -> float:
-    values, own = flight.column(name), -flight.column("distance_to_go")
-    known = np.isfinite(values)
-    return float(np.interp(-to_go, own[known], values[known]))

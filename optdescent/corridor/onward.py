@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.airframe.speeds import GEAR, devices
+from optdescent.airframe.speeds import GEAR
 from optdescent.corridor.again import Begun, Use, flown_again
 from optdescent.corridor.edges import Edges
 from optdescent.corridor.ground import Ground
@@ -55,13 +55,10 @@ class Standing:
 
 def standing(found: Reach, flight: Flight, places: Indices) -> Standing:
     """A flight at places, straight between its points; thrust, brake and path angle not known are at rest [SI]."""
-    to_go = flight.column("distance_to_go")
-    at = -found.ground.to_go[places]
+    at = found.ground.to_go[places]
 
     def value(name: str) -> Array:
-        values = flight.column(name)
-        known = np.isfinite(values)
-        return np.interp(at, -to_go[known], values[known]) if known.any() else np.zeros(at.size)
+        return np.nan_to_num(flight.at_distance(name, at))
 
     flaps, gear = value("flaps"), value("gear")
     count = len(flight.marks.steps) - 1
@@ -73,12 +70,11 @@ def standing(found: Reach, flight: Flight, places: Indices) -> Standing:
     return Standing(places, begun, configurations(found, flaps, gear))
 
 
-def rooms(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) -> list[Array]:
-    """Speed [m/s] below the gate's largest with which it is met from where a flight is, at places asked of some edges.
+def are_saved(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) -> list[Flags]:
+    """Whether the gate is met from where a flight is, for places (place,) asked of some edges, by their indices [-].
 
-    Places (place,) are given by their indices. The gate is met when a descent by the edge's plan, flown from there,
-    passes it stable, keeps the limit speeds on the way and is on the side of the glide path that the arrival asks for;
-    minus infinity says that none does.
+    It is when a descent by the edge's plan, flown from there, passes the gate stable, keeps the limit speeds on the way
+    and is on the side of the glide path that the arrival asks for.
     """
     ground = edges.ground
     tries = [
@@ -86,7 +82,7 @@ def rooms(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) -> l
         for index, (own, places) in enumerate(asked)
         for which, plan, begun in _tries(own, standing(own, flight, places))
     ]
-    found = [np.full(places.size, -np.inf) for _, places in asked]
+    found = [np.zeros(places.size, dtype=np.bool_) for _, places in asked]
     if not tries:
         return found
     plans, begins = [one[2] for one in tries], [one[3] for one in tries]
@@ -99,20 +95,16 @@ def rooms(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) -> l
     )
     again = flown_again(ground, joined(plans), use, STEP, begun)
     is_met = again.is_stable & (again.over <= _OVER) & (again.outside <= ON_PATH)
-    fastest = ground.gate_speeds(ground.scenario.arrival.gate)[1]
-    room = np.where(is_met, fastest - again.speed[-1], -np.inf)
     ends = np.cumsum(sizes)
     for (index, which, *_), end in zip(tries, ends.tolist(), strict=True):
-        found[index][which] = np.maximum(found[index][which], room[end - which.size : end])
+        found[index][which] |= is_met[end - which.size : end]
     return found
 
 
 def _latest(found: Reach) -> Array:
     """Largest speed [m/s] at which each device is selected (device,), the steps and then the gear."""
-    numbered = sorted(devices(found.ground.scenario.airframe), key=lambda device: device.number)
-    limits = np.array([device.limit_speed for device in numbered])
-    latest = np.minimum(found.states.latest + _BAND, limits)
-    return np.append(latest[GEAR + 1 :], latest[GEAR])
+    latest = found.states.latest + _BAND
+    return np.minimum(np.append(latest[GEAR + 1 :], latest[GEAR]), found.ground.limit_speeds)
 
 
 def _tries(found: Reach, at: Standing) -> Iterator[tuple[Indices, Paths, Begun]]:

@@ -76,11 +76,8 @@ def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Findin
     """A finding with what the optimum had there and, if it is not just to note, what a perfect crew makes of it."""
     said: list[str] = []
     if against.optimum is not None:
-        x, optimum = -finding.distance_to_go, against.optimum
-        own = -optimum.column("distance_to_go")
-        height, speed = (
-            float(np.interp(x, own, optimum.column(name))) for name in ("height_above_threshold", "calibrated_airspeed")
-        )
+        names = ("height_above_threshold", "calibrated_airspeed")
+        height, speed = (float(against.optimum.at_distance(name, finding.distance_to_go)) for name in names)
         said.append(f"the optimum is at {round(height / FOOT, -1):.0f} ft and {speed / KNOT:.0f} kt there")
     if finding.severity is not Severity.NOTE:
         is_below = not finding.height > against.scenario.arrival.gate.height
@@ -100,9 +97,8 @@ def _perfect(flight: Flight, against: Measures, finding: Finding) -> str:
 def _points(flight: Flight, optimum: Flight | None, track: Track) -> xr.Dataset:
     over = np.full(track.above_rule.shape, np.nan)
     if optimum is not None:
-        own = -optimum.column("distance_to_go")
-        energy = optimum.column("specific_energy_height")
-        over = flight.column("specific_energy_height") - np.interp(-flight.column("distance_to_go"), own, energy)
+        theirs = optimum.at_distance("specific_energy_height", flight.column("distance_to_go"))
+        over = flight.column("specific_energy_height") - theirs
     names = {
         "height_above_rule": (track.above_rule, "height above what the rule asks for"),
         "energy_above_optimum": (over, "energy height above the optimum's at the same distance"),

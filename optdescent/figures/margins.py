@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -16,6 +17,7 @@ from optdescent.figures.text import width
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.margins import MARGIN_COLUMNS, Margins
 from optdescent.results.over_conditions import TABLE_COLUMNS, OverConditions
+from optdescent.results.schema import Column
 from optdescent.units import FOOT, NAUTICAL_MILE
 
 OVER_NOTE = (
@@ -77,8 +79,7 @@ def margins(found: OverConditions, page: Page = Page.A4, rules: tuple[str, ...] 
     count, cases = np.asarray(table["flown"].to_numpy(), dtype=float), found.cases.sizes["case"]
 
     def of(name: str, at: int | None = None) -> Array:
-        values = np.asarray(table[name].to_numpy(), dtype=float) / TABLE_COLUMNS[name].chart_unit.factor
-        return (values if at is None else values[:, at])[shown]
+        return _charted(table, TABLE_COLUMNS[name], at)[shown]
 
     share = _Drawn(
         "Share stable", "Stable at the gate [%]",
@@ -128,8 +129,7 @@ def margins_once(found: Margins, page: Page = Page.A4, rules: tuple[str, ...] = 
     shown = [1 + flights[1:].index(name) for name in names]
 
     def of(name: str, at: int | None = None) -> Array:
-        values = np.asarray(table[name].to_numpy(), dtype=float) / MARGIN_COLUMNS[name].chart_unit.factor
-        return (values if at is None else values[:, at])[shown]
+        return _charted(table, MARGIN_COLUMNS[name], at)[shown]
 
     miles = np.asarray(table["at_distance"].to_numpy(), dtype=float) / NAUTICAL_MILE
     energy = [
@@ -151,6 +151,12 @@ def margins_once(found: Margins, page: Page = Page.A4, rules: tuple[str, ...] = 
         for axes, one in zip(rows(frame, names, panels), drawn, strict=True):
             _panel(axes, one, stable, page)
         return frame.figure
+
+
+def _charted(table: xr.Dataset, column: Column, at: int | None) -> Array:
+    """Values (rule,) of a column of a table [unit of charts], at one place of its second dimension if it has one."""
+    values = np.asarray(table[column.name].to_numpy(), dtype=float) / column.chart_unit.factor
+    return values if at is None else values[:, at]
 
 
 def chosen(wanted: tuple[str, ...], known: tuple[str, ...]) -> tuple[str, ...]:

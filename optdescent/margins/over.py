@@ -21,7 +21,7 @@ from optdescent.results.over_conditions import OverConditions
 from optdescent.results.sweep import Status
 from optdescent.rules import Rule
 from optdescent.rules.fleet import Fleet
-from optdescent.rules.startable import why_not_started
+from optdescent.rules.startable import whys_not_started
 from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
 from optdescent.scenario.declared_axes import CrewsAxis
 from optdescent.sweep.block import case_of
@@ -103,7 +103,7 @@ def margins_over(
     say("conditions")
     levels = [conditions.levels(number) for number in range(conditions.size)]
     scenarios = [asked.scenario(own) for own in levels]
-    reasons = [[why_not_started(scenario, rule) for scenario in scenarios] for rule in rules]
+    reasons = list(zip(*(whys_not_started(scenario, rules) for scenario in scenarios), strict=True))
     _check_flown(reasons, conditions_name)
     say("optima of some conditions")
     best = _optima(asked, optima)

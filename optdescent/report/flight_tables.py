@@ -6,15 +6,10 @@ import math
 
 from optdescent.results import Flight, Kind, SolverRecord
 from optdescent.results.tables import Heading, Table, Value
-from optdescent.units import UNITS
+from optdescent.units import FOOT, KNOT, UNITS
 
 FLIGHT = Heading("flight", "flight", is_text=True)
 DISTANCE = Heading("distance", "to go", "nm")
-
-
-def source_of(flight: Flight) -> str:
-    """Where a flight is from, in one line."""
-    return f"{flight.provenance.title}; {flight.provenance.line}"
 
 
 def flight_table(flights: tuple[Flight, ...], told: frozenset[str]) -> tuple[Table, ...]:
@@ -39,7 +34,7 @@ def flight_table(flights: tuple[Flight, ...], told: frozenset[str]) -> tuple[Tab
         Heading("gate_stable", "stable there"),
         Heading("limits_kept", "limits kept"),
     )
-    return (Table("flights", "Flights", headings, rows, source=source_of(flights[0])),)
+    return (Table("flights", "Flights", headings, rows, source=flights[0].provenance.source),)
 
 
 def _row(flight: Flight, optimum: Flight | None) -> tuple[Value, ...]:
@@ -71,7 +66,9 @@ def miss_table(flights: tuple[Flight, ...]) -> tuple[Table, ...]:
         rows += [(flight.name, breach.distance_to_go, breach.sentence) for breach in flight.summary.breaches]
     headings = (FLIGHT, DISTANCE, Heading("what", "what was not kept", is_text=True))
     return (
-        (Table("not-kept", "What was not kept", headings, tuple(rows), source=source_of(flights[0])),) if rows else ()
+        (Table("not-kept", "What was not kept", headings, tuple(rows), source=flights[0].provenance.source),)
+        if rows
+        else ()
     )
 
 
@@ -85,7 +82,11 @@ def action_table(flights: tuple[Flight, ...]) -> tuple[Table, ...]:
         Heading("what", "what was done", is_text=True),
         Heading("why", "why", is_text=True),
     )
-    return (Table("actions", "What the crew did", headings, tuple(rows), source=source_of(flights[0])),) if rows else ()
+    return (
+        (Table("actions", "What the crew did", headings, tuple(rows), source=flights[0].provenance.source),)
+        if rows
+        else ()
+    )
 
 
 def optimum_tables(flights: tuple[Flight, ...]) -> tuple[Table, ...]:
@@ -109,7 +110,7 @@ def _event_table(flight: Flight, solver: SolverRecord) -> Table:
     rows = tuple(
         (one.name, one.distance_to_go, one.altitude, one.calibrated_airspeed, one.time) for one in solver.events
     )
-    return Table("events", f"Events of {flight.name}", headings, rows, source=source_of(flight))
+    return Table("events", f"Events of {flight.name}", headings, rows, source=flight.provenance.source)
 
 
 def _slope_table(flight: Flight, solver: SolverRecord) -> tuple[Table, ...]:
@@ -126,7 +127,7 @@ def _slope_table(flight: Flight, solver: SolverRecord) -> tuple[Table, ...]:
         amounts = (one.cost * unit.factor, one.fuel * unit.factor, one.idle_distance * unit.factor)
         rows.append((one.quantity, unit.symbol or "1", *amounts))
     note = "First-order: for small changes only, while the same limits bind."
-    made = Table("sensitivity", f"What {flight.name} answers to", headings, tuple(rows), note, source_of(flight))
+    made = Table("sensitivity", f"What {flight.name} answers to", headings, tuple(rows), note, flight.provenance.source)
     return (made,) if rows else ()
 
 
@@ -140,8 +141,8 @@ def certificate_table(flights: tuple[Flight, ...]) -> Table:
         ("optimality: largest scaled residual", [_small(own.optimality) for _, own in records]),
         ("largest scaled violation of a constraint", [_small(own.constraint_violation) for _, own in records]),
         ("cost that residuals explain, kg", [_small(own.cost_error) for _, own in records]),
-        ("flown again: altitude off by, ft", [_small(own.reflight_altitude / 0.3048) for _, own in records]),
-        ("flown again: speed off by, kt", [_small(own.reflight_speed / UNITS["kt"].factor) for _, own in records]),
+        ("flown again: altitude off by, ft", [_small(own.reflight_altitude / FOOT) for _, own in records]),
+        ("flown again: speed off by, kt", [_small(own.reflight_speed / KNOT) for _, own in records]),
         ("flown again: fuel off by, kg", [_small(own.reflight_fuel) for _, own in records]),
         ("drift of the Hamiltonian, part of its size", [_small(own.hamiltonian_drift) for _, own in records]),
         ("charged to make controls smooth, kg", [_small(own.regularisation) for _, own in records]),
@@ -158,7 +159,7 @@ def certificate_table(flights: tuple[Flight, ...]) -> Table:
         "What each optimum shows for itself",
         headings,
         rows,
-        source=source_of(records[0][0]) if records else "",
+        source=records[0][0].provenance.source if records else "",
     )
 
 

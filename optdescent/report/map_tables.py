@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from optdescent.report.rule_tables import source_of
 from optdescent.results.corridor import Corridor
 from optdescent.results.last_action import LastActions
 from optdescent.results.rule_sheet import RULE_SHEET_COLUMNS, WORKED, RuleSheet
@@ -33,7 +32,7 @@ def corridor_tables(found: Corridor) -> tuple[Table, ...]:
             for row, distance in enumerate(distances)
         )
         title = f"Highest heights from which the gate can be met at {knots} kt"
-        tables.append(Table(f"corridor-{knots}-kt", title, headings, rows, note, source_of(found.provenance)))
+        tables.append(Table(f"corridor-{knots}-kt", title, headings, rows, note, found.provenance.source))
     return tuple(tables)
 
 
@@ -56,7 +55,7 @@ def last_useful_table(found: tuple[LastActions, ...]) -> Table:
             is_told = action.is_of_use and not action.is_kept
             place = (action.distance_to_go, action.height, action.speed) if is_told else (None, None, None)
             rows.append((one.flight, action.devices, *place, remark))
-    return Table("last-useful", "Last useful points", headings, tuple(rows), source=source_of(found[0].provenance))
+    return Table("last-useful", "Last useful points", headings, tuple(rows), source=found[0].provenance.source)
 
 
 def slope_tables(found: SlopeChart) -> tuple[Table, ...]:
@@ -76,7 +75,7 @@ def slope_tables(found: SlopeChart) -> tuple[Table, ...]:
         f"Least fall of speed at idle over the speeds flown, by tailwind, at {mass[heaviest] / 1000.0:.1f} t, on a "
         f"path of {found.angle / DEGREE:g} degrees at {found.altitude / FOOT:.0f} ft; below zero it speeds up."
     )
-    source, room = source_of(found.provenance), found.values("room")
+    source, room = found.provenance.source, found.values("room")
     masses = [float(value) / 1000.0 for value in found.values("room_mass")[[0, -1]]]
     rooms = (
         Heading("step", "step", is_text=True),
@@ -108,4 +107,4 @@ def sheet_table(found: RuleSheet) -> Table:
     rows = tuple(zip(*columns, strict=True))
     note = f"Heights above the threshold; the wind is the same at every height. Source of the rule: {found.source}."
     title = f"Worked numbers of {found.title}"
-    return Table(f"sheet-{found.name}", title, tuple(headings), rows, note, source_of(found.provenance))
+    return Table(f"sheet-{found.name}", title, tuple(headings), rows, note, found.provenance.source)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from optdescent.results import Fit, Provenance
+from optdescent.results import Fit
 from optdescent.results.front import Front
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
@@ -18,11 +18,6 @@ from optdescent.units import FOOT, NAUTICAL_MILE
 RULE = Heading("rule", "rule", is_text=True)
 SHARES = (0.05, 0.25, 0.5, 0.75, 0.95)
 """Parts of the cases below the values of a sweep's table."""
-
-
-def source_of(provenance: Provenance) -> str:
-    """Where a result is from, in one line."""
-    return f"{provenance.title}; {provenance.line}"
 
 
 def number(dataset: xr.Dataset, name: str) -> float:
@@ -37,7 +32,7 @@ def texts(dataset: xr.Dataset, name: str) -> list[str]:
 
 def margin_tables(found: Margins) -> tuple[Table, ...]:
     """Costs of each flight, its excess on the way and at capture, and both gates."""
-    table, source = found.table, source_of(found.provenance)
+    table, source = found.table, found.provenance.source
     flight = Heading("flight", "flight", is_text=True)
     costs = (
         Heading("fuel", "fuel", "kg"),
@@ -98,7 +93,7 @@ def _gates(table: xr.Dataset, flight: Heading, source: str) -> Table:
 
 def condition_tables(found: OverConditions) -> tuple[Table, ...]:
     """How often each rule holds and what it costs, what breaks it, and which drivers explain it."""
-    table, source = found.table, source_of(found.provenance)
+    table, source = found.table, found.provenance.source
     headings = (
         RULE,
         Heading("flown", "conditions"),
@@ -167,12 +162,12 @@ def front_table(found: Front) -> Table:
         f"Searched in {counts['train_conditions']} conditions, judged in {counts['check_conditions']} others, "
         f"tested in {counts['unseen_conditions']} unseen ones; {counts['rules_flown']} rules were flown."
     )
-    return Table("front", "Derived rules and others", headings, tuple(rows), note, source_of(found.provenance))
+    return Table("front", "Derived rules and others", headings, tuple(rows), note, found.provenance.source)
 
 
 def sweep_tables(found: Swept) -> tuple[Table, ...]:
     """How the cases of a sweep ended, and what the optima and the rules of the solved ones are."""
-    dataset, source = found.dataset, source_of(found.provenance)
+    dataset, source = found.dataset, found.provenance.source
     status = dataset["status"].to_numpy()
     ends = tuple((end.sentence, float((status == end).sum())) for end in Status if (status == end).any())
     counts = (Heading("end", "how cases ended", is_text=True), Heading("cases", "cases"))
@@ -225,4 +220,4 @@ def fit_table(found: Fit) -> Table:
         for at, (key, words) in enumerate(zip(found.keys, found.sentences, strict=True))
     )
     note = f"Altitude noise {found.noise('altitude') / FOOT:.1f} ft; recordings: {', '.join(found.recordings)}."
-    return Table("fit", "Coefficients found", headings, rows, note, source_of(found.provenance))
+    return Table("fit", "Coefficients found", headings, rows, note, found.provenance.source)

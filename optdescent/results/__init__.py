@@ -1,6 +1,6 @@
 """What every answer looks like, in memory and on disk.
 
-The names here are imported when they are first used, so that `results.caution` is read without xarray.
+The names here are imported when they are first used, so that the caution is had without xarray.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from optdescent.results.caution import CAUTION as CAUTION
+    from optdescent.caution import CAUTION as CAUTION
     from optdescent.results.fit import Fit as Fit
     from optdescent.results.flight import Action as Action
     from optdescent.results.flight import Breach as Breach
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from optdescent.results.solver import SolverRecord as SolverRecord
 
 _FILES = {
-    "CAUTION": "optdescent.results.caution",
+    "CAUTION": "optdescent.caution",
     "Action": "optdescent.results.flight",
     "Breach": "optdescent.results.flight",
     "EventRecord": "optdescent.results.solver",

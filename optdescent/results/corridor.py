@@ -95,7 +95,7 @@ class Corridor:
             The file cannot be written.
         """
         rows = corridor_plain(self)["points"]
-        comments = (f"{self.provenance.title}; {self.provenance.line}", CAUTION)
+        comments = (self.provenance.source, CAUTION)
         write_text(path, csv_text(comments, list(rows[0]), rows))
 
     def to_netcdf(self, path: Path) -> None:

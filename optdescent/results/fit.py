@@ -169,7 +169,7 @@ class Fit:
 
     def text(self) -> str:
         """Table as a text file with provenance and caution [-]."""
-        head = [f"# {self.provenance.title}; {self.provenance.line}", f"# {CAUTION}"]
+        head = [f"# {self.provenance.source}", f"# {CAUTION}"]
         return "\n".join([*head, *self.lines(), ""])
 
 

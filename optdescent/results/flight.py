@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_netcdf, write_netcdf
@@ -116,6 +116,15 @@ class Flight:
     def column(self, name: str) -> NDArray[np.float64]:
         """Values (point,) of a column [SI, see `results.schema`]."""
         return np.asarray(self.dataset[name].to_numpy(), dtype=float)
+
+    def at_distance(self, name: str, to_go: ArrayLike) -> NDArray[np.float64]:
+        """Values of a column [SI] at distances to go [m], straight between known points; NaN if none is known."""
+        values = self.column(name)
+        known = np.isfinite(values)
+        if not known.any():
+            return np.full(np.shape(to_go), np.nan)
+        own = -self.column("distance_to_go")[known]
+        return np.asarray(np.interp(-np.asarray(to_go, dtype=float), own, values[known]), dtype=float)
 
     def to_netcdf(self, path: str | Path) -> None:
         """Write the flight as netCDF-4, in one step.

@@ -163,7 +163,7 @@ class FromAbove:
         InputFault
             The file cannot be written.
         """
-        comments = (f"{self.provenance.title}; {self.provenance.line}", self.sentence, CAUTION)
+        comments = (self.provenance.source, self.sentence, CAUTION)
         write_text(path, csv_text(comments, list(_keys()), from_above_plain(self)["plan"]))
 
 

@@ -187,7 +187,7 @@ class Front:
             The file cannot be written.
         """
         text = io.StringIO()
-        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
+        text.write(f"# {self.provenance.source}\n# {CAUTION}\n")
         writer = csv.writer(text, lineterminator="\n")
         rows = front_plain(self)["rules"]
         writer.writerow(list(rows[0]) if rows else [])

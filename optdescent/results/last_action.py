@@ -96,7 +96,7 @@ def last_actions_plain(found: LastActions) -> dict[str, Any]:
 def last_actions_csv(found: Sequence[LastActions]) -> str:
     """Last useful points of flights of one scenario as CSV, with comment lines [units of the trade in the header]."""
     provenances = dict.fromkeys(one.provenance for one in found)
-    comments = [*(f"{provenance.title}; {provenance.line}" for provenance in provenances), CAUTION]
+    comments = [*(provenance.source for provenance in provenances), CAUTION]
     rows = [{"flight": one.flight, **row} for one in found for row in last_actions_plain(one)["last_useful"]]
     return csv_text(comments, list(rows[0]) if rows else [], rows)
 

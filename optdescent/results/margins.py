@@ -97,7 +97,7 @@ class Margins:
         """
         header, rows = self.rows()
         text = io.StringIO()
-        text.write(f"# {self.provenance.title}; {self.provenance.line}\n# {CAUTION}\n")
+        text.write(f"# {self.provenance.source}\n# {CAUTION}\n")
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(header)
         writer.writerows(rows)

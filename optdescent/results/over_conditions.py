@@ -111,7 +111,7 @@ class OverConditions:
         InputFault
             The file cannot be written.
         """
-        comments = (f"{self.provenance.title}; {self.provenance.line}", CAUTION)
+        comments = (self.provenance.source, CAUTION)
         rows = over_conditions_plain(self)["rules"]
         keys = [key for key in rows[0] if not isinstance(rows[0][key], dict)] if rows else []
         write_text(path, csv_text(comments, keys, rows))

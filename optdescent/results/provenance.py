@@ -6,7 +6,7 @@ import hashlib
 from dataclasses import dataclass
 from importlib.metadata import version
 
-from optdescent.results.caution import CAUTION as CAUTION
+from optdescent.caution import CAUTION as CAUTION
 
 
 def software_version() -> str:
@@ -35,6 +35,11 @@ class Provenance:
     def line(self) -> str:
         """One line for charts and tables."""
         return f"optdescent {software_version()}, {self.of} {self.scenario_digest}"
+
+    @property
+    def source(self) -> str:
+        """Title and line, for tables."""
+        return f"{self.title}; {self.line}"
 
     def attributes(self) -> dict[str, str]:
         """Attributes that every stored result carries [-]."""

@@ -225,7 +225,7 @@ def room_plain(found: SlopeChart) -> list[Plain]:
 def slope_csv(found: SlopeChart, rows: Sequence[Plain]) -> str:
     """Rows of a chart as CSV, with comment lines of provenance and caution [units of the trade in the header]."""
     slope = f"path of {found.angle / DEGREE:g} deg at idle, pressure altitude {found.altitude / FOOT:.0f} ft"
-    comments = (f"{found.provenance.title}; {found.provenance.line}", slope, CAUTION)
+    comments = (found.provenance.source, slope, CAUTION)
     return csv_text(comments, list(rows[0]) if rows else [], rows)
 
 

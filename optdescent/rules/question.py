@@ -18,7 +18,7 @@ from optdescent.rules.fleet import Fleet
 from optdescent.rules.fly import Pilot, flown_by, pilot_of
 from optdescent.rules.judged import Judged
 from optdescent.rules.parts import Rule
-from optdescent.rules.startable import why_not_started
+from optdescent.rules.startable import why_not_started, whys_not_started
 from optdescent.scenario import Scenario
 from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
 
@@ -119,12 +119,13 @@ class RulesSession:
         for case in cases:
             with suppress(InputFault):
                 sound.append((case.number, case.scenario))
-        columns = [self._together([scenario for _, scenario in sound], rule) for rule in self.held.question.rules]
+        scenarios, rules = [scenario for _, scenario in sound], self.held.question.rules
+        reasons = [whys_not_started(scenario, rules) for scenario in scenarios]
+        columns = [self._together(scenarios, rule, [own[index] for own in reasons]) for index, rule in enumerate(rules)]
         self._known = {number: [own[index] for own in columns] for index, (number, _) in enumerate(sound)}
 
-    def _together(self, scenarios: Sequence[Scenario], rule: Rule) -> list[_Values]:
-        """Values by column [SI] of a rule in scenarios, flown at once where it can start."""
-        reasons = [why_not_started(scenario, rule) for scenario in scenarios]
+    def _together(self, scenarios: Sequence[Scenario], rule: Rule, reasons: Sequence[str]) -> list[_Values]:
+        """Values by column [SI] of a rule in scenarios, flown at once where no reason says that it cannot start."""
         flown = [scenario for scenario, reason in zip(scenarios, reasons, strict=True) if not reason]
         found = iter(_together(self.held.fleet(rule).judged(flown)) if flown else ())
         return [_not_flown(reason) if reason else next(found) for reason in reasons]

@@ -8,6 +8,7 @@ flies what it is given: a descent begun at once is what a crew makes of such a r
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,8 +40,9 @@ def check_start(scenario: Scenario, rules: Sequence[Rule], name: str) -> None:
         file of the rules.
     """
     faults: list[Fault] = []
+    ends = _Cruise.between_ends(scenario)
     for index, rule in enumerate(rules):
-        found = _fault(scenario, rule)
+        found = _fault(scenario, rule, ends)
         if found is not None:
             faults.append(Fault(name, f"rules[{index}].profile", *found))
     if faults:
@@ -49,48 +51,75 @@ def check_start(scenario: Scenario, rules: Sequence[Rule], name: str) -> None:
 
 def why_not_started(scenario: Scenario, rule: Rule) -> str:
     """Why a rule cannot be flown from where a scenario starts; empty where it can [-]."""
-    found = _fault(scenario, rule)
-    return "" if found is None else found[0]
+    return whys_not_started(scenario, (rule,))[0]
 
 
-def _fault(scenario: Scenario, rule: Rule) -> tuple[str, str] | None:
+def whys_not_started(scenario: Scenario, rules: Sequence[Rule]) -> list[str]:
+    """Why each rule cannot be flown from where a scenario starts; empty where it can [-]; its air is met once."""
+    ends = _Cruise.between_ends(scenario)
+    found = (_fault(scenario, rule, ends) for rule in rules)
+    return ["" if fault is None else fault[0] for fault in found]
+
+
+@dataclass(frozen=True)
+class _Cruise:
+    """Level cruise along the track as a crew believes it to be: cruise height above the threshold [m], the places."""
+
+    height: float
+    tailwind: Array
+    place: Place
+
+    @classmethod
+    def between_ends(cls, scenario: Scenario) -> _Cruise:
+        """At the start and at the gate."""
+        return cls.along(scenario, np.array([-scenario.start.distance, -_gate(scenario)]))
+
+    @classmethod
+    def along(cls, scenario: Scenario, x: Array) -> _Cruise:
+        """At coordinates along the track (place,) [m]."""
+        altitude = scenario.pressure_altitude(scenario.start.altitude)
+        above_sea = float(scenario.air.height(altitude))
+        anti_ice = surroundings(scenario).anti_ice_share(altitude)
+        tailwind = _believed(scenario, x, above_sea)
+        place = Place(
+            x,
+            above_sea - scenario.arrival.elevation,
+            altitude,
+            pressure(altitude),
+            tailwind,
+            scenario.start.mass,
+            scenario.temperature_offset,
+            0.0 if anti_ice is None else anti_ice,
+            tailwind_at=lambda there: _believed(scenario, x, scenario.arrival.elevation + there),
+        )
+        return cls(above_sea - scenario.arrival.elevation, tailwind, place)
+
+    def asked(self, scenario: Scenario, rule: Rule) -> Array:
+        """Height above the threshold that a rule asks for (place,) [m]."""
+        shift = setting_shift(scenario.qnh)
+        wanted = asked(rule, scenario.airframe, scenario.arrival, self.place, shift, scenario.start.mach).height
+        return np.broadcast_to(np.asarray(wanted, dtype=float), self.tailwind.shape)
+
+
+def _gate(scenario: Scenario) -> float:
+    return scenario.arrival.gate.place(scenario.arrival.glide_path)
+
+
+def _fault(scenario: Scenario, rule: Rule, ends: _Cruise) -> tuple[str, str] | None:
     """What a rule asks for that cannot be flown, and what is allowed [file units]; None if it can be."""
-    length, gate = scenario.start.distance, scenario.arrival.gate.place(scenario.arrival.glide_path)
-    height, tailwind, wanted = _asked(scenario, rule, np.array([-length, -gate]))
+    length, height, wanted = scenario.start.distance, ends.height, ends.asked(scenario, rule)
     if wanted[0] < height:
+        tailwind = float(ends.tailwind[0])
         met = f", with {tailwind / KNOT:.0f} kt of tailwind" if abs(tailwind) > _WORTH_TELLING else ""
         there = f"at the start, {length / NAUTICAL_MILE:.0f} nm to go{met}"
         given = f"{rule.name} asks for {wanted[0] / FOOT:.0f} ft {there}"
         return given, f"{height / FOOT:.0f} ft or more, the cruise height: the descent would begin before the start"
     if wanted[-1] >= height:
-        _, _, wanted = _asked(scenario, rule, np.linspace(-length, -gate, round(length / _SPACING) + 2))
-        if np.all(wanted >= height):
+        x = np.linspace(-length, -_gate(scenario), round(length / _SPACING) + 2)
+        if np.all(_Cruise.along(scenario, x).asked(scenario, rule) >= height):
             given = f"{rule.name} never asks for less than the cruise height, {height / FOOT:.0f} ft"
             return given, "a descent that begins before the gate"
     return None
-
-
-def _asked(scenario: Scenario, rule: Rule, x: Array) -> tuple[float, float, Array]:
-    """Cruise height above the threshold [m], tailwind believed at the start [m/s], height asked for at places x [m]."""
-    altitude = scenario.pressure_altitude(scenario.start.altitude)
-    above_sea = float(scenario.air.height(altitude))
-    anti_ice = surroundings(scenario).anti_ice_share(altitude)
-    tailwind = _believed(scenario, x, above_sea)
-    place = Place(
-        x,
-        above_sea - scenario.arrival.elevation,
-        altitude,
-        pressure(altitude),
-        tailwind,
-        scenario.start.mass,
-        scenario.temperature_offset,
-        0.0 if anti_ice is None else anti_ice,
-        tailwind_at=lambda there: _believed(scenario, x, scenario.arrival.elevation + there),
-    )
-    shift = setting_shift(scenario.qnh)
-    wanted = asked(rule, scenario.airframe, scenario.arrival, place, shift, scenario.start.mach).height
-    wanted = np.broadcast_to(np.asarray(wanted, dtype=float), x.shape)
-    return above_sea - scenario.arrival.elevation, float(tailwind[0]), wanted
 
 
 def _believed(scenario: Scenario, x: Array, above_sea: float) -> Array:

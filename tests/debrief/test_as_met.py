@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from functools import cache
+from pathlib import Path
 
-import numpy as np
 import pytest
 
 from optdescent.debrief import Met, as_met
@@ -57,10 +57,14 @@ def test_the_digest_tells_what_was_changed_and_the_rest_is_kept() -> None:
     assert met().scenario.airframe == other().airframe
 
 
-def test_what_is_not_recorded_is_left_to_the_scenario() -> None:
-    """Without ground speed or wind nothing tells the wind: the scenario's is assumed, and stays."""
-    columns = FOLDER / "columns.toml"
-    text = columns.read_text(encoding="utf-8")
-    assert as_met(SCENARIO, read_recording(FOLDER / "good.csv", columns, SCENARIO)).scenario.wind != SCENARIO.wind
-    assert np.isfinite(met().scenario.wind.coefficients()).all()
-    assert "ground_speed" in text
+def test_what_is_not_recorded_is_left_to_the_scenario(tmp_path: Path) -> None:
+    """Without airspeed nothing tells the wind, and without temperature nothing the day: the scenario's are assumed."""
+    text = (FOLDER / "columns.toml").read_text(encoding="utf-8")
+    kept = [part for part in text.split("\n\n") if not part.startswith(("[columns.calibrated", "[columns.temper"))]
+    assert len(kept) == len(text.split("\n\n")) - 2
+    columns = tmp_path / "columns.toml"
+    columns.write_text("\n\n".join(kept), encoding="utf-8")
+    found = as_met(other(), read_recording(FOLDER / "good.csv", columns, other()))
+    assert found.scenario.wind == other().wind
+    assert found.scenario.temperature_offset == other().temperature_offset
+    assert len(found.taken) == 1  # the mass

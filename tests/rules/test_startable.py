@@ -80,7 +80,8 @@ def test_in_a_sweep_a_rule_that_cannot_start_has_no_numbers_and_says_why() -> No
     for together in (True, False):
         session = RulesQuestion((THREE_TO_ONE,), together=together).hold(None).session()
         if together:
-            values = session._together([not_sound, sound], THREE_TO_ONE)
+            reasons = [why_not_started(own, THREE_TO_ONE) for own in (not_sound, sound)]
+            values = session._together([not_sound, sound], THREE_TO_ONE, reasons)
         else:
             values = [session._values(one, THREE_TO_ONE) for one in (not_sound, sound)]
         assert list(values[0]) == ["rule_reasons"]
