@@ -16,6 +16,15 @@ Array = NDArray[np.float64]
 _AMOUNT = re.compile(r"-?[\d.]+,?|kt|ft")
 _MATTERS, _ADDS = 0.25, 0.05
 """Parts of the radius [-] from which a driver is told, and from which it is where the others alone would hold."""
+_WORDS = {
+    "start.mach": "Mach {}",
+    "start.altitude_ft": "{} at the start",
+    "technique.late_s": "{} of delay",
+    "technique.check_every_s": "{} between checks",
+    "technique.height_error_ft": "{} of height error",
+    "technique.wind_error_kt": "{} of wind error",
+}
+"""How an amount of a driver is told, by its key."""
 _FINEST = 2
 """Most digits that are told beyond the usual ones."""
 
@@ -45,8 +54,11 @@ class Driver:
             shown = self._rounded(level, 0, outwards=outwards, finer=finer)
             return f"{'' if level < 0.0 else '+'}{shown} K from the standard temperature"
         digits = 0 if abs(level) >= 100.0 else 3 if abs(level) < 1.0 else 1
+        amount = f"{self._rounded(level, digits, outwards=outwards, finer=finer)} {symbol}".strip()
+        if self.axis.key in _WORDS:
+            return _WORDS[self.axis.key].format(amount)
         name = self.axis.name.removesuffix("_" + self.axis.unit.suffix).replace("_", " ")
-        return f"{self._rounded(level, digits, outwards=outwards, finer=finer)} {symbol}".strip() + f" ({name})"
+        return f"{amount} ({name})"
 
     def _rounded(self, level: float, digits: int, factor: float = 1.0, *, outwards: bool, finer: int) -> str:
         """A level over a factor, in steps on the middle's side of it or beyond; in finer ones where it is the middle.

@@ -148,13 +148,14 @@ def least_kept(airframe: Airframe, crew: Technique, lane: Lane, seconds: Value, 
     """What a crew keeps above all else, when it looks again after some seconds [s] and acts so late [s].
 
     It is the least manoeuvring speed of what is out; if the crew acts late with a margin, and the speed may fall
-    towards it the more slowly. A crew that acts at once has no margin: while its engines spool up it may be half a
-    knot under it. A crew that selects the next device slower than that lets the speed fall so far.
+    towards it the more slowly, not faster than the engines answer. A crew that acts at once has no margin. A crew that
+    selects the next device slower than that lets the speed fall so far.
     """
     margin = LEAST_MARGIN * clip(late / _MARGIN_FROM, 0.0, 1.0)
     least = least_speed(airframe, lane.out, lane.motion.mass) + margin
     speed = minimum(least, awaited_speed(airframe, crew, lane))
-    return Least(speed, seconds + minimum(late, crew.protection_time))
+    answered = maximum(minimum(late, crew.protection_time), airframe.engines.spool_time)
+    return Least(speed, seconds + answered)
 
 
 def highness(ask: Ask, place: Place) -> Value:
@@ -162,17 +163,19 @@ def highness(ask: Ask, place: Place) -> Value:
     return clip(height_excess(ask, place) / _HIGH, 0.0, 1.0)
 
 
-def path_wanted(crew: Technique, state: State, at: Motion, ask: Ask, limits: Limits, place: Place) -> Value:
+def path_wanted(
+    crew: Technique, state: State, at: Motion, ask: Ask, limits: Limits, place: Place, check_every: Value
+) -> Value:
     """Path angle through the air [rad] that follows the asked height, never climbs, and limits the speed.
 
     The vertical speed wanted is that of the asked path plus a correction, the height error over `height_time` but no
     more than `most_correction`; above a floor the sink rate fades over `level_time`. Where the rule alone decides the
-    height, the error is flown off over the time between two checks if that is longer, and the sink rate is set in
+    height, the error is flown off over the time between two checks [s] if that is longer, and the sink rate is set in
     steps. When high the nose is lowered to keep the least speed.
     """
     error = ask.height - place.height
     at_once = _correction(crew, error, crew.height_time)
-    by_checks = _correction(crew, error, max(crew.height_time, crew.check_every)) * ask.corrected
+    by_checks = _correction(crew, error, maximum(crew.height_time, check_every)) * ask.corrected
     planned = -ask.slope * at.passage.ground_speed
     wanted = where(ask.free > 0.5, rounded(planned + by_checks, crew.sink_rounding), planned + at_once)
     path_angle = where(ask.level > 0.5, 0.0, wanted / state.true_airspeed)
@@ -201,7 +204,7 @@ def pitch_order(crew: Technique, state: State, path_angle: Value, seconds: Value
     return cos(state.path_angle) + state.true_airspeed * turn / (GRAVITY * seconds)
 
 
-def _correction(crew: Technique, error: Value, seconds: float) -> Value:
+def _correction(crew: Technique, error: Value, seconds: Value) -> Value:
     """Vertical speed [m/s] added to fly off a height error [m] in some time [s]."""
     return clip(error / seconds, -crew.most_correction, crew.most_correction)
 

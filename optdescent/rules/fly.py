@@ -165,9 +165,9 @@ def _parameters(scenarios: Sequence[Scenario]) -> Array:
 
 
 def _crew(technique: Technique) -> Array:
-    """Delay of a crew's actions [s] and error of the tailwind it believes [m/s]."""
+    """Delay of a crew's actions [s], error of the tailwind it believes [m/s] and time between its checks [s]."""
     drawn = technique.drawn
-    return np.array([drawn.late, drawn.wind_error])
+    return np.array([drawn.late, drawn.wind_error, technique.check_every])
 
 
 def _of_each(parts: Sequence[Part], found: Callable[[Part], Array]) -> Array:

@@ -53,9 +53,9 @@ from optdescent.scenario import BelievedWind, Technique
 from optdescent.scenario.declaration import Handling
 from optdescent.units import KNOT
 
-FIXED = 7
+FIXED = 8
 """Parameters before the wind's: temperature offset [K], QNH [Pa], course [rad], cruise pressure altitude [m] and Mach
-number [-], delay of actions [s], error of the tailwind believed [m/s]."""
+number [-], delay of actions [s], error of the tailwind believed [m/s], time between checks [s]."""
 
 FADE = 1.0 * KNOT
 """Speed [m/s] over which thrust fades above the speed that is meant."""
@@ -208,7 +208,7 @@ class Pilot:
         levels = levels_off(self.rule, actions)
         ask = self._cruising(surroundings, going, replace(ask, level=where(levels > 0.0, 1.0, 0.0)), parameters)
         least = least_kept(self.airframe, self.technique, lane, seen.seconds, seen.late)
-        path = self._path(seen, ask, going, least)
+        path = self._path(seen, ask, going, least, parameters[7])
         load_factor = self._pitch(seen, path)
         ahead, is_out = replace(lane.motion, path_angle=path), lane.speed_brake
         most_brake, least_thrust = orders_for_least(self.airframe, ahead, seen.at, least, ask, seen.place, is_out)
@@ -269,14 +269,12 @@ class Pilot:
 
         Whether it is time to start down is worked out at every look.
         """
-        crew, place = self.technique, seen.place
+        crew, place, check_every = self.technique, seen.place, parameters[7]
         ask = asked(self.rule, self.airframe, self.arrival, place, seen.shift, parameters[4])
         worked_out = rounded(ask.height + noise, crew.height_rounding) - place.height
-        error, next_check = worked_out, lane.next_check
-        if crew.check_every > 0.0:
-            is_check = where(lane.descent_due > 0.0, where(lane.next_check <= 0.0, 1.0, 0.0), 1.0)
-            error = where(is_check > 0.5, worked_out, lane.height_error)
-            next_check = where(is_check > 0.5, crew.check_every, lane.next_check) - seen.seconds
+        is_check = where(lane.descent_due > 0.0, where(lane.next_check <= 0.0, 1.0, 0.0), 1.0)
+        error = where(is_check > 0.5, worked_out, lane.height_error)
+        next_check = where(is_check > 0.5, check_every, lane.next_check) - seen.seconds
         noted = replace(lane, next_check=next_check, height_error=error)
         return replace(ask, height=place.height + error), noted
 
@@ -324,12 +322,12 @@ class Pilot:
         """Largest calibrated airspeed [m/s] that the crew lets the aircraft reach by the next look."""
         return speed_limits(self.airframe, self.arrival, self.technique, seen.ahead, seen.shift, seen.lane.out)
 
-    def _path(self, seen: Seen, ask: Ask, going: Value, least: Least) -> Value:
+    def _path(self, seen: Seen, ask: Ask, going: Value, least: Least, check_every: Value) -> Value:
         """Path angle through the air [rad] that the crew goes to."""
         fastest = self._fastest(seen)
         steepest = steepest_path(self.arrival, seen.place, seen.lane.motion.true_airspeed, self.handling.steepest_path)
         limits = Limits(where(going > 0.5, fastest, fastest + 100.0), steepest, least)
-        return path_wanted(self.technique, seen.lane.motion, seen.at, ask, limits, seen.place)
+        return path_wanted(self.technique, seen.lane.motion, seen.at, ask, limits, seen.place, check_every)
 
     def _pitch(self, seen: Seen, path: Value) -> Value:
         order = pitch_order(self.technique, seen.lane.motion, path, seen.seconds)

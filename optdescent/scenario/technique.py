@@ -90,7 +90,8 @@ class Technique(Declared):
     def compiled(self) -> Technique:
         """The technique without what enters a flight as numbers: what a compiled step is built from [SI]."""
         return self.model_copy(
-            update=dict.fromkeys(("late", "late_spread", "wind_error", "height_error"), 0.0) | {"seed": 0}
+            update=dict.fromkeys(("late", "late_spread", "wind_error", "height_error", "check_every"), 0.0)
+            | {"seed": 0}
         )
 
 

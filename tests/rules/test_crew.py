@@ -76,7 +76,9 @@ WIDE = Limits(fastest=200.0, steepest=-0.14)
 
 def pitch(ask: Ask, limits: Limits = WIDE, crew: Technique = CREW, seconds: float = SECONDS) -> float:
     """Path angle [rad] the order steers to, of which it goes only as far as the lag lets it in the time to a look."""
-    order = float(pitch_order(crew, STATE, path_wanted(crew, STATE, seen(), ask, limits, place()), seconds))
+    order = float(
+        pitch_order(crew, STATE, path_wanted(crew, STATE, seen(), ask, limits, place(), crew.check_every), seconds)
+    )
     turned = (order - math.cos(STATE.path_angle)) * GRAVITY * seconds / STATE.true_airspeed
     return STATE.path_angle + turned / (1.0 - math.exp(-seconds / crew.pitch_time))
 
