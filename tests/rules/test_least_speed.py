@@ -64,7 +64,7 @@ def slowest(found: Flights) -> Array:
 def test_no_crew_flies_slower_than_its_configuration_allows_by_what_can_be_felt(made: Rule) -> None:
     """Ten seconds late, with 10 kt a mile planned, it would be 12 kt too slow if it let the speed fall."""
     under = slowest(flights(made))
-    assert np.all(under[0] < 0.0), "a crew that acts at once waits for nothing but its engines, and knows them"
+    assert np.all(under[0] < 0.2), "a crew that acts at once waits for its engines only, and knows them"
     assert np.all(under[1:] < 0.5), "less than can be read"
     assert np.all(np.max(under, axis=1) > -3.0), "each comes near it"
 
@@ -139,9 +139,9 @@ def test_a_crew_that_acts_at_once_keeps_the_least_speed_and_a_late_one_a_margin(
     assert _kept(_lane((1.0, 1.0, 1.0, 1.0), 1.0), _crew()) == pytest.approx(_least(4))
 
 
-def test_the_later_a_crew_acts_the_more_slowly_the_speed_may_fall_and_never_faster_than_engines_answer() -> None:
+def test_the_later_a_crew_acts_the_more_slowly_the_speed_may_fall() -> None:
     times = [float(least_kept(AIRFRAME, _crew(), _lane(), 3.0, late).seconds) for late in (0.0, 2.0, 5.0, 20.0)]
-    assert times == [6.0, 6.0, 8.0, 8.0]
+    assert times == [3.0, 5.0, 8.0, 8.0]
 
 
 def test_a_crew_that_selects_slower_lets_the_speed_fall_to_a_knot_below_that_and_no_further() -> None:
