@@ -120,8 +120,6 @@ ALL_OUT = 0.98
 """Fraction [-] from which a device counts as out."""
 _HIGH = 200.0 * FOOT
 """Height [m] above the one to have from which a crew keeps a least speed by pitch, as far as that can."""
-_SPOOLS = 2.0
-"""Time constants of the engines in which a speed that they keep is approached [-]; most thrust is there by then."""
 _LATER = 1.0 * KNOT
 """Speed [m/s] below the one that pitch keeps at which brake and thrust help it."""
 
@@ -150,8 +148,9 @@ def least_kept(airframe: Airframe, crew: Technique, lane: Lane, seconds: Value, 
     """What a crew keeps above all else, when it looks again after some seconds [s] and acts so late [s].
 
     It is the least manoeuvring speed of what is out; if the crew acts late with a margin, and the speed may fall
-    towards it the more slowly. A crew that acts at once has no margin. A crew that selects the next device slower than
-    that lets the speed fall so far.
+    towards it the more slowly. A crew that acts at once has no margin: while its engines spool up it may be half a
+    knot under it, less than can be read. A crew that selects the next device slower than that lets the speed fall so
+    far.
     """
     margin = LEAST_MARGIN * clip(late / _MARGIN_FROM, 0.0, 1.0)
     least = least_speed(airframe, lane.out, lane.motion.mass) + margin
@@ -239,15 +238,10 @@ def orders_for_least(
     """Largest speed brake fraction and least thrust fraction [-] that keep a least speed where pitch does not.
 
     `ahead` is the state on the path that pitch goes to, `brake` how far the brake is out now [-]. Thrust gives what
-    stowing the brake does not. When high they come a little later than pitch; else it is for the engines to keep the
-    speed, and it is let fall no faster than they answer.
+    stowing the brake does not. When high they come a little later than pitch.
     """
-    high = highness(ask, place)
-    answered = maximum(_SPOOLS * airframe.engines.spool_time * (1.0 - high), least.seconds)
-    later = replace(least, speed=least.speed - _LATER * high)
-    change = later.change(ahead.true_airspeed, at, place)
-    change = maximum(change, replace(later, seconds=answered).change(ahead.true_airspeed, at, place))
-    missing = thrust_needed(at, ahead, change) - at.forces.idle
+    later = replace(least, speed=least.speed - _LATER * highness(ask, place))
+    missing = thrust_needed(at, ahead, later.change(ahead.true_airspeed, at, place)) - at.forces.idle
     full = 0.5 * at.air.density * ahead.true_airspeed**2 * airframe.wing.area * airframe.speed_brake.drag
     thrust = thrust_fraction_for(at, at.forces.idle + missing - full * brake)
     return clip(brake - missing / maximum(full, 1.0), 0.0, 1.0), clip(thrust, 0.0, 1.0)
