@@ -60,6 +60,7 @@ def test_the_other_built_in_airframes_fly_a_sensible_descent(name: str) -> None:
     assert np.all(np.diff(flaps) > -1e-6)
 
 
+@pytest.mark.long
 def test_tables_made_from_coefficients_give_nearly_the_same_optimum(tmp_path: Path) -> None:
     airframe = tabulated(read_airframe("narrow-body-twin"))
     assert isinstance(airframe.engines.idle, IdleTable)

@@ -43,7 +43,7 @@ def middle() -> tuple[Trial, Programs]:
 @pytest.mark.parametrize(
     ("settings", "tailwind"),
     [
-        (("start.mass_kg=62000", "air.temperature_offset_k=4.0"), 3.0),
+        pytest.param(("start.mass_kg=62000", "air.temperature_offset_k=4.0"), 3.0, marks=pytest.mark.long),
         (("start.mass_kg=60000", "cost.time_kg_per_min=0.5"), -3.0),
     ],
 )
@@ -110,7 +110,7 @@ def test_another_choice_passes_the_gate_on_the_other_side_and_meets_the_path_els
     assert order not in others
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_descent_is_found_where_the_flown_order_fails() -> None:
     """In 11 kt less of tailwind the gate is best passed above the approach speed, with the gear after the capture.
 

@@ -195,7 +195,7 @@ def test_a_neighbours_optimum_that_breaks_a_window_in_the_cruise_is_not_taken() 
     assert question._whole(lower) is None
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_sweep_over_a_window_in_the_cruise_stores_nothing_that_breaks_it() -> None:
     """The second level lies below the cruise, and from there idle does not reach the airport: no descent meets it.
 
