@@ -41,6 +41,8 @@ class CommandsDirective(SphinxDirective):
         for part in inspect.cleandoc(command.help or "").split("\n\n"):
             mark = next((mark for mark in _AS_IT_STANDS if part.startswith(mark)), "")
             found += block(part.removeprefix(mark), "none") if mark else paragraph(" ".join(part.split()))
+        if figures := getattr(command, "figures", ()):
+            found += table(("result", "figures"), [([code(result)], names) for result, names in figures], (38, 62))
         rows = [self._row(parameter, context) for parameter in command.get_params(context)]
         rows = [row for row in rows if row is not None]
         if rows:

@@ -17,19 +17,33 @@ if TYPE_CHECKING:
 
 _AIRFRAME = "airframe"
 
-_HELP = """Draw figures of RESULT: a stored result, several flights, or an airframe.
+_FIGURES = (
+    ("flights (.nc)", "height, speed, energy; of optima also wind"),
+    ("flights, last_useful.csv", "last-action too"),
+    ("margins.nc", "margins"),
+    ("conditions.nc", "margins, rule-map"),
+    ("sweep (its folder)", "slices, rule-map"),
+    ("debrief.nc", "debrief, energy, last-action"),
+    ("corridor.nc", "corridor"),
+    ("slope.nc", "slope"),
+    ("front.nc", "front"),
+    ("fit.nc", "fit"),
+    ("rule sheet (.nc)", "rule-sheet"),
+    ("airframe (name or .toml)", "polar, idle, operating-speeds"),
+)
+"""What may be given, and the figures that it has."""
 
-\b
-flights (netCDF): height, speed, energy; of an optimum wind
-flights and last_useful.csv: last-action
-margins.nc: margins; conditions.nc: margins, rule-map
-sweep (folder): slices, rule-map
-corridor.nc, slope.nc, front.nc, fit.nc, a rule sheet:
-    corridor, slope, front, fit, rule-sheet
-airframe (a TOML file, or a built-in name): polar, idle, operating-speeds
 
-Also `chart airframe SOURCE`.
-"""
+class _Chart(click.Command):
+    """The command, whose help has a table of figures below its text."""
+
+    figures = _FIGURES
+
+    def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the text, and the table in columns as wide as the terminal allows."""
+        super().format_help_text(ctx, formatter)
+        with formatter.section("Figures of each RESULT"):
+            formatter.write_dl(list(self.figures))
 
 
 @dataclass(frozen=True)
@@ -45,9 +59,9 @@ class _Asked:
 
 
 @click.command(
+    cls=_Chart,
     epilog="Example: optdescent chart airframe narrow-body-twin --figure polar --page a5 --format pdf -o out. Another: "
     "optdescent chart out/conditions.nc --figure rule-map -o out",
-    help=_HELP,
     short_help="Figures for a manual.",
 )
 @click.argument("results", nargs=-1, required=True, metavar="RESULT...")
@@ -84,7 +98,10 @@ def chart(
     as_json: bool,
     debug: bool,
 ) -> None:
-    """Draw figures of a result."""
+    """Draw figures of RESULT: a stored result, several flights, or an airframe.
+
+    An airframe may also be given as `chart airframe SOURCE`.
+    """
     asked = _Asked(figures, axes, quantity, rules, page, formats)
     guarded(lambda: _chart(results, asked, output, as_json), debug)
 

@@ -149,12 +149,29 @@ def _say(found: Corridor, told: list[LastActions], output: Path) -> None:
         for devices, heights in zip(found.devices, highest, strict=True):
             click.echo(f"  {devices:22s}" + "".join(_height(one) for one in heights[::3, column]))
         click.echo(f"  {'lowest, without thrust':22s}" + "".join(_height(one) for one in lowest[::3, column]))
+    click.echo(_again(found))
     for one in told:
         click.echo(f"{one.flight}:")
         for action in one.actions:
             click.echo(f"  {action.sentence}")
     click.echo(f"Results in {output}")
     click.echo(CAUTION)
+
+
+def _again(found: Corridor) -> str:
+    """What the highest descents kept when they were flown again."""
+    import numpy as np
+
+    from optdescent.units import FOOT, KNOT
+
+    values = [found.values(name) for name in ("excess_again", "over_again", "outside_again")]
+    if not np.isfinite(values[0]).any():
+        return "Nothing was flown again: the gate is met from none"
+    excess, over, outside = (max(float(np.nanmax(own)), 0.0) for own in values)
+    return (
+        f"Flown again, at worst {excess / FOOT:.0f} ft of energy too much at the gate, {over / KNOT:.1f} kt over a "
+        f"limit, {outside / FOOT:.0f} ft outside what is demanded: taken off the heights"
+    )
 
 
 def _height(feet: float) -> str:

@@ -17,10 +17,9 @@ if TYPE_CHECKING:
     from optdescent.results import Flight
     from optdescent.results.debrief import Debrief, WhatIf
     from optdescent.rules import Rule
+    from optdescent.scenario import Scenario
 
 _EDGE_SECONDS = 2.0
-_LEAST_TO_GO = 1852.0
-"""Distance to go [m] up to which another action can be tried."""
 
 
 class Air(Enum):
@@ -115,9 +114,9 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     from optdescent.debrief import debrief as find
     from optdescent.figures import save
     from optdescent.figures.debrief import debrief as draw
-    from optdescent.optimum import optimise
     from optdescent.recording import read_recording
-    from optdescent.results.debrief import debrief_plain, findings_csv, write_points
+    from optdescent.results.debrief import debrief_plain, findings_csv
+    from optdescent.results.debrief_file import write_debrief
     from optdescent.results.files import write_text
     from optdescent.scenario import Scenario
 
@@ -131,7 +130,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     check_output(output)
     weights = [*([_EDGE_SECONDS] * 6), 0.5, 2.0, *([RULE_SECONDS] * len(wanted)), WRITING_SECONDS]
     progress = Progress([*(OPTIMUM_SECONDS if asked.optimum else ()), *weights])
-    best = optimise(scenario, progress) if asked.optimum else None
+    best, lacking = _optimum(scenario, progress) if asked.optimum else (None, ())
     found = find(flight, measures(scenario, rule, flight, progress, best), progress)
     tried: list[WhatIf] = []
     for time, action in wanted:
@@ -139,22 +138,34 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
         tried.append(what_if(scenario, rule, flight, time, action))
     found = replace(found, what_ifs=tuple(tried), others=(*found.others, *(one.flight for one in tried)))
     progress("writing")
-    files = [output / f"{flight.name}-read.nc", output / "findings.csv", output / "points.nc"]
+    files = [output / f"{flight.name}-read.nc", output / "findings.csv", output / "debrief.nc"]
     flight.to_netcdf(files[0])
     write_text(files[1], findings_csv(found))
-    write_points(files[2], found)
+    write_debrief(files[2], found)
     for one in tried:
         files.append(output / f"{file_name(one.flight.name)}.nc")
         one.flight.to_netcdf(files[-1])
     files += save(draw(found), output, "debrief")
     if as_json:
-        more = {"reading": read.reading.plain(), "as_met": list(met.taken), "files": [str(file) for file in files]}
-        say_json({**debrief_plain(found), **more})
+        notes = {"as_met": list(met.taken), "notes": list(lacking)}
+        files_written = [str(file) for file in files]
+        say_json({**debrief_plain(found), "reading": read.reading.plain(), **notes, "files": files_written})
         return
     left = [f"{len(one.rows)} rows left out: {one.reason}" for one in read.left_out]
-    _say(found, (*(f"with {one}" for one in met.taken), *left, *(f"read with a doubt: {one}" for one in read.warnings)))
+    doubts = [f"read with a doubt: {one}" for one in read.warnings]
+    _say(found, (*(f"with {one}" for one in met.taken), *lacking, *left, *doubts))
     click.echo(f"Results in {output}")
     click.echo(CAUTION)
+
+
+def _optimum(scenario: Scenario, progress: Progress) -> tuple[Flight | None, tuple[str, ...]]:
+    """The optimum, or none and why: a flight is debriefed without it."""
+    from optdescent.optimum import DemandsConflict, NotConverged, optimise
+
+    try:
+        return optimise(scenario, progress), ()
+    except (DemandsConflict, NotConverged) as lacking:
+        return None, (f"without the optimum, which was not found: {lacking}",)
 
 
 def _rule(asked: _Asked) -> Rule:
@@ -172,16 +183,19 @@ def _rule(asked: _Asked) -> Rule:
 
 def _wanted(asked: _Asked, flight: Flight) -> list[tuple[float, Action]]:
     """Moments and actions to fly on from."""
-    from optdescent.debrief import Action
+    from optdescent.debrief import LEAST_TO_GO, Action
     from optdescent.inputs import Fault, InputFault
 
-    times = flight.column("time")[flight.column("distance_to_go") > _LEAST_TO_GO]
+    times = flight.column("time")[flight.column("distance_to_go") > LEAST_TO_GO]
     names = {action.value: action for action in Action}
     faults: list[Fault] = []
     for time, name in asked.what_ifs:
         if name not in names:
             faults.append(Fault("--what-if", "action", f"got {name!r}", ", ".join(names)))
-        if not times[0] <= time <= times[-1]:
+        if not times.size:
+            given = f"got {time:g} s; all of {asked.recording} is too near the threshold"
+            faults.append(Fault("--what-if", "time", given, "none"))
+        elif not times[0] <= time <= times[-1]:
             allowed = f"{times[0]:.0f} to {times[-1]:.0f} s, the times of {asked.recording}"
             faults.append(Fault("--what-if", "time", f"got {time:g} s", allowed))
     if faults:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,9 @@ from optdescent.cli.say import OPTIMUM_SECONDS, RULE_SECONDS, WRITING_SECONDS, P
 if TYPE_CHECKING:
     from optdescent.results import Flight
     from optdescent.results.margins import Margins
+    from optdescent.results.over_conditions import OverConditions
     from optdescent.results.plain import Plain
+    from optdescent.rules import Rule
 
 
 @click.command(
@@ -29,6 +32,9 @@ if TYPE_CHECKING:
     default=None,
     help="Rule file, or the name of a rule file of the package [default: the rules.toml beside the scenario, else "
     "three_rules].",
+)
+@click.option(
+    "--rule", "rule_names", multiple=True, help="Rule of that file to fly; may be repeated [default: all of them]."
 )
 @click.option(
     "--conditions",
@@ -51,70 +57,103 @@ def margins(
     as_json: bool,
     debug: bool,
     rules_file: Path | None,
+    rule_names: tuple[str, ...],
     conditions_file: Path | None,
     optima: int,
 ) -> None:
     """Fly each rule of thumb through the air of SCENARIO and show what separates it from the optimum.
 
     With --conditions also: in what share of them it is stable at the gate, how much energy is too much on the way, what
-    it costs, which driver explains the misses, and the smallest disturbance that breaks it.
+    it costs, which driver explains the misses, and the smallest disturbance that breaks it; as figures too.
     """
-    wanted = None if conditions_file is None else (conditions_file, optima)
-    guarded(lambda: _margins(scenario, output, settings, as_json, rules_file, wanted), debug)
+    asked = _Asked(rules_file, rule_names, conditions_file, optima)
+    guarded(lambda: _margins(scenario, output, settings, as_json, asked), debug)
 
 
-def _margins(
-    path: Path,
-    output: Path,
-    settings: tuple[str, ...],
-    as_json: bool,
-    rules_file: Path | None,
-    wanted: tuple[Path, int] | None,
-) -> None:
-    from optdescent.cli.write import check_output, write_figures, write_flights
+@dataclass(frozen=True)
+class _Asked:
+    """Which rules are flown: their file, names of those wanted (none: all); and in which conditions."""
+
+    rules: Path | None
+    names: tuple[str, ...]
+    conditions: Path | None
+    optima: int
+
+
+def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool, asked: _Asked) -> None:
+    from optdescent.cli.write import check_output
     from optdescent.margins import margins as compare
     from optdescent.margins.over import asked_of, margins_over
     from optdescent.results.over_conditions import over_conditions_plain
     from optdescent.results.plain import margins_plain
-    from optdescent.rules import read_rules
     from optdescent.rules.startable import check_start
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(path, settings)
-    asked = None if wanted is None else asked_of(path, settings, wanted[0])
+    conditions = None if asked.conditions is None else asked_of(path, settings, asked.conditions)
     check_output(output)
     beside = path.parent / "rules.toml"
-    source = rules_file or (beside if beside.exists() else Path("three_rules"))
-    rules = read_rules(source)
+    source = asked.rules or (beside if beside.exists() else Path("three_rules"))
+    rules = _rules(source, asked.names)
     check_start(scenario, rules, str(source))
-    after = [] if asked is None else [*_CONDITION_SECONDS, *([_SEARCH_SECONDS] * len(rules))]
+    after = [] if conditions is None else [*_CONDITION_SECONDS, *([_SEARCH_SECONDS] * len(rules))]
     progress = Progress([*OPTIMUM_SECONDS, *([RULE_SECONDS] * len(rules)), *after, WRITING_SECONDS])
     found = compare(scenario, rules, progress)
     over = None
-    if asked is not None and wanted is not None:
-        over = margins_over(asked, rules, wanted[1], wanted[0].name, progress)
+    if conditions is not None and asked.conditions is not None:
+        over = margins_over(conditions, rules, asked.optima, asked.conditions.name, progress)
     progress("writing tables and figures")
-    files = write_flights(found.flights, output)
-    for table in (output / "margins.csv", output / "margins.nc"):
-        (found.to_csv if table.suffix == ".csv" else found.to_netcdf)(table)
-        files.append(table)
-    if over is not None:
-        for table in (output / "conditions.csv", output / "conditions.nc"):
-            (over.to_csv if table.suffix == ".csv" else over.to_netcdf)(table)
-            files.append(table)
     drawn = _drawn(found.flights)
-    files += write_figures(drawn, output)
+    files, not_drawn = _write(found, over, drawn, output)
     plain: Plain = {**margins_plain(found), "files": [str(file) for file in files]}
     if over is not None:
-        plain["over_conditions"] = over_conditions_plain(over)
+        plain["over_conditions"] = {**over_conditions_plain(over), "figures_not_drawn": not_drawn}
     if as_json:
         say_json(plain)
-    else:
-        _say(found, plain["caution"], output)
-        if len(drawn) < len(found.flights):
-            click.echo(f"Figures show {', '.join(flight.name for flight in drawn)}: no more can be told apart.")
-        if over is not None:
-            _say_over(plain["over_conditions"])
+        return
+    _say(found, plain["caution"], output)
+    if len(drawn) < len(found.flights):
+        click.echo(f"Figures show {', '.join(flight.name for flight in drawn)}: no more can be told apart.")
+    if over is not None:
+        _say_over(plain["over_conditions"])
+
+
+def _rules(source: Path, names: tuple[str, ...]) -> tuple[Rule, ...]:
+    """Rules of a file: all, or those of some names.
+
+    Raises
+    ------
+    InputFault
+        A name that no rule of the file has.
+    """
+    from optdescent.inputs import Fault, InputFault
+    from optdescent.rules import read_rules
+
+    rules = read_rules(source)
+    known = [rule.name for rule in rules]
+    wrong = [name for name in dict.fromkeys(names) if name not in known]
+    if wrong:
+        raise InputFault([Fault("--rule", "", f"got {name!r}", ", ".join(known)) for name in wrong])
+    return tuple(rule for rule in rules if not names or rule.name in names)
+
+
+def _write(
+    found: Margins, over: OverConditions | None, drawn: tuple[Flight, ...], output: Path
+) -> tuple[list[Path], list[str]]:
+    """Write flights, tables and figures; returns the paths, and why a figure is not drawn."""
+    from optdescent.cli.write import write_figures, write_figures_over, write_flights
+
+    files = write_flights(found.flights, output)
+    for result, name in ((found, "margins"), (over, "conditions")):
+        if result is not None:
+            files += [output / f"{name}.csv", output / f"{name}.nc"]
+            result.to_csv(files[-2])
+            result.to_netcdf(files[-1])
+    files += write_figures(drawn, output)
+    if over is None:
+        return files, []
+    more, not_drawn = write_figures_over(over, output)
+    return [*files, *more], not_drawn
 
 
 _MOST_DRAWN = 5
@@ -169,6 +208,8 @@ def _say_over(plain: Plain) -> None:
         if rule["most_common_reason"]:
             click.echo(f"    most often: {rule['most_common_reason']}")
         click.echo(f"    {rule['breaking']}")
+    for sentence in plain["figures_not_drawn"]:
+        click.echo(f"  {sentence}")
 
 
 def _drawn(flights: tuple[Flight, ...]) -> tuple[Flight, ...]:

@@ -44,7 +44,7 @@ def swept_plain(study: Study, outcome: Outcome, dataset: xr.Dataset, path: Path)
         "reasons": _reasons(study, dataset),
         "percentiles": _percentiles(dataset),
         "cost_slopes": _slopes(study, dataset),
-        "rules": _rules(dataset),
+        "rules": rules_plain(dataset),
         "data": str(path),
         "open": f'xarray.open_zarr("{path}")',
         "caution": CAUTION,
@@ -82,14 +82,21 @@ def say_swept(plain: Plain) -> None:
         value = _number(slope["median_kg"], "+.3g")
         click.echo(f"cost for each {slope['per']} of {slope['axis']}: {value} kg (median)")
     for rule in plain["rules"]:
-        stable = f"stable in {rule['stable']} of {rule['flown']}"
+        stable = f"stable in {rule['stable']} of {rule['flown']}{_interval(rule)}"
         if "median_fuel_above_optimum_kg" in rule:
             fuel = f"{_number(rule['median_fuel_above_optimum_kg'], '.0f')} kg above the optimum"
         else:
             fuel = f"{_number(rule['median_fuel_kg'], '.0f')} kg"
-        click.echo(f"{rule['name']}: {stable}, {fuel} (median)")
+        click.echo(f"{rule['name']}: {stable}, {fuel} (median of the stable)")
     click.echo(f"data in {plain['data']}: {plain['open']}; log in {plain['log']}")
     click.echo(plain["caution"])
+
+
+def _interval(rule: Plain) -> str:
+    """Ends of the interval of a share in brackets; nothing where no flight tells."""
+    if rule["stable_share_low"] is None:
+        return ""
+    return f" (95 %: {100.0 * rule['stable_share_low']:.1f} to {100.0 * rule['stable_share_high']:.1f} %)"
 
 
 def _number(value: float | None, form: str) -> str:
@@ -127,28 +134,39 @@ def _slopes(study: Study, dataset: xr.Dataset) -> list[Plain]:
     ]
 
 
-def _rules(dataset: xr.Dataset) -> list[Plain]:
-    from optdescent.sweep.analysis import percentiles
+def rules_plain(dataset: xr.Dataset) -> list[Plain]:
+    """How often each rule of a sweep was stable, with its interval, and the median fuel [kg] of its stable flights."""
+    import numpy as np
+
+    from optdescent.derive.front import share_interval
 
     if "rule" not in dataset.dims:
         return []
-    key, shown = "rule_fuel", dataset
-    if "fuel" in dataset:
-        key = "rule_fuel_above_optimum"
-        shown = dataset.assign(rule_fuel_above_optimum=dataset["rule_fuel"] - dataset["fuel"])
-    medians = percentiles(shown, key, (50.0,))[key].squeeze("share")
-    told = f"median_{key.removeprefix('rule_')}_kg"
     names: list[str] = dataset["rule"].to_numpy().tolist()
-    stable = dataset["rule_stable"].to_numpy().reshape(-1, len(names))
-    return [
-        {
-            "name": name,
-            "flown": int((stable[:, index] >= 0).sum()),
-            "stable": int((stable[:, index] == 1).sum()),
-            told: _rounded(float(medians[index]), 4),
-        }
-        for index, name in enumerate(names)
-    ]
+    key = "fuel_above_optimum" if "fuel" in dataset else "fuel"
+    fuel = dataset["rule_fuel"] - dataset["fuel"] if "fuel" in dataset else dataset["rule_fuel"]
+    order = [*(dim for dim in dataset["rule_stable"].dims if dim != "rule"), "rule"]
+    ends = dataset["rule_stable"].transpose(*order).to_numpy().reshape(-1, len(names))
+    used = np.asarray(fuel.transpose(*order).to_numpy(), dtype=float).reshape(-1, len(names))
+    found: list[Plain] = []
+    for name, own, kilograms in zip(names, ends.T, used.T, strict=True):
+        flown, stable = int((own >= 0).sum()), int((own == 1).sum())
+        low, high = share_interval(stable, flown) if flown else (math.nan, math.nan)
+        # a flight that misses the gate goes round: what it used is not what the rule costs
+        counting = kilograms[own == 1]
+        counting = counting[np.isfinite(counting)]
+        found.append(
+            {
+                "name": name,
+                "flown": flown,
+                "stable": stable,
+                "stable_share": stable / flown if flown else None,
+                "stable_share_low": _rounded(low, 4),
+                "stable_share_high": _rounded(high, 4),
+                f"median_{key}_kg": _rounded(float(np.median(counting)) if counting.size else math.nan, 4),
+            }
+        )
+    return found
 
 
 def _reasons(study: Study, dataset: xr.Dataset) -> list[Plain]:

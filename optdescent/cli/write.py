@@ -5,11 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from optdescent.results import Flight
-from optdescent.results.files import check_output
+from optdescent.results.files import InputFault, check_output
 
-__all__ = ["check_output", "file_name", "write_figures", "write_flights"]
+if TYPE_CHECKING:
+    from optdescent.results.over_conditions import OverConditions
+
+__all__ = ["check_output", "file_name", "write_figures", "write_figures_over", "write_flights"]
 
 
 def file_name(name: str) -> str:
@@ -34,3 +38,19 @@ def write_figures(flights: Sequence[Flight], folder: Path) -> list[Path]:
     for name in FIGURES:
         paths += save(draw(name, tuple(flights), Page.A4), folder, name)
     return paths
+
+
+def write_figures_over(found: OverConditions, folder: Path) -> tuple[list[Path], list[str]]:
+    """Draw every figure of margins over conditions as PDF, SVG and PNG; returns the paths, and why one is missing."""
+    from optdescent.figures import draw_stored, figures_of, save
+
+    paths: list[Path] = []
+    missing: list[str] = []
+    for name in figures_of((found,)):
+        try:
+            figure = draw_stored(name, (found,))
+        except InputFault as fault:  # the numbers are worked out and stored: a figure less is no reason to fail
+            missing.append(f"figure {name} is not drawn: {fault}")
+            continue
+        paths += save(figure, folder, name)
+    return paths, missing

@@ -2,9 +2,9 @@
 
 from optdescent.corridor.corridor import corridor, usual_grid
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, ONE_BY_ONE, SCHEDULE, DeviceSet
-from optdescent.corridor.edges import Edges, Grid, edges_for
+from optdescent.corridor.edges import Bounds, Edges, Grid, bounds_of, edges_for
 from optdescent.corridor.from_above import from_above, moment_of
-from optdescent.corridor.last_action import last_actions
+from optdescent.corridor.last_action import LastFound, Still, last_actions, last_found
 from optdescent.corridor.slope import Slope, slope_chart, usual_slope
 
 __all__ = [
@@ -12,14 +12,19 @@ __all__ = [
     "EVERYTHING",
     "ONE_BY_ONE",
     "SCHEDULE",
+    "Bounds",
     "DeviceSet",
     "Edges",
     "Grid",
+    "LastFound",
     "Slope",
+    "Still",
+    "bounds_of",
     "corridor",
     "edges_for",
     "from_above",
     "last_actions",
+    "last_found",
     "moment_of",
     "slope_chart",
     "usual_grid",

@@ -275,6 +275,8 @@ def _orders(ground: Ground, use: Use, lanes: _Lanes, seen: _Seen) -> _Orders:
     state = State(*lanes.motion)
     rate = wanted.slope * at.passage.ground_speed + (wanted.altitude - state.pressure_altitude) / _HEIGHT_TIME
     steepest = ground.steepest(state.pressure_altitude, state.true_airspeed, seen.to_go)
+    lowest = ground.least_altitude(at.forces.calibrated_airspeed)  # where a speed limit begins, while too fast for it
+    rate = np.maximum(rate, (lowest - state.pressure_altitude) / _HEIGHT_TIME)
     rate = np.where(seen.is_fast, 0.0, rate)  # level until slow enough, then down with more drag
     sine = np.clip(at.air.stretch * rate / state.true_airspeed, np.sin(steepest), 0.0)
     turn = (np.arcsin(sine) - state.path_angle) / _PITCH_TIME

@@ -81,9 +81,31 @@ def edges_for(scenario: Scenario, grid: Grid, sets: Sequence[DeviceSet], progres
     return Edges(ground, tuple(found), reach(ground, SCHEDULE, Edge.LOWEST, grid.speeds))
 
 
+@dataclass(frozen=True)
+class Bounds:
+    """What a grid may ask for: nearest and farthest distance to go [m], slowest and fastest speed [m/s, calibrated]."""
+
+    nearest: float
+    farthest: float
+    slowest: float
+    fastest: float
+
+
+def bounds_of(scenario: Scenario) -> Bounds:
+    """What a grid of a scenario may ask for [SI]: from the farthest capture of the glide path to the start."""
+    path, gate = scenario.arrival.glide_path, scenario.arrival.gate
+    slowest = reference_speed(scenario.airframe, scenario.start.mass) + gate.speed_above_reference - gate.speed_under
+    return Bounds(
+        -path.distance(path.capture_at_most),
+        scenario.start.distance,
+        float(slowest),
+        scenario.airframe.limits.maximum_speed,
+    )
+
+
 def _check(scenario: Scenario, grid: Grid) -> None:
-    path, faults = scenario.arrival.glide_path, list[Fault]()
-    low, high = -path.distance(path.capture_at_most), scenario.start.distance
+    bounds, faults = bounds_of(scenario), list[Fault]()
+    low, high = bounds.nearest, bounds.farthest
     for distance in grid.distances:
         if not low <= distance <= high:
             allowed = (
@@ -91,7 +113,7 @@ def _check(scenario: Scenario, grid: Grid) -> None:
                 f"to {high / NAUTICAL_MILE:.0f} nm, the start"
             )
             faults.append(Fault("corridor", "distance", f"got {distance / NAUTICAL_MILE:g} nm", allowed))
-    least, most = _speeds(scenario)
+    least, most = bounds.slowest, bounds.fastest
     for speed in grid.speeds:
         if not least <= speed <= most:
             allowed = f"{least / KNOT:.0f} to {most / KNOT:.0f} kt ({scenario.airframe.title})"
@@ -100,10 +122,3 @@ def _check(scenario: Scenario, grid: Grid) -> None:
         faults.append(Fault("corridor", "grid", "is empty", "at least one distance and one speed"))
     if faults:
         raise InputFault(faults)
-
-
-def _speeds(scenario: Scenario) -> tuple[float, float]:
-    """Slowest and fastest speed [m/s] that a grid may have."""
-    gate = scenario.arrival.gate
-    slowest = reference_speed(scenario.airframe, scenario.start.mass) + gate.speed_above_reference - gate.speed_under
-    return float(slowest), scenario.airframe.limits.maximum_speed

@@ -77,6 +77,15 @@ class Ground:
         numbered = {device.number: device.limit_speed for device in devices(self.scenario.airframe)}
         return np.array([*(numbered[number] for number in sorted(numbered) if number != GEAR), numbered[GEAR]])
 
+    @cached_property
+    def speed_limits(self) -> tuple[tuple[float, float], ...]:
+        """Pressure altitude [m] below which each limit of the arrival by altitude holds, and its speed [m/s]."""
+        return tuple(
+            (self.scenario.pressure_altitude(limit.below_altitude) - _BEGINS, limit.speed)
+            for limit in self.scenario.arrival.speed_limits
+            if limit.below_altitude is not None
+        )
+
     def true_airspeed(self, calibrated: Array, altitude: Array) -> Array:
         """True airspeed [m/s] at a calibrated airspeed [m/s] and pressure altitude [m]."""
         sound = self.around.air.speed_of_sound(altitude)
@@ -87,19 +96,15 @@ class Ground:
         limits = self.scenario.airframe.limits
         by_mach = np.asarray(calibrated_from_mach(limits.maximum_mach, pressure(altitude)), dtype=float)
         most: Array = np.minimum(limits.maximum_speed, by_mach)
-        for limit in self.scenario.arrival.speed_limits:
-            if limit.below_altitude is not None:
-                below = altitude < self.scenario.pressure_altitude(limit.below_altitude) - _BEGINS
-                most = np.where(below, np.minimum(most, limit.speed), most)
+        for begins, speed in self.speed_limits:
+            most = np.where(altitude < begins, np.minimum(most, speed), most)
         return np.asarray(most)
 
     def least_altitude(self, calibrated: Array) -> Array:
         """Lowest pressure altitude [m] at which a calibrated airspeed [m/s] may be flown, by the speed limits."""
         least = np.full(calibrated.shape, -np.inf)
-        for limit in self.scenario.arrival.speed_limits:
-            if limit.below_altitude is not None:
-                altitude = self.scenario.pressure_altitude(limit.below_altitude) - _BEGINS
-                least = np.where(calibrated > limit.speed + 1e-9, np.maximum(least, altitude), least)
+        for begins, speed in self.speed_limits:
+            least = np.where(calibrated > speed + 1e-9, np.maximum(least, begins), least)
         return least
 
     def gate_speeds(self, gate: Gate) -> tuple[float, float]:

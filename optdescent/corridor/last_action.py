@@ -9,6 +9,8 @@ be luck of the moments at which devices come out. Beyond the last place of every
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -28,9 +30,38 @@ _NEAR_GATE = 0.3 * NAUTICAL_MILE
 """Distance [m] to the gate from which on nothing is lost any more."""
 
 
+@dataclass(frozen=True)
+class Still:
+    """A set of devices of which no last useful point can be told.
+
+    It is still of use at the distance to go [m] after which the flight is not known; not a number if it is known
+    nowhere before the gate.
+    """
+
+    devices: str
+    distance_to_go: float
+
+
+@dataclass(frozen=True)
+class LastFound:
+    """The last useful points that can be told along a flight, and the sets of which none can [SI]."""
+
+    told: LastActions
+    still: tuple[Still, ...]
+
+
 def last_actions(edges: Edges, flight: Flight) -> LastActions:
-    """The last useful point of each set of devices along a flight [SI]."""
+    """The last useful point of each set of devices along a flight [SI]; sets of which none can be told are left out."""
+    return last_found(edges, flight).told
+
+
+def last_found(edges: Edges, flight: Flight) -> LastFound:
+    """The last useful point of each set of devices along a flight, where it can be told [SI]."""
     sets, known = edges.highest, _known(edges, flight)
+    names = [own.devices.name for own in sets]
+    if not known.size:
+        nowhere = tuple(Still(name, float("nan")) for name in names)
+        return LastFound(LastActions(flight.name, (), flight.provenance), nowhere)
     ends = [_left_at(edges, flight, left) for left in edges.margins(flight)]
     about = [known[_within(edges, known, end)] for end in ends]
     found = _last_of(edges, flight, sets, about)
@@ -39,8 +70,22 @@ def last_actions(edges: Edges, flight: Flight) -> LastActions:
     others = _last_of(edges, flight, sets, rest)
     found = [other if one is None else one for one, other in zip(found, others, strict=True)]
     found = _nested(found, [own.devices for own in sets])
-    actions = tuple(_told(own.devices, edges, flight, last) for own, last in zip(sets, found, strict=True))
-    return LastActions(flight.name, actions, flight.provenance)
+    last = {name: place for name, place in zip(names, found, strict=True) if not _is_open(edges, known, place)}
+    actions = tuple(_told(name, edges, flight, place) for name, place in last.items())
+    to_go = edges.ground.to_go
+    still = tuple(
+        Still(name, float(to_go[place]))
+        for name, place in zip(names, found, strict=True)
+        if name not in last and place is not None
+    )
+    return LastFound(LastActions(flight.name, actions, flight.provenance), still)
+
+
+def _is_open(edges: Edges, known: Indices, place: int | None) -> bool:
+    """Whether a last place is one after which the flight is not known, before the gate."""
+    if place is None or edges.ground.to_go[place] - edges.ground.to_go[0] <= _NEAR_GATE:
+        return False
+    return place > 1 and place - 1 not in known
 
 
 def _known(edges: Edges, flight: Flight) -> Indices:
@@ -89,11 +134,11 @@ def _nested(found: list[int | None], sets: list[DeviceSet]) -> list[int | None]:
     return [min(lasts, default=None) for lasts in reached]
 
 
-def _told(devices: DeviceSet, edges: Edges, flight: Flight, place: int | None) -> LastAction:
+def _told(devices: str, edges: Edges, flight: Flight, place: int | None) -> LastAction:
     if place is None:
-        return LastAction(devices.name, flight.marks.gate_height, False, False, *([np.nan] * 6))
+        return LastAction(devices, flight.marks.gate_height, False, False, *([np.nan] * 6))
     to_go = float(edges.ground.to_go[place])
     is_kept = to_go - float(edges.ground.to_go[0]) <= _NEAR_GATE
     names = ("height_above_threshold", "calibrated_airspeed", "time", "flaps", "gear")
     values = [float(flight.at_distance(name, to_go)) for name in names]
-    return LastAction(devices.name, flight.marks.gate_height, True, is_kept, to_go, *values)
+    return LastAction(devices, flight.marks.gate_height, True, is_kept, to_go, *values)

@@ -9,7 +9,9 @@ Less than the most energy can always be taken, with less brake or with thrust; s
 reaches the gate too, down to where thrust would be needed: the lowest.
 
 The order in which legs slow the aircraft is free on the grid and every path of the grid is a descent, so that the grid
-bounds the true edge from inside: a finer one can only widen it.
+bounds the true edge from inside: one with half the spacing has its legs too, in halves or over two places, and can only
+widen it, to what the forces half-way along a leg leave (less than 10 ft seen). What is demanded of height at a place is
+kept by legs that pass it, and what is demanded of speed below an altitude where they pass that.
 
 References
 ----------
@@ -29,15 +31,23 @@ from optdescent.corridor.devices import SCHEDULE, DeviceSet
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.leg import Legs, height_before, speed_before_on_path
 from optdescent.corridor.states import STEP, Moves, States, states_of
-from optdescent.units import FOOT, KNOT
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 FLAPS_BELOW = 20000.0 * FOOT
 """Pressure altitude [m] above which slats and flaps stay in (common practice, no source)."""
 GATE_ROOM = 5.0 * KNOT
 """How far below the gate's largest speed [m/s] the highest descents aim: what legs without lags leave out fits in, and
 nobody aims at the edge of a gate (our choice)."""
+LONG_ENOUGH = 0.5 * NAUTICAL_MILE
+"""Length of a leg [m] on which a step of speed is as little as matters: 4 kt a mile."""
+MOST_SLOWING = 45.0 * KNOT / NAUTICAL_MILE
+"""Change of speed by distance [1/s] beyond which no leg is tried: half as much again as gear, landing flaps and level
+flight have (20 to 30 kt a mile; a safety foundation's briefing note, from memory)."""
+_SAME = 1.0
+"""Two places closer than this [m] are one."""
 _LEVEL = 0.05
 """Height [m] by which a leg may seem to climb for rounding."""
 
@@ -103,6 +113,7 @@ def _with_rising(falling: Reach) -> Reach:
     moves, ground = falling.states.rising, falling.ground
     for place in range(ground.first_capture + 1, ground.to_go.size):
         _take(found, place, moves, np.full(moves.far.size, place - 1))
+        _take_longer(found, place, falling.states.rising_halves)
     return found
 
 
@@ -186,8 +197,21 @@ def _leave(found: Reach, place: int) -> None:
     staying, selecting = states.staying, states.selecting
     before = np.full(staying.far.size, place - 1)
     _take(found, place, staying, before)
+    _take_longer(found, place, states.halves)
     near = _near_place(states, place, states.speeds[selecting.far_speed], selecting.device)
     _take(found, place, selecting, near)
+
+
+def _take_longer(found: Reach, place: int, moves: Moves) -> None:
+    """Better values at a place by moves over two places, four, and so on, to half a mile or the next above it.
+
+    On one place the speed changes by whole steps or not at all; on a fine grid one step a place is more than level
+    flight slows, and without longer legs the edge would fall the finer the grid is.
+    """
+    to_go, count = found.ground.to_go, 1
+    while to_go[place] - to_go[place - count] < LONG_ENOUGH - _SAME and place - 2 * count >= found.ground.first_capture:
+        count *= 2
+        _take(found, place, moves, np.full(moves.far.size, place - count))
 
 
 def _take(found: Reach, place: int, moves: Moves, near: Indices) -> None:
@@ -196,8 +220,13 @@ def _take(found: Reach, place: int, moves: Moves, near: Indices) -> None:
     altitude = found.altitude[np.maximum(near, 0), moves.near_speed, moves.near]
     slow, fast = float(ground.demands.slowest[place]), float(ground.demands.fastest[place])
     speeds = states.speeds[moves.far_speed]
+    change = np.abs(speeds - states.speeds[moves.near_speed])
     usable = np.flatnonzero(
-        np.isfinite(altitude) & (near >= ground.first_capture) & (speeds >= slow - 1e-9) & (speeds <= fast + 1e-9)
+        np.isfinite(altitude)
+        & (near >= ground.first_capture)
+        & (speeds >= slow - 1e-9)
+        & (speeds <= fast + 1e-9)
+        & (change <= MOST_SLOWING * (ground.to_go[place] - ground.to_go[np.maximum(near, 0)]))
     )
     if not usable.size:
         return
@@ -210,16 +239,53 @@ def _take(found: Reach, place: int, moves: Moves, near: Indices) -> None:
     before, _, most_fall = height_before(ground, legs, altitude, speed, after)
     is_possible = before >= altitude - _LEVEL
     lowest, highest = ground.demands.lowest[place], ground.demands.highest[place]
+    least, most = _on_the_way(ground, place, near[usable], altitude)
     if is_low:
-        is_possible &= before <= altitude + most_fall
-        before = np.maximum(np.maximum(before, lowest), ground.least_altitude(speed))
+        is_possible &= before <= np.minimum(altitude + most_fall, most + _LEVEL)
+        before = np.maximum(np.maximum(before, np.maximum(least, lowest)), ground.least_altitude(speed))
         is_possible &= before <= highest + _LEVEL
     else:
-        before = np.minimum(np.minimum(before, altitude + most_fall), highest)
-        is_possible &= before >= lowest - _LEVEL
+        before = np.minimum(np.minimum(before, altitude + most_fall), np.minimum(most, highest))
+        is_possible &= before >= np.maximum(least, lowest) - _LEVEL
     is_possible &= speed <= ground.limit_at(before) + 1e-9
+    is_possible &= _keeps_limits(ground, (before, altitude), (speed, after))
     is_possible &= (states.configurations[to, 0] == 0) | (before <= FLAPS_BELOW)
     _keep_best(found, place, moves, near, usable[is_possible], before[is_possible])
+
+
+def _on_the_way(ground: Ground, place: int, near: Indices, altitude: Array) -> tuple[Array, Array]:
+    """Lowest and highest altitude at a place (leg,) [m] by what is demanded between it and a leg's near end.
+
+    The leg is straight and ends at some altitudes [m].
+    """
+    least, most = np.full(near.shape, -np.inf), np.full(near.shape, np.inf)
+    for between in range(int(near.min()) + 1, place):
+        low, high = float(ground.demands.lowest[between]), float(ground.demands.highest[between])
+        if np.isinf(low) and np.isinf(high):
+            continue
+        way = (ground.to_go[place] - ground.to_go[near]) / np.maximum(ground.to_go[between] - ground.to_go[near], 1.0)
+        passed = near < between
+        least = np.where(passed, np.maximum(least, altitude + way * (low - altitude)), least)
+        most = np.where(passed, np.minimum(most, altitude + way * (high - altitude)), most)
+    return least, most
+
+
+def _keeps_limits(ground: Ground, altitude: tuple[Array, Array], speed: tuple[Array, Array]) -> Flags:
+    """Whether legs (leg,) keep the speed limits where they pass the altitudes from which those hold.
+
+    Altitudes [m] and speeds [m/s] are those of the far and the near end; both are straight between.
+    """
+    (high, low), (before, after) = altitude, speed
+    kept = np.ones(high.shape, dtype=np.bool_)
+    for begins, most in ground.speed_limits:
+        share = (begins - low) / np.maximum(high - low, _LEVEL)
+        crossing = (low < begins) & (begins < high)
+        kept &= ~crossing | (after + share * (before - after) <= most + CROSSING)
+    return kept
+
+
+CROSSING = 2.0 * KNOT
+"""Speed [m/s] above a limit that a leg may still have where the limit begins: a step of the grid."""
 
 
 def _keep_best(found: Reach, place: int, moves: Moves, near: Indices, which: Indices, before: Array) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -130,22 +130,36 @@ class States:
     @cached_property
     def staying(self) -> Moves:
         """Moves within a configuration."""
-        return self._moves(np.array(self.changes)[:, self.changes[2] < 0], _MOST_DROP)
+        return self._moves(self._staying, range(_MOST_DROP + 1))
+
+    @cached_property
+    def halves(self) -> Moves:
+        """Moves within a configuration by odd numbers of steps: half steps of shorter ones."""
+        return self._moves(self._staying, range(1, _MOST_DROP, 2))
+
+    @cached_property
+    def rising_halves(self) -> Moves:
+        """Moves within a configuration on which the speed rises by odd numbers of steps."""
+        return self._moves(self._staying, range(1 - _MOST_DROP, 0, 2))
 
     @cached_property
     def selecting(self) -> Moves:
         """Moves on which a device travels: as soon as its speed allows."""
-        return self._moves(np.array(self.changes)[:, self.changes[2] >= 0], _MOST_DROP_TRAVELLING)
+        return self._moves(np.array(self.changes)[:, self.changes[2] >= 0], range(_MOST_DROP_TRAVELLING + 1))
 
     @cached_property
     def rising(self) -> Moves:
         """Moves within a configuration on which the speed does not fall."""
-        return self._moves(np.array(self.changes)[:, self.changes[2] < 0], -_MOST_DROP)
+        return self._moves(self._staying, range(-_MOST_DROP, 1))
 
-    def _moves(self, changes: Indices, most_drop: int) -> Moves:
-        """Moves of some changes (3, change) from every speed to those below it, or above it if the drop is negative."""
+    @property
+    def _staying(self) -> Indices:
+        return np.array(self.changes)[:, self.changes[2] < 0]
+
+    def _moves(self, changes: Indices, fall: Iterable[int]) -> Moves:
+        """Moves of some changes (3, change) from every speed to those so many steps below it (above it if negative)."""
         steps: Indices = np.arange(self.speeds.size, dtype=np.int64)
-        drops: Indices = np.arange(min(most_drop, 0), max(most_drop, 0) + 1, dtype=np.int64)
+        drops: Indices = np.array(list(fall), dtype=np.int64)
         kinds: Indices = np.arange(changes.shape[1], dtype=np.int64)
         far_speed = np.repeat(steps, drops.size * kinds.size)
         near_speed = far_speed - np.tile(np.repeat(drops, kinds.size), steps.size)

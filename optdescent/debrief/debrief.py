@@ -9,7 +9,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.corridor import ONE_BY_ONE, Edges, Grid, edges_for, last_actions
+from optdescent.airframe.speeds import devices
+from optdescent.corridor import ONE_BY_ONE, Edges, Grid, bounds_of, edges_for, last_found
 from optdescent.debrief.findings import findings
 from optdescent.debrief.track import Track
 from optdescent.debrief.what_if import Action, what_if
@@ -43,17 +44,29 @@ def measures(
     lowest = {"below_within": 0.0, "capture_at_least": scenario.arrival.gate.height + ROUND_OUT}
     path = scenario.arrival.glide_path.model_copy(update=lowest)
     free = replace(scenario, arrival=scenario.arrival.model_copy(update={"glide_path": path}))
-    farthest = min(FARTHEST, float(np.nanmax(flight.column("distance_to_go"))), scenario.start.distance)
-    near = flight.column("distance_to_go") <= farthest
-    fastest = float(np.nanmax(flight.column("calibrated_airspeed")[near]))
-    edges = edges_for(free, Grid((farthest,), (fastest + AHEAD,)), ONE_BY_ONE, progress)
-    return Measures(scenario, rule, edges, optimum)
+    return Measures(scenario, rule, edges_for(free, _grid(free, flight), ONE_BY_ONE, progress), optimum)
+
+
+def _grid(scenario: Scenario, flight: Flight) -> Grid:
+    """The farthest and fastest of a flight, as far as a corridor can be asked of them.
+
+    One that begins late, or is faster or slower than the airframe allows, is asked as if it did not and were not.
+    """
+    bounds, to_go = bounds_of(scenario), flight.column("distance_to_go")
+    farthest = max(min(FARTHEST, float(np.nanmax(to_go)), bounds.farthest), bounds.nearest)
+    speeds = flight.column("calibrated_airspeed")[to_go <= farthest]
+    airframe, mass = scenario.airframe, scenario.start.mass
+    scheduled = max(float(device.scheduled_speed(airframe, mass)) for device in devices(airframe))
+    wanted = np.array([*speeds[np.isfinite(speeds)], scheduled]) + AHEAD
+    return Grid((farthest,), (float(np.clip(wanted.max(), bounds.slowest, bounds.fastest)),))
 
 
 FARTHEST = 40.0 * NAUTICAL_MILE
 """Distance to go [m] from which on a flight is looked at against the corridor."""
 ROUND_OUT = 300.0 * FOOT
 """Height [m] above the gate in which a flight from above the glide path has to settle on it (our choice)."""
+LEAST_TO_GO = 1.0 * NAUTICAL_MILE
+"""Distance to go [m] up to which another action can be tried."""
 AHEAD = 2.0 * KNOT
 """How much faster [m/s] than the flight the corridor is worked out."""
 
@@ -63,13 +76,15 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
     progress("corridor along the flight")
     margins, sets = against.edges.margins(flight), tuple(own.devices.name for own in against.edges.highest)
     above_rule = flight.column("height_above_threshold") - rule_heights(against.scenario, against.rule, flight)
-    last = last_actions(against.edges, flight)
-    track = Track(flight, against.scenario, margins, sets, above_rule, last)
+    last, speeds = last_found(against.edges, flight), against.edges.highest[0].states.speeds
+    fastest = min(float(speeds[-1]), bounds_of(against.scenario).fastest)
+    farthest = float(against.edges.ground.to_go[-1])
+    track = Track(flight, against.scenario, margins, sets, above_rule, last, farthest, (float(speeds[0]), fastest))
     found = findings(track)
     progress("what a perfect crew would have made of it")
     told = tuple(_with_instead(flight, against, finding) for finding in found)
     others = () if against.optimum is None else (against.optimum,)
-    return Debrief(flight, told, _points(flight, against.optimum, track), last, others)
+    return Debrief(flight, told, _points(flight, against.optimum, track), last.told, others)
 
 
 def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Finding:
@@ -80,13 +95,18 @@ def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Findin
         height, speed = (float(against.optimum.at_distance(name, finding.distance_to_go)) for name in names)
         said.append(f"the optimum is at {round(height / FOOT, -1):.0f} ft and {speed / KNOT:.0f} kt there")
     if finding.severity is not Severity.NOTE:
-        is_below = not finding.height > against.scenario.arrival.gate.height
-        said.append("at or below the gate nothing is asked" if is_below else _perfect(flight, against, finding))
+        said.append(_perfect(flight, against, finding))
     return replace(finding, instead="; ".join(said))
 
 
 def _perfect(flight: Flight, against: Measures, finding: Finding) -> str:
     """Which action from there on makes the gate stable, the smallest first."""
+    if np.isnan(finding.height):
+        return "its height is not known there: no other action is tried"
+    if finding.height <= against.scenario.arrival.gate.height:
+        return "at or below the gate nothing is asked"
+    if finding.distance_to_go < LEAST_TO_GO:
+        return "too near the threshold for another action"
     for action in Action:
         tried = what_if(against.scenario, against.rule, flight, finding.time, action)
         if tried.flight.summary.gate.stable:

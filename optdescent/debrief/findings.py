@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from optdescent.airframe.speeds import GEAR, Device
 from optdescent.arrival import Capture
 from optdescent.corridor import EVERYTHING, SCHEDULE
+from optdescent.debrief.not_told import gate_index, is_gate_told, not_told
 from optdescent.debrief.track import Track
 from optdescent.results.debrief import Finding, Severity, Subject
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
@@ -22,7 +23,7 @@ CHECKS = tuple(nm * NAUTICAL_MILE for nm in (25.0, 20.0, 15.0, 10.0))
 """Distances to go [m] at which a crew checks (common practice, no source)."""
 _HIGH, _STILL_HIGH = 300.0 * FOOT, 150.0 * FOOT
 """Energy height [m] beyond what idle and the schedule can lose that is told at a check, and that counts as high."""
-_NEAR_IDLE = 1000.0 * FOOT
+_NEAR_IDLE = 1500.0 * FOOT
 """Energy height [m] to spare at idle within which height above the rule counts."""
 _OUT, _IN = 0.5, 0.15
 _BRAKE_IN_FOR = 8.0
@@ -42,7 +43,7 @@ def findings(track: Track) -> tuple[Finding, ...]:
         _too_high, _brake_stowed, _levelled, _thrust_with_brake, _selections, _capture, _sink, _limits, _last_useful,
         _gate,
     )  # fmt: skip
-    found = [finding for look in looks for finding in look(track)]
+    found = [finding for look in looks for finding in look(track)] + list(not_told(track, CHECKS))
     return tuple(sorted(found, key=lambda finding: finding.time))
 
 
@@ -135,7 +136,8 @@ def _thrust_with_brake(track: Track) -> Iterator[Finding]:
 def _selections(track: Track) -> Iterator[Finding]:
     """Devices selected above their limit speed, or later than speed or energy asked for."""
     airframe, mass = track.scenario.airframe, track.column("mass")
-    gate = _gate_index(track)
+    gate = gate_index(track)
+    never = "not before the gate" if is_gate_told(track) else "not as far as it is recorded"
     for device in (device for device in track.devices if track.is_told(device)):
         fast, late = (
             (Subject.GEAR_TOO_FAST, Subject.GEAR_LATE)
@@ -154,7 +156,7 @@ def _selections(track: Track) -> Iterator[Finding]:
             scheduled = float(np.asarray(device.scheduled_speed(airframe, mass), dtype=float)[late_at])
             told = f"its speed of {scheduled / KNOT:.0f} kt passed"
         if late_at is not None:
-            when = "not before the gate" if at is None else f"{track.time[at] - track.time[late_at]:.0f} s later"
+            when = never if at is None else f"{track.time[at] - track.time[late_at]:.0f} s later"
             yield track.finding(late_at, late, Severity.CAUTION, f"{device.name}: {told}; selected {when}")
 
 
@@ -194,7 +196,7 @@ def _due_on_the_path(track: Track, device: Device, end: int) -> int | None:
 def _capture(track: Track) -> Iterator[Finding]:
     """Too fast for the second step, clean, or from above."""
     at, path = track.captured, track.scenario.arrival.glide_path
-    if at is None:
+    if at is None or track.captured_before:
         return
     steps = [device for device in track.devices if device.number]
     limit = min(steps[min(1, len(steps) - 1)].limit_speed, path.capture_speed_at_most or np.inf)
@@ -250,7 +252,7 @@ _LIMITS = ("largest speed", "least speed", "least speed with speed brake", "larg
 
 def _last_useful(track: Track) -> Iterator[Finding]:
     """Where each set of devices is last enough, if the approach is then lost to it for good."""
-    for action in track.last.actions:
+    for action in track.last.told.actions:
         if not action.is_of_use or action.is_kept:
             continue
         at = int(np.count_nonzero(track.to_go > action.distance_to_go + _SAME_PLACE)) - 1
@@ -264,15 +266,9 @@ _SAME_PLACE = 1.0
 """Two places closer than this [m] are one."""
 
 
-def _gate_index(track: Track) -> int:
-    """Index of the first point below the gate; the last point if there is none."""
-    below = np.flatnonzero(track.height < track.scenario.arrival.gate.height)
-    return int(below[0]) if below.size else track.height.size - 1
-
-
 def _gate(track: Track) -> Iterator[Finding]:
     gate = track.flight.summary.gate
-    if not gate.stable:
+    if not gate.stable and is_gate_told(track):
         evidence = "; ".join(gate.reasons) or "it is not passed"
-        at = _gate_index(track)
+        at = gate_index(track)
         yield track.finding(at, Subject.UNSTABLE, Severity.SEVERE, f"at {gate.height / FOOT:.0f} ft: {evidence}")

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import GEAR, Device, devices
+from optdescent.corridor import LastFound
 from optdescent.results import Flight
 from optdescent.results.debrief import Finding, Severity, Subject
-from optdescent.results.last_action import LastActions
 from optdescent.scenario import Scenario
 from optdescent.units import NAUTICAL_MILE
 
@@ -33,6 +33,7 @@ class Track:
     """A flight in a scenario, with the energy to spare (set, point) [m] inside each set's reach.
 
     `above_rule` (point,) is the height above what a rule asks for [m]; `last` are the last useful points of each set.
+    `farthest` is the distance to go [m] up to which the reach is known, `speeds` the slowest and fastest [m/s].
     """
 
     flight: Flight
@@ -40,7 +41,9 @@ class Track:
     margins: Array
     sets: tuple[str, ...]
     above_rule: Array
-    last: LastActions
+    last: LastFound
+    farthest: float
+    speeds: tuple[float, float]
 
     def column(self, name: str) -> Array:
         """Values (point,) of a column [SI]."""
@@ -92,6 +95,12 @@ class Track:
     def selected(self, device: Device) -> int | None:
         """Index of the last point before a device begins to move out for good; None if it never does."""
         return selected_at(self.out(device))
+
+    @cached_property
+    def captured_before(self) -> bool:
+        """Whether the flight is on the glide path already at the first point of which its height is known."""
+        known = np.flatnonzero(np.isfinite(self.above_path))
+        return self.captured is not None and bool(known.size) and self.captured <= int(known[0])
 
     def is_told(self, device: Device) -> bool:
         """Whether the flight shows a device come out, or stay in: known, in at first, and not out across a gap."""

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from optdescent.figures.grid import Cell, grid
+from optdescent.figures.key import key
 from optdescent.figures.label import Labels
 from optdescent.figures.page import Page, sheet_of
 from optdescent.figures.pen import Array, band, line
@@ -33,7 +34,7 @@ def corridor(found: Corridor, page: Page = Page.A4) -> Figure:
     Raises
     ------
     InputFault
-        More speeds or device sets than a page has room for, a page too narrow, or no height at all.
+        More speeds or device sets than a page has room for, or no height at all.
     """
     speeds, distances = found.values("speed") / KNOT, found.values("distance_to_go") / NAUTICAL_MILE
     path = (found.marks.crossing_height + found.marks.gradient * distances * NAUTICAL_MILE) / FOOT
@@ -41,15 +42,13 @@ def corridor(found: Corridor, page: Page = Page.A4) -> Figure:
     lowest = found.values("lowest") / FOOT - path[:, None]
     if speeds.size > MOST_SPEEDS:
         raise InputFault([Fault("figure corridor", "", f"{speeds.size} speeds", f"at most {MOST_SPEEDS}")])
-    if page.is_narrow:
-        raise InputFault([Fault("figure corridor", "page", repr(page.value.name), "a page that is not narrow")])
     if len(found.devices) > len(OTHER_STYLES) + 1 or not np.isfinite(highest).any():
         allowed = f"at most {len(OTHER_STYLES) + 1} sets of devices, and a height"
         raise InputFault([Fault("figure corridor", "", f"{len(found.devices)} sets of devices", allowed)])
     styles = (OPTIMUM_STYLE, *OTHER_STYLES)[: len(found.devices)]
     shown = np.concatenate([highest[np.isfinite(highest)], lowest[np.isfinite(lowest)]])
     ends = 1000.0 * math.floor(float(shown.min()) / 1000.0), 1000.0 * math.ceil(float(shown.max()) / 1000.0)
-    columns = min(speeds.size, 3)
+    columns = min(speeds.size, 2 if page.is_narrow and speeds.size > 3 else 1 if page.is_narrow else 3)
     room = 0.04 * max(float(np.ptp(distances)), 1.0)
     cells = tuple(
         Cell(
@@ -65,8 +64,10 @@ def corridor(found: Corridor, page: Page = Page.A4) -> Figure:
     with styled():
         note = NOTE.format(mass=found.mass / 1000.0)
         frame = sheet_of(page, (found.provenance,), "Energy corridor to the gate", note)
+        if page.is_narrow:
+            frame = key(frame, "What the lines name:", tuple(zip(found.devices, styles, strict=True)))
         panels = grid(frame, cells, columns, "00\u202f000")
-        named = int(np.argmax(np.isfinite(highest).sum(axis=(0, 1))))
+        named = -1 if page.is_narrow else int(np.argmax(np.isfinite(highest).sum(axis=(0, 1))))
         for index, axes in enumerate(panels):
             own = [found.devices[at] if index == named else "" for at in range(len(styles))]
             _panel(axes, found, page, distances, highest[:, :, index], lowest[:, index], styles, own)

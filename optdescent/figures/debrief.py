@@ -14,7 +14,6 @@ from optdescent.figures.series import draw_series
 from optdescent.figures.strip import NEEDS, WIDEST, draw_strip
 from optdescent.figures.style import INK, OPTIMUM_STYLE, OTHER_STYLES, QUIET, SeriesStyle, styled
 from optdescent.results.debrief import Debrief, Finding, Severity
-from optdescent.results.files import Fault, InputFault
 from optdescent.units import FOOT, NAUTICAL_MILE
 
 SHOWN = 40.0
@@ -33,10 +32,8 @@ def debrief(found: Debrief, page: Page = Page.A4) -> Figure:
     Raises
     ------
     InputFault
-        A page too narrow, or too small for the labels.
+        A page too small for the labels.
     """
-    if page.is_narrow:
-        raise InputFault([Fault("figure debrief", "page", repr(page.value.name), "a page that is not narrow")])
     told = told_findings(found)
     with styled():
         frame = sheet(page, (found.flight, *found.others), f"Debrief: {found.flight.name}", _note(told))
@@ -77,16 +74,16 @@ def _energy(axes: Axes, found: Debrief, page: Page) -> None:
     curves: list[tuple[str, SeriesStyle, Array]] = []
     for name, style in zip(_SETS, _STYLES, strict=True):
         spare = found.margin(name) / FOOT
-        curves.append((name, style, np.where(np.isfinite(spare), np.clip(spare, -_BAND, _BAND), np.nan)))
-    fit(axes, [(x, values) for _, _, values in curves])
+        if np.isfinite(spare).any():
+            curves.append((name, style, np.where(np.isfinite(spare), np.clip(spare, -_BAND, _BAND), np.nan)))
+    fit(axes, [(x, values) for _, _, values in curves] or [(x, np.full(x.shape, np.nan))])
     labels = Labels(axes, page.stroke)
     _zero(axes, labels, page)
     for _, style, values in curves:
         draw_series(axes, x, values, style, page.stroke)
         labels.avoid(x, values)
     for name, style, values in curves:
-        if np.isfinite(values).any():
-            labels.name(name, x, values, INK, page.value.small, style)
+        labels.name(name, x, values, INK, page.value.small, style)
     labels.settle()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,8 @@ MOST_ROWS = 40
 _DOT = "#0a3468"
 _GAP = 3.0
 _TWO = 2.0
+_LEAST = 3.8
+"""Smallest font size of a name [pt]."""
 
 
 def fit(found: Fit, page: Page = Page.A4) -> Figure:
@@ -38,16 +41,14 @@ def fit(found: Fit, page: Page = Page.A4) -> Figure:
     Raises
     ------
     InputFault
-        More coefficients than a page has room for, or a page too narrow.
+        More coefficients than a page has room for.
     """
     if len(found.keys) > MOST_ROWS:
         raise InputFault([Fault("figure fit", "", f"{len(found.keys)} coefficients", f"at most {MOST_ROWS}")])
-    if page.is_narrow:
-        raise InputFault([Fault("figure fit", "page", repr(page.value.name), "a page that is not narrow")])
     with styled():
         frame = sheet_of(page, (found.provenance,), "Airframe coefficients from recordings", NOTE)
         high = frame.top - frame.bottom
-        middle = frame.bottom + 0.46 * high
+        middle = frame.bottom + (0.36 if page.is_narrow else 0.46) * high
         _coefficients(frame, found, middle)
         _residuals(frame, found, middle - _GAP)
         return frame.figure
@@ -65,43 +66,99 @@ def _coefficients(frame: Sheet, found: Fit, bottom: float) -> None:
     value, error, declared = (found.column(name) for name in ("value", "standard_error", "declared"))
     is_found = error > 0.0
     moved = np.divide(value - declared, error, out=np.zeros_like(value), where=is_found)
-    tick_line = LINE * size.small / PT_PER_MM
-    foot = bottom + LINE * size.text / PT_PER_MM + tick_line + 2.0
-    rows = len(found.keys)
-    points = min(size.small, 0.8 * (frame.top - foot - tick_line) * PT_PER_MM / rows)
-    columns = (
-        ("declared", *(_number(one) for one in declared)),
-        ("found ± standard error", *map(_found, value, error)),
-    )
-    wide = [max(width(text, points) for text in column) / PT_PER_MM + 2.0 for column in columns]
-    names = max(width(text, points) for text in found.sentences) / PT_PER_MM + 2.0
-    span = frame.right - frame.left - names - sum(wide)
-    axes = frame.panel(frame.left + names, foot, span, frame.top - foot - tick_line)
-    reach = max(4.0, float(np.ceil(np.abs(moved).max(initial=0.0) + _TWO + 0.5)))
+    table = _Table(found.sentences, tuple(map(_number, declared)), tuple(map(_found, value, error)))
+    draw = _above if frame.page.is_narrow else _beside
+    axes, middle = draw(frame, table, bottom, max(4.0, float(np.ceil(np.abs(moved).max(initial=0.0) + _TWO + 0.5))))
+    begin = 2.0 * middle - 1.0  # what is written above a bar stays free of the line
+    for row in range(value.size):
+        line(axes, np.zeros(2), np.array([row + begin, row + 1.0]), INK, 0.8 * frame.page.stroke, order=1.9)
+    for row in np.flatnonzero(is_found):
+        level, at = row + middle, float(moved[row])
+        line(axes, np.array([at - _TWO, at + _TWO]), np.full(2, level), _DOT, 1.6 * frame.page.stroke, order=3.0)
+        spot = line(axes, np.array([at]), np.array([level]), _DOT, 1.0, order=4.0)
+        spot.set(marker="o", markersize=3.6 * frame.page.stroke)
+    centre = size.width * float(np.mean(axes.get_position().get_points()[:, 0]))
+    frame.write("Found less declared [standard errors]", centre, bottom, anchor="center")
+
+
+@dataclass(frozen=True)
+class _Table:
+    """What is written of each coefficient: its name, its declared and its found value."""
+
+    names: tuple[str, ...]
+    declared: tuple[str, ...]
+    found: tuple[str, ...]
+
+
+def _scale(frame: Sheet, low: float, high: float, ends: tuple[float, float], reach: float, rows: int) -> Axes:
+    """Axes of rows between two levels and two ends [mm], standard errors across."""
+    axes = frame.panel(ends[0], low, ends[1] - ends[0], high - low)
     axes.set_xlim(-reach, reach)
     axes.set_ylim(rows, 0.0)
     axes.spines["left"].set_visible(False)
-    line(axes, np.zeros(2), np.array([0.0, rows]), INK, 0.8 * frame.page.stroke, order=1.9)
-    for row in np.flatnonzero(is_found):
-        middle, at = row + 0.5, float(moved[row])
-        line(axes, np.array([at - _TWO, at + _TWO]), np.full(2, middle), _DOT, 1.6 * frame.page.stroke, order=3.0)
-        spot = line(axes, np.array([at]), np.array([middle]), _DOT, 1.0, order=4.0)
-        spot.set(marker="o", markersize=3.6 * frame.page.stroke)
+    upright: Any = axes.yaxis
+    upright.set_tick_params(length=0.0)
+    return axes
+
+
+def _foot(frame: Sheet, bottom: float) -> float:
+    """Level [mm] of the axes over a label and tick labels."""
+    size = frame.page.value
+    return bottom + LINE * (size.text + size.small) / PT_PER_MM + 2.0
+
+
+def _beside(frame: Sheet, table: _Table, bottom: float, reach: float) -> tuple[Axes, float]:
+    """Axes with names to the left of them and values to the right, and where in a row its bar is."""
+    size, rows = frame.page.value, len(table.names)
+    foot, top = _foot(frame, bottom), frame.top - LINE * size.small / PT_PER_MM
+    points = min(size.small, 0.8 * (top - foot) * PT_PER_MM / rows)
+    columns = (("declared", *table.declared), ("found ± standard error", *table.found))
+    wide = [max(width(text, points) for text in column) / PT_PER_MM + 2.0 for column in columns]
+    names = max(width(text, points) for text in table.names) / PT_PER_MM + 2.0
+    span = frame.right - frame.left - names - sum(wide)
+    left = frame.left + names
+    axes = _scale(frame, foot, top, (left, left + span), reach, rows)
     axes.yaxis.set_major_locator(FixedLocator([row + 0.5 for row in range(rows)]))
-    axes.yaxis.set_major_formatter(FixedFormatter(list(found.sentences)))
+    axes.yaxis.set_major_formatter(FixedFormatter(list(table.names)))
     for text in axes.get_yticklabels():
         text.set_fontsize(points)
         without_ligatures(text)
-    upright: Any = axes.yaxis
-    upright.set_tick_params(length=0.0)
-    base = 0.34 * points / ((frame.top - foot - tick_line) * PT_PER_MM) * rows
+    base = 0.34 * points / ((top - foot) * PT_PER_MM) * rows
     start = span + 2.0
     for column, room in zip(columns, wide, strict=True):
         for row, text in enumerate(column):
             letters(axes, reach * (2.0 * start / span - 1.0), row - 0.5 + base, text, points, INK if row else QUIET)
         start += room
-    left = frame.left + names + 0.5 * span
-    frame.write("Found less declared [standard errors]", left, bottom, anchor="center")
+    return axes, 0.5
+
+
+def _above(frame: Sheet, table: _Table, bottom: float, reach: float) -> tuple[Axes, float]:
+    """Axes as wide as the page with names and values above each bar, and where in a row the bar is.
+
+    Raises
+    ------
+    InputFault
+        The page has no room for so many.
+    """
+    size, rows = frame.page.value, len(table.names)
+    foot, top = _foot(frame, bottom), frame.top - LINE * size.small / PT_PER_MM
+    wide, high = PT_PER_MM * (frame.right - frame.left - 3.0), PT_PER_MM * (top - foot) / rows
+    values = ("declared, found ± standard error", *map("{}, {}".format, table.declared, table.found))
+    told = tuple(zip(("", *table.names), values, strict=True))
+    widest = max(width(f"{name}  {value}", size.small) for name, value in told)
+    points = min(size.small, 0.55 * high, size.small * wide / widest)
+    if points < _LEAST:
+        given = f"has no room for {rows} coefficients"
+        raise InputFault([Fault("page", "", given, "a larger page, fewer coefficients")])
+    ends = frame.left + 1.5, frame.right - 1.5
+    axes = _scale(frame, foot, top, ends, reach, rows)
+    axes.yaxis.set_major_locator(FixedLocator([]))
+    ticks(axes, grid=False)
+    for row, (name, value) in enumerate(told):
+        base, ink = row - 1.0 + 1.05 * points / high if row else -2.0 / high, INK if row else QUIET
+        letters(axes, -reach, base, name, points, ink)
+        letters(axes, reach * (1.0 - 2.0 * width(value, points) / wide), base, value, points, ink)
+    return axes, 0.78
 
 
 def _number(value: float) -> str:
@@ -149,7 +206,8 @@ def _residuals(frame: Sheet, found: Fit, top: float) -> None:
                 dash = (4.0, 2.5) if side else ()
                 line(axes, np.array([x.min(), x.max()]), np.full(2, side * noise), INK, 0.7, dash=dash, order=4.0)
     frame.write("Time in the fitted segments [min]", 0.5 * (left + split - 4.0), frame.bottom, anchor="center")
-    frame.write("Recorded airspeed [kt]", 0.5 * (split + frame.right), frame.bottom, anchor="center")
+    across = "Airspeed [kt]" if frame.page.is_narrow else "Recorded airspeed [kt]"
+    frame.write(across, 0.5 * (split + frame.right), frame.bottom, anchor="center")
 
 
 def _time(found: Fit) -> tuple[Array, Array]:

@@ -74,14 +74,12 @@ def front(found: Front, page: Page = Page.A4) -> Figure:
     Raises
     ------
     InputFault
-        More rules in the library than a page has room for, a page too narrow, or no derived rule.
+        More rules in the library than a page has room for, or no derived rule.
     """
     points = _Points.of(found)
     if len(points.others) > MOST_NAMES:
         given = f"{len(points.others)} rules of the library"
         raise InputFault([Fault("figure front", "", given, f"at most {MOST_NAMES}")])
-    if page.is_narrow:
-        raise InputFault([Fault("figure front", "page", repr(page.value.name), "a page that is not narrow")])
     if not points.derived:
         raise InputFault([Fault("figure front", "", "no derived rule", "at least one")])
     attributes = found.table.attrs
@@ -96,7 +94,7 @@ def front(found: Front, page: Page = Page.A4) -> Figure:
             _cell("All rules", label, points, everywhere, -4.0),
             _cell("Derived rules, larger scale", label, points, points.derived, None),
         )
-        whole, close = grid(frame, cells, 1, "000")
+        whole, close = grid(frame, cells, 1, "00.0")
         _draw(whole, found.wanted, points, page, is_close=False)
         _draw(close, found.wanted, points, page, is_close=True)
         return frame.figure

@@ -264,7 +264,10 @@ def _apart(extent: tuple[float, float], own: Array, room: Room, longest: float) 
     low, high = corners[:, None, :] - 1.0, corners[:, None, :] + size + 1.0
     starts = np.clip(anchors[None, :, :], low, high)
     reach = np.hypot(*np.moveaxis(anchors[None, :, :] - starts, -1, 0))
-    order = np.argsort(reach, axis=None)[:MOST_LEADERS]
+    near = np.flatnonzero(reach < longest)
+    if near.size > MOST_LEADERS:
+        near = near[np.argpartition(reach.ravel()[near], MOST_LEADERS)[:MOST_LEADERS]]
+    order = near[np.argsort(reach.ravel()[near], kind="stable")]
     best, chosen = longest, None
     for first in range(0, order.size, TOGETHER):
         place, anchor = np.unravel_index(order[first : first + TOGETHER], reach.shape)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from matplotlib.figure import Figure
 
 from optdescent.figures.corridor import corridor
+from optdescent.figures.debrief import debrief
 from optdescent.figures.energy import energy
 from optdescent.figures.fit import fit
 from optdescent.figures.front import front
@@ -27,6 +28,7 @@ from optdescent.figures.wind import has_bands, wind
 from optdescent.results import Fit, Flight, Kind
 from optdescent.results.airframe import AirframeNumbers
 from optdescent.results.corridor import CORRIDOR_COLUMNS, Corridor
+from optdescent.results.debrief import Debrief
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.fit import FIT_COLUMNS
 from optdescent.results.front import FRONT_COLUMNS, Front
@@ -153,6 +155,21 @@ def _of_one(result: Stored | AirframeNumbers) -> Mapping[str, _Drawing]:
             }
         case Swept():
             return _of_sweep(result)
+        case Debrief():
+            return _of_debrief(result)
+        case _:
+            return _of_numbers(result)
+
+
+def _of_numbers(result: Stored) -> Mapping[str, _Drawing]:
+    """The figure of a result that has one.
+
+    Raises
+    ------
+    InputFault
+        It does not stand alone.
+    """
+    match result:
         case Corridor():
             return {"corridor": _Drawing(lambda page, _: corridor(result, page), needs=tuple(CORRIDOR_COLUMNS))}
         case SlopeChart():
@@ -165,6 +182,17 @@ def _of_one(result: Stored | AirframeNumbers) -> Mapping[str, _Drawing]:
             return {"rule-sheet": _Drawing(lambda page, _: rule_sheet(result, page), needs=tuple(RULE_SHEET_COLUMNS))}
         case _:
             raise InputFault([Fault("figure", "", f"{said((result,))} alone", "the flights they are of, too")])
+
+
+def _of_debrief(result: Debrief) -> Mapping[str, _Drawing]:
+    flights = (result.flight, *result.others)
+    found = {
+        "debrief": _Drawing(lambda page, _: debrief(result, page), needs=("energy_to_spare",)),
+        "energy": _Drawing(lambda page, _: energy(flights, page)),
+    }
+    if result.last.actions:
+        found["last-action"] = _Drawing(lambda page, _: last_action((result.flight,), (result.last,), page))
+    return found
 
 
 def _of_sweep(result: Swept) -> Mapping[str, _Drawing]:
@@ -197,6 +225,7 @@ _WORDS: Mapping[type, str] = {
     Front: "a front",
     Fit: "a fit",
     RuleSheet: "a rule sheet",
+    Debrief: "a debrief",
     tuple: "last useful points",
 }
 
@@ -210,5 +239,7 @@ def _variables(result: Stored | AirframeNumbers) -> set[str]:
             return {str(name) for name in result.table.variables}
         case tuple():
             return set()
+        case Debrief():
+            return {str(name) for name in result.points.variables}
         case _:
             return {str(name) for name in result.dataset.variables}

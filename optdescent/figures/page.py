@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import gc
+from collections.abc import Generator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -21,6 +24,8 @@ from optdescent.results.files import Fault, InputFault, replacing
 MM_PER_INCH = 25.4
 PT_PER_MM = 72.0 / MM_PER_INCH
 DOTS_PER_INCH = 300
+PNG_EFFORT = 3
+"""How hard a PNG is packed, 1 to 9 [-]: the usual 6 takes half as long again for a tenth of the size."""
 EDGE = 2.0
 """White edge of every page [mm]."""
 
@@ -165,9 +170,26 @@ def _save(figure: Figure, path: Path, kind: Format) -> Path:
             metadata = {"Title": title, "Creator": "optdescent", "Date": None}
         case Format.PNG:
             metadata = {"Title": title}
-    with styled(), replacing(path) as temporary:
+    own: dict[str, Any] = {"pil_kwargs": {"compress_level": PNG_EFFORT}} if kind is Format.PNG else {}
+    with styled(), _uncollected(), replacing(path) as temporary:
         drawing: Any = figure
-        drawing.savefig(temporary, format=kind.value, dpi=DOTS_PER_INCH, metadata=metadata)
+        drawing.savefig(temporary, format=kind.value, dpi=DOTS_PER_INCH, metadata=metadata, **own)
         if kind is Format.SVG:
             embed_fonts(temporary)
     return path
+
+
+@contextmanager
+def _uncollected() -> Generator[None]:
+    """No search for unreachable objects inside the block.
+
+    The tables of a font are a hundred thousand objects that live for one file: searches among them find nothing and
+    take a tenth of the time.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()

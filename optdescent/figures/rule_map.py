@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from string import ascii_uppercase
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -34,6 +35,10 @@ SHADES = ("#0b2447", "#2f5f97", "#76a3cd", "#b5d0e7", "#edf4fa")
 """Shade of each class: the lower the share the darker."""
 MOST_WORDS, MOST_LEVELS = 8, 30
 """Words, and numbers, that are cells of their own; more numbers are put together, more words cannot be drawn."""
+_UP, _ACROSS = 0.16, 10.0
+"""Room of a name: at the left as part of the width of the page, below a cell at least [mm]."""
+_NARROW, _WIDE = 26.0, 38.0
+"""Width that a panel has at least, on a narrow page and on others, to share among the names below it [mm]."""
 _WHITE = CLASSES[1][1]
 """Share [%] below which letters are white."""
 _PER_CELL = 16.0
@@ -83,7 +88,11 @@ def rule_map(
     shown = chosen(rules, cases.rules)
     across, up = _drivers(cases, axes)
     wanted = int(np.clip(math.sqrt(across.levels.size / _PER_CELL), 2, _MOST_CELLS))
-    grid = _cells(across, wanted), _cells(up, wanted)
+    (columns, first), (lines, second) = (
+        _lettered(_cells(across, wanted), page),
+        _lettered(_cells(up, wanted), page, up=True),
+    )
+    grid = columns, lines
     where = [cases.rules.index(name) for name in shown]
     counts, shares = zip(*(_shares(cases.stable[at], *grid) for at in where), strict=True)
     met = np.concatenate([count[count > 0.0] for count in counts])
@@ -93,6 +102,8 @@ def rule_map(
     least = int(met.min()) if met.size else 0
     with styled():
         note = NOTE.format(cases=across.levels.size, least=least, edges=edges, none=none).strip()
+        told = [f"{driver.words}: {names}." for driver, names in ((across, first), (up, second)) if names]
+        note = " ".join([note, *told])
         frame = sheet_of(page, (cases.provenance,), "Where a rule holds and where it breaks", note)
         floor = _key(frame)
         for panel, share in zip(_panels(frame, floor, shown, (across, up), grid), shares, strict=True):
@@ -158,6 +169,17 @@ def _cells(driver: Driver, wanted: int) -> _Cells:
         return _Cells(edges, np.searchsorted(middles, levels), ())
     edges = np.unique(np.quantile(levels, np.linspace(0.0, 1.0, wanted + 1)))
     return _Cells(edges, np.clip(np.searchsorted(edges, levels, side="right") - 1, 0, edges.size - 2), (), True)
+
+
+def _lettered(own: _Cells, page: Page, *, up: bool = False) -> tuple[_Cells, str]:
+    """Cells with letters for names that have no room beside them, and what each stands for; nothing where they have."""
+    size, count = page.value, max(len(own.names), 1)
+    room = _UP * size.width if up else max(_ACROSS, (_NARROW if page.is_narrow else _WIDE) / count)
+    if all(width(name, size.small) <= PT_PER_MM * room for name in own.names):
+        return own, ""
+    letters_ = tuple(ascii_uppercase[: len(own.names)])
+    told = "; ".join(f"{letter}: {name}" for letter, name in zip(letters_, own.names, strict=True))
+    return replace(own, names=letters_), told
 
 
 def _shares(stable: Array, across: _Cells, up: _Cells) -> tuple[Array, Array]:

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from optdescent.figures.grid import Cell, grid
+from optdescent.figures.key import key
 from optdescent.figures.label import Labels
 from optdescent.figures.page import Page, sheet_of
 from optdescent.figures.pen import Array, line
@@ -20,9 +21,9 @@ from optdescent.units import DEGREE, FOOT
 
 NOTE = (
     "Idle on a path of {angle:g}° over the ground, standard air at {altitude}, {mass:.1f} t: fall of calibrated "
-    "airspeed, below zero a rise; each line from the manoeuvring speed to the limit speed of what is out. A line that "
-    "is absent lower left keeps slowing, or never does, in any wind up to 80 kt. Lower right: limit speed of the next "
-    "step above the manoeuvring speed of the one named."
+    "airspeed, below zero a rise; each line from the manoeuvring speed to the limit speed of what is out. Tailwind at "
+    "which slowing stops: a line that is absent keeps slowing, or never does, in any wind up to 80 kt. Room: limit "
+    "speed of the next step above the manoeuvring speed of the one named."
 )
 STYLES = (OPTIMUM_STYLE, *OTHER_STYLES)
 _ROUND = 5.0
@@ -50,10 +51,8 @@ def slope(found: SlopeChart, page: Page = Page.A4) -> Figure:
     Raises
     ------
     InputFault
-        A page too narrow, more steps than can be told apart, or no deceleration at all.
+        More steps than can be told apart, or no deceleration at all.
     """
-    if page.is_narrow:
-        raise InputFault([Fault("figure slope", "page", repr(page.value.name), "a page that is not narrow")])
     steps = len(found.names("step"))
     if steps > len(STYLES) or not np.isfinite(found.values("deceleration")).any():
         allowed = f"at most {len(STYLES)} steps, and a deceleration"
@@ -70,7 +69,11 @@ def slope(found: SlopeChart, page: Page = Page.A4) -> Figure:
     cells = [_cell(found, heading, up, lines, slowing) for heading, up, lines in panels]
     with styled():
         frame = sheet_of(page, (found.provenance,), "Deceleration on a slope at idle", _note(found))
-        for axes, (_, _, lines) in zip(grid(frame, tuple(cells), 2, "\u2212000"), panels, strict=True):
+        if page.is_narrow:
+            for title, lines in (("Room:", panels[-1][2]), ("Configurations:", panels[0][2])):
+                frame = key(frame, title, tuple((one.name, one.style) for one in lines))
+        columns = 1 if page.is_narrow else 2
+        for axes, (_, _, lines) in zip(grid(frame, tuple(cells), columns, "\u2212000"), panels, strict=True):
             _panel(axes, lines, page)
         return frame.figure
 
@@ -143,6 +146,8 @@ def _panel(axes: Axes, lines: list[_Line], page: Page) -> None:
             )
             labels.avoid(x, y)
             _keep_ends_free(axes, labels, x, y)
+            if page.is_narrow:
+                continue  # the key has their names
             labels.name(one.name, x, y, INK, page.value.small, style)
     labels.settle()
 

@@ -109,7 +109,7 @@ class _Check:
             self._judge(name, "distance_to_go", slope / path.gradient, _ON_PATH, "the glide path")
 
     def _calibrated(self) -> None:
-        """The fastest tenth against what the airframe flies."""
+        """The fastest tenth against what the airframe flies; no other unit is suspected where ground speed agrees."""
         airframe = self.scenario.airframe
         slow = 1.05 * float(reference_speed(airframe, airframe.masses.least))
         fast = 1.15 * airframe.limits.maximum_speed
@@ -120,7 +120,19 @@ class _Check:
                 continue
             said = f"its fastest is {top / KNOT:.0f} kt calibrated"
             bounds = f"{slow / KNOT:.0f} to {fast / KNOT:.0f} kt ({airframe.title})"
-            self._explain(name, said, bounds, top, slow, fast)
+            if self._agrees_with_ground_speed(speed):
+                self._tell(name, said, bounds, [])
+            else:
+                self._explain(name, said, bounds, top, slow, fast)
+
+    def _agrees_with_ground_speed(self, calibrated: Array) -> bool:
+        """Whether a calibrated airspeed (row,) [m/s] is what wind explains of the ground speed in most rows."""
+        if not self.raw.has("ground_speed"):
+            return False
+        at = rough.altitude(self.raw)
+        true = np.asarray(true_from_calibrated(calibrated, pressure(at), speed_of_sound(at, 0.0)), dtype=float)
+        low, high = _BLOWN
+        return low <= _middle(true, self.raw.values["ground_speed"]) <= high
 
     def _temperature(self) -> None:
         if not self.raw.has("temperature"):

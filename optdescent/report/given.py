@@ -12,6 +12,7 @@ from optdescent.figures.height import NEEDS as HEIGHT_NEEDS
 from optdescent.figures.speed import NEEDS as SPEED_NEEDS
 from optdescent.results import Fit, Flight, Provenance
 from optdescent.results.corridor import CORRIDOR_COLUMNS, Corridor
+from optdescent.results.debrief import Debrief
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.fit import FIT_COLUMNS
 from optdescent.results.front import FRONT_COLUMNS, Front
@@ -39,7 +40,14 @@ class Given:
     @property
     def provenance(self) -> Provenance:
         """Where it is from."""
-        return self.held[0].provenance if isinstance(self.held, tuple) else self.held.provenance
+        return provenance_of(self.held)
+
+
+def provenance_of(held: Stored) -> Provenance:
+    """Where a result is from: of a debrief, its flight."""
+    if isinstance(held, tuple):
+        return held[0].provenance
+    return held.flight.provenance if isinstance(held, Debrief) else held.provenance
 
 
 def read_given(paths: Sequence[Path]) -> tuple[Given, ...]:
@@ -112,6 +120,7 @@ _KINDS: dict[type, str] = {
     Fit: "fit of an airframe",
     RuleSheet: "rule sheet",
     Swept: "sweep",
+    Debrief: "debrief",
     tuple: "last useful points",
 }
 """What a result is in a word or two; of a flight its own kind stands with it."""
@@ -130,6 +139,7 @@ _NEEDS: dict[type, tuple[str, ...]] = {
     Fit: (*FIT_COLUMNS, "sentence", "recording"),
     RuleSheet: (*RULE_SHEET_COLUMNS, "wind"),
     Swept: ("status", "reason"),
+    Debrief: ("devices", "energy_to_spare"),
 }
 """What tables and figures of a report cannot do without."""
 
@@ -145,6 +155,8 @@ def _missing(one: Given) -> list[Fault]:
             return []
         case Margins() | OverConditions() | Front():
             variables = one.held.table.variables
+        case Debrief():
+            variables = one.held.points.variables
         case _:
             variables = one.held.dataset.variables
     allowed = f"what a file of this kind has ({one.what})"

@@ -9,10 +9,11 @@ from optdescent.figures import Page
 from optdescent.figures.of_stored import draw_stored, figures_of
 from optdescent.figures.style import OTHER_STYLES
 from optdescent.figures.text import check_letters
-from optdescent.report.given import Given
+from optdescent.report.given import Given, provenance_of
 from optdescent.report.inline import inline_svg
 from optdescent.report.template import Markup, bullets, joined, section, sliding, tag, text
 from optdescent.results import Flight, Kind, Provenance
+from optdescent.results.debrief import Debrief
 from optdescent.results.files import InputFault
 from optdescent.results.last_action import LastActions
 from optdescent.results.stored import Stored
@@ -38,6 +39,8 @@ _SHOWS: Mapping[str, str] = {
     "slope": "Deceleration on the slope against speed by configuration and wind, and the room between speeds.",
     "front": "Points of derived and other rules: mean fuel in kilograms against the share of stable gates.",
     "fit": "Coefficients found with two standard errors beside the declared ones, and residuals over time.",
+    "debrief": "The last part of a recorded flight: energy to spare inside the reach of each set of drag devices, "
+    "height over the glide path with the numbers of the findings, speed, and the devices used.",
     "rule-sheet": "Lines of the height to have and the speed planned against distance to go, by wind.",
 }
 
@@ -64,13 +67,15 @@ def pictures_of(given: tuple[Given, ...]) -> Pictures:
     drawn: list[Picture] = []
     not_drawn: list[str] = []
     has_many = len({one.provenance.scenario_digest for one in given}) > 1
+    has_flights = any(isinstance(one.held, Flight) for one in given)
     for group in _groups(tuple(replace(one, held=_drawable(one.held)) for one in given)):
         try:
             names = figures_of(group)
         except InputFault as fault:
             not_drawn.append(f"No figure of {_who(group)}: {fault}")
             continue
-        for name in names:
+        told = {"energy"} if isinstance(group[0], Debrief) and has_flights else set[str]()  # by the flights themselves
+        for name in (name for name in names if name not in told):
             try:
                 figure = draw_stored(name, group, Page.A4)
             except InputFault as fault:
@@ -125,6 +130,10 @@ def _drawable(held: Stored) -> Stored:
     """A result as figures can write its title; one in letters that their font has not stands on the page alone."""
     if isinstance(held, tuple):
         return tuple(replace(one, provenance=_titled(one.provenance)) for one in held)
+    if isinstance(held, Debrief):
+        flight, *others = (replace(one, provenance=_titled(one.provenance)) for one in (held.flight, *held.others))
+        last = replace(held.last, provenance=_titled(held.last.provenance))
+        return replace(held, flight=flight, others=tuple(others), last=last)
     return replace(held, provenance=_titled(held.provenance))
 
 
@@ -138,7 +147,7 @@ def _titled(own: Provenance) -> Provenance:
 
 
 def _title(held: Stored) -> str:
-    return (held[0] if isinstance(held, tuple) else held).provenance.title
+    return provenance_of(held).title
 
 
 def _who(group: tuple[Stored, ...]) -> str:

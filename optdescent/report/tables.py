@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TypeAlias, assert_never
 
+from optdescent.report.debrief_tables import debrief_tables
 from optdescent.report.flight_tables import action_table, flight_table, miss_table, optimum_tables
 from optdescent.report.given import Given
 from optdescent.report.map_tables import corridor_tables, last_useful_table, sheet_table, slope_tables
 from optdescent.report.rule_tables import condition_tables, fit_table, front_table, margin_tables, sweep_tables, texts
 from optdescent.results import Fit, Flight
 from optdescent.results.corridor import Corridor
+from optdescent.results.debrief import Debrief
 from optdescent.results.front import Front
 from optdescent.results.last_action import LastActions
 from optdescent.results.margins import Margins
@@ -46,7 +48,16 @@ def _told(given: list[Given]) -> frozenset[str]:
 
 
 _Alone: TypeAlias = (
-    Margins | OverConditions | Corridor | SlopeChart | Front | Fit | RuleSheet | Swept | tuple[LastActions, ...]
+    Margins
+    | OverConditions
+    | Corridor
+    | SlopeChart
+    | Front
+    | Fit
+    | RuleSheet
+    | Swept
+    | Debrief
+    | tuple[LastActions, ...]
 )
 
 
@@ -61,16 +72,25 @@ def _of_one(held: _Alone) -> tuple[Table, ...]:
             return corridor_tables(held)
         case SlopeChart():
             return slope_tables(held)
-        case Front():
-            return (front_table(held),)
-        case Fit():
-            return (fit_table(held),)
-        case RuleSheet():
-            return (sheet_table(held),)
         case Swept():
             return sweep_tables(held)
+        case Debrief():
+            return debrief_tables(held)
         case tuple():
             return (last_useful_table(held),)
+        case _:
+            return (_table_of(held),)
+
+
+def _table_of(held: Front | Fit | RuleSheet) -> Table:
+    """The one table of a result that has one."""
+    match held:
+        case Front():
+            return front_table(held)
+        case Fit():
+            return fit_table(held)
+        case RuleSheet():
+            return sheet_table(held)
         case _:
             assert_never(held)
 

@@ -12,6 +12,7 @@ from optdescent.report.given import Given
 from optdescent.report.rule_tables import number, texts
 from optdescent.results import Fit, Flight, Kind
 from optdescent.results.corridor import Corridor
+from optdescent.results.debrief import Debrief
 from optdescent.results.front import Front
 from optdescent.results.last_action import LastActions
 from optdescent.results.margins import Margins
@@ -46,6 +47,8 @@ def _answer(one: Given, optimum: Flight | None) -> Iterator[str]:
             yield from _over(over)
         case Swept() as swept:
             yield from _of_sweep(swept)
+        case Debrief() as debrief:
+            yield from _of_debrief(debrief)
         case tuple() as told:
             yield from (_of_last(own) for own in told)
         case _:
@@ -121,6 +124,13 @@ def _over(over: OverConditions) -> Iterator[str]:
         yield f"{name}, what breaks it: {own['breaking'].item()}."
 
 
+def _of_debrief(debrief: Debrief) -> Iterator[str]:
+    count, severe = len(debrief.findings), debrief.severe
+    yield f"{debrief.flight.name}: {count} finding{'' if count == 1 else 's'}, {len(severe)} severe."
+    yield from (f"{debrief.flight.name}, severe: {finding.sentence}." for finding in severe)
+    yield from (f"{debrief.flight.name}, what if: {one.sentence}." for one in debrief.what_ifs)
+
+
 def _of_corridor(corridor: Corridor) -> str:
     """Heights at the nearest distance and the middle speed that were asked for."""
     distances, speeds = corridor.values("distance_to_go"), corridor.values("speed")
@@ -170,6 +180,9 @@ _METHODS: dict[type, str] = {
     Fit: "Coefficients are found by least squares, so that segments flown again by the equations of motion lie "
     "nearest to the recordings.",
     RuleSheet: "Worked numbers are the rule's own arithmetic; nothing is flown for them.",
+    Debrief: "A recorded flight is compared with what a rule asks for, with the corridor worked out backwards from the "
+    "gate, and with the optimum where it was asked for. What would have been made of it is flown from the recorded "
+    "state by a perfect crew.",
     Swept: "Every case is a scenario of its own; a case without a descent is an answer, with its reason.",
 }
 
@@ -239,19 +252,20 @@ def _of_one_flight(flight: Flight) -> Iterator[str]:
         yield f"{flight.name}, read with a doubt: {warning}"
 
 
+_FLIGHT_COMMANDS = {
+    Kind.OPTIMUM: "optdescent optimise scenario.toml -o out",
+    Kind.RULE: "optdescent margins scenario.toml -o out",
+    Kind.RECORDING: "optdescent debrief recording.csv --scenario scenario.toml -o out",
+}
 _COMMANDS: dict[type, str] = {
     Margins: "optdescent margins scenario.toml -o out",
     OverConditions: "optdescent margins scenario.toml --conditions conditions.toml -o out",
     Corridor: "optdescent corridor scenario.toml -o out",
     SlopeChart: "optdescent slope airframe.toml -o out",
     Front: "optdescent derive study.toml -o out",
+    Debrief: _FLIGHT_COMMANDS[Kind.RECORDING],
     Swept: "optdescent sweep study.toml -o out.zarr",
     tuple: "optdescent corridor scenario.toml -o out",
-}
-_FLIGHT_COMMANDS = {
-    Kind.OPTIMUM: "optdescent optimise scenario.toml -o out",
-    Kind.RULE: "optdescent margins scenario.toml -o out",
-    Kind.RECORDING: "optdescent debrief recording.csv --scenario scenario.toml -o out",
 }
 
 

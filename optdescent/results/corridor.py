@@ -29,6 +29,13 @@ _COLUMNS = (
 )
 CORRIDOR_COLUMNS = {column.name: column for column in _COLUMNS}
 """Variables by name: over `devices`, `distance_to_go` and `speed`, those of the lowest descent without `devices`."""
+_KEPT = (
+    Column("over_again", "m s-1", "largest speed above a limit when the highest descent is flown again", "kt"),
+    Column("outside_again", "m", "largest height outside what is demanded, flown again", "ft"),
+)
+KEPT_COLUMNS = {column.name: column for column in _KEPT}
+"""What the highest descents kept of limits and demands, by name; a corridor stored before these were has none."""
+_ALL = CORRIDOR_COLUMNS | KEPT_COLUMNS
 COORDINATES = {
     "distance_to_go": Column("distance_to_go", "m", "distance to go to the threshold", "nm"),
     "speed": Column("speed", "m s-1", "calibrated airspeed", "kt"),
@@ -46,10 +53,11 @@ def corridor_dataset(
     ValueError
         The columns are not those of the schema.
     """
-    if set(columns) != set(CORRIDOR_COLUMNS):
-        raise ValueError(f"columns differ from the schema: {sorted(set(columns) ^ set(CORRIDOR_COLUMNS))}")
+    different = (set(CORRIDOR_COLUMNS) - set(columns)) | (set(columns) - set(_ALL))
+    if different:
+        raise ValueError(f"columns differ from the schema: {sorted(different)}")
     variables: dict[str, xr.DataArray] = {}
-    for name, column in CORRIDOR_COLUMNS.items():
+    for name, column in ((name, column) for name, column in _ALL.items() if name in columns):
         values = np.asarray(columns[name], dtype=float)
         dims = ("devices", "distance_to_go", "speed")[3 - values.ndim :]
         variables[name] = xr.DataArray(values, dims=dims, attrs={"units": column.unit, "long_name": column.long_name})
@@ -135,10 +143,17 @@ class Corridor:
             raise InputFault([Fault(str(path), "", given, "a corridor written by this package")]) from error
 
 
+def _told(name: str, value: float) -> dict[str, float | None]:
+    """A value [SI] of a variable under its key, feet whole and knots to a tenth; none if it is not a number."""
+    charted = _ALL[name].charted
+    number = value / _ALL[name].chart_unit.factor + 0.0
+    return {f"{name}_{charted}": None if np.isnan(number) else round(number, 1 if charted == "kt" else None)}
+
+
 def corridor_plain(found: Corridor) -> dict[str, Any]:
     """The corridor as a plain dictionary for JSON; keys carry their unit [ft, nm, kt]."""
     points: list[dict[str, Any]] = []
-    values = {name: found.values(name) for name in CORRIDOR_COLUMNS}
+    values = {name: found.values(name) for name in _ALL if name in found.dataset}
     for index, devices in enumerate(found.devices):
         for row, distance in enumerate(found.values("distance_to_go")):
             for column, speed in enumerate(found.values("speed")):
@@ -147,10 +162,9 @@ def corridor_plain(found: Corridor) -> dict[str, Any]:
                     "distance_nm": round(distance / COORDINATES["distance_to_go"].chart_unit.factor, 3),
                     "speed_kt": round(speed / COORDINATES["speed"].chart_unit.factor, 1),
                 }
-                for name, column_of in CORRIDOR_COLUMNS.items():
-                    own = values[name][index] if values[name].ndim == 3 else values[name]
-                    number = float(own[row, column]) / column_of.chart_unit.factor
-                    point[f"{name}_ft"] = None if np.isnan(number) else round(number + 0.0)
+                for name, held in values.items():
+                    number = float((held[index] if held.ndim == 3 else held)[row, column])
+                    point |= _told(name, number)
                 points.append(point)
     provenance = found.provenance
     return {

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.results.files import csv_text, write_netcdf
+from optdescent.results.files import csv_text
 from optdescent.results.flight import Flight, GateReport
 from optdescent.results.last_action import LastActions, last_actions_plain
 from optdescent.results.notebook import debrief_html
@@ -48,6 +47,7 @@ class Subject(Enum):
     LIMIT = "a limit passed"
     LAST_USEFUL = "last useful action passed"
     UNSTABLE = "unstable at the gate"
+    NOT_TOLD = "not told"
 
 
 @dataclass(frozen=True)
@@ -165,17 +165,6 @@ def _finding_plain(finding: Finding) -> dict[str, Any]:
         "instead": finding.instead,
         "sentence": finding.sentence,
     }
-
-
-def write_points(path: Path, found: Debrief) -> None:
-    """Write what is known of each point of a debrief as netCDF-4, in SI.
-
-    Raises
-    ------
-    InputFault
-        The file cannot be written.
-    """
-    write_netcdf(path, found.points.assign_attrs(found.flight.provenance.attributes(), kind="debrief points"))
 
 
 def findings_csv(found: Debrief) -> str:

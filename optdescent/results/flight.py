@@ -134,7 +134,11 @@ class Flight:
         InputFault
             The file cannot be written.
         """
-        stamped = self.dataset.assign_attrs(self.provenance.attributes()).assign_attrs(
+        write_netcdf(Path(path), self.stored())
+
+    def stored(self) -> xr.Dataset:
+        """The flight as one dataset [SI]: what is not over `point` stands in its attributes."""
+        return self.dataset.assign_attrs(self.provenance.attributes()).assign_attrs(
             kind=self.kind.value,
             rule=self.name if self.kind is Kind.RULE else "",
             name=self.name,
@@ -144,7 +148,6 @@ class Flight:
             actions=json.dumps([asdict(action) for action in self.actions]),
             reading=json.dumps(self.reading.plain()) if self.reading else "",
         )
-        write_netcdf(Path(path), stamped)
 
     @classmethod
     def from_netcdf(cls, path: str | Path) -> Flight:
@@ -156,24 +159,34 @@ class Flight:
             The file cannot be read or does not hold a flight.
         """
         try:
-            dataset = read_netcdf(path)
-            attributes: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
-            solver = json.loads(attributes["solver"]) if attributes["solver"] else None
-            reading = json.loads(attributes["reading"]) if attributes.get("reading") else None
-            return cls(
-                dataset=dataset.drop_attrs(deep=False),
-                summary=_summary(json.loads(attributes["summary"])),
-                kind=Kind(attributes["kind"]),
-                name=attributes["name"],
-                provenance=Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
-                marks=Marks.from_plain(json.loads(attributes["marks"])),
-                solver=SolverRecord.from_plain(solver) if solver else None,
-                actions=tuple(Action(**action) for action in json.loads(attributes.get("actions", "[]"))),
-                reading=Reading.from_plain(reading) if reading else None,
-            )
+            return cls.of_stored(read_netcdf(path))
         except (OSError, KeyError, TypeError, ValueError) as error:
             given = f"does not hold a flight ({error})"
             raise InputFault([Fault(str(path), "", given, "a flight written by this package")]) from error
+
+    @classmethod
+    def of_stored(cls, dataset: xr.Dataset) -> Flight:
+        """Flight of a dataset that `stored` made [SI].
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError
+            The dataset does not hold a flight.
+        """
+        attributes: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
+        solver = json.loads(attributes["solver"]) if attributes["solver"] else None
+        reading = json.loads(attributes["reading"]) if attributes.get("reading") else None
+        return cls(
+            dataset=dataset.drop_attrs(deep=False),
+            summary=_summary(json.loads(attributes["summary"])),
+            kind=Kind(attributes["kind"]),
+            name=attributes["name"],
+            provenance=Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
+            marks=Marks.from_plain(json.loads(attributes["marks"])),
+            solver=SolverRecord.from_plain(solver) if solver else None,
+            actions=tuple(Action(**action) for action in json.loads(attributes.get("actions", "[]"))),
+            reading=Reading.from_plain(reading) if reading else None,
+        )
 
     def __repr__(self) -> str:
         summary = self.summary
@@ -188,11 +201,12 @@ def _summary(data: dict[str, Any]) -> Summary:
     breaches = tuple(Breach(**breach) for breach in data["breaches"])
     made = ("gate", "breaches", "more_gates")
     plain = {field.name: data[field.name] for field in fields(Summary) if field.name not in made}
-    more = tuple(_gate(gate) for gate in data.get("more_gates", ()))
-    return Summary(**plain, gate=_gate(data["gate"]), breaches=breaches, more_gates=more)
+    more = tuple(gate_of_plain(gate) for gate in data.get("more_gates", ()))
+    return Summary(**plain, gate=gate_of_plain(data["gate"]), breaches=breaches, more_gates=more)
 
 
-def _gate(data: dict[str, Any]) -> GateReport:
+def gate_of_plain(data: dict[str, Any]) -> GateReport:
+    """A gate report from the plain dictionary that `dataclasses.asdict` and JSON make of it [SI]."""
     gate: dict[str, Any] = {**data, "reasons": tuple(data["reasons"])}
     return GateReport(**gate)
 

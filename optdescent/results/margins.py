@@ -170,4 +170,6 @@ _DIGITS: Mapping[str, int] = {"kg": 1, "min": 2, "nm": 1, "ft": 0, "kt": 1, "ft_
 
 
 def _rounded(value: float, suffix: str) -> str:
-    return "" if np.isnan(value) else f"{value + 0.0:.{_DIGITS[suffix]}f}"
+    """A number as it is read; what rounds to nothing has no sign."""
+    digits = _DIGITS[suffix]
+    return "" if np.isnan(value) else f"{round(value, digits) + 0.0:.{digits}f}"

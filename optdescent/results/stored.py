@@ -7,6 +7,9 @@ from pathlib import Path
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.corridor import Corridor
+from optdescent.results.debrief import Debrief
+from optdescent.results.debrief_file import KIND as DEBRIEF
+from optdescent.results.debrief_file import read_debrief
 from optdescent.results.files import netcdf_kind
 from optdescent.results.fit import Fit
 from optdescent.results.flight import Flight, Kind
@@ -28,6 +31,7 @@ Stored = (
     | Front
     | Fit
     | RuleSheet
+    | Debrief
     | Swept
     | tuple[LastActions, ...]
 )
@@ -41,6 +45,7 @@ _READERS: Mapping[str, Callable[[Path], Stored]] = {
     "front": Front.from_netcdf,
     "fit": Fit.from_netcdf,
     "rule sheet": RuleSheet.from_netcdf,
+    DEBRIEF: read_debrief,
 }
 """Reader of each kind of netCDF file."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import textwrap
 import unicodedata
 from dataclasses import dataclass
 from enum import Enum
@@ -211,6 +212,14 @@ _LATEX = {
     "−": "$-$",
     "°": r"\textdegree{}",
     "²": r"\textsuperscript{2}",
+    "–": r"\textendash{}",
+    "—": r"\textemdash{}",
+    "…": r"\textellipsis{}",
+    "±": r"\textpm{}",
+    "×": r"\texttimes{}",
+    "→": r"\textrightarrow{}",
+    "≤": r"$\leq$",
+    "≥": r"$\geq$",
 }
 
 
@@ -221,44 +230,91 @@ def latex_escaped(text: str) -> str:
 
 
 def _latex(table: Table) -> str:
-    """Needs the package booktabs, and LaTeX from 2020 on: its input is UTF-8, and the degree sign is its own."""
-    label = re.sub(r"[^a-z0-9]+", "-", table.name.lower()).strip("-")
-    # A bracket or a star at the begin of a row would be read as an argument of the line before it.
-    rows = [
-        " & ".join(_cell(latex_escaped(_minus(heading.shown(value), "−", value))) for heading, value in pairs)
-        for pairs in (zip(table.headings, row, strict=True) for row in table.rows)
-    ]
-    title, *rest = (latex_escaped(line) for line in _comments(table))
+    """As many tables as pages need; one wider than the line is made smaller. LaTeX from 2020 on: its input is UTF-8."""
+    shown = [[heading.shown(value) for heading, value in zip(table.headings, row, strict=True)] for row in table.rows]
+    longest = [max((len(row[place]) for row in shown), default=0) for place in range(len(table.headings))]
+    wraps = [heading.is_text and long > _WIDE for heading, long in zip(table.headings, longest, strict=True)]
+    part = round(min(0.3, 0.66 / max(sum(wraps), 1)), 2)
+    columns = "".join(
+        rf"p{{{part}\linewidth}}" if wrap else "l" if heading.is_text else "r"
+        for heading, wrap in zip(table.headings, wraps, strict=True)
+    )
+    heads = [_stacked(*own) for own in zip(table.headings, longest, wraps, strict=True)]
+    wide = sum(part * _LINE if wrap else max(long, 8) + 3 for long, wrap in zip(longest, wraps, strict=True))
     lines = [
+        "% Needs the packages booktabs and graphicx; letters of other scripts need LuaLaTeX or XeLaTeX and a font that "
+        "has them.",
+    ]
+    for number, (first, last) in enumerate(_pages(shown, wraps, part)):
+        rows = [
+            " & ".join(
+                _cell(latex_escaped(_minus(text, "−", value)))
+                for text, value in zip(shown[at], table.rows[at], strict=True)
+            )
+            for at in range(first, last)
+        ]
+        lines += _float(table, number, (columns, heads, rows), is_smaller=wide > _LINE)
+    return "\n".join([*lines, ""])
+
+
+_LINE, _PAGE = 72, 38
+"""Letters that fit a line, and lines of a table that fit a page, of an ordinary document."""
+
+
+def _pages(shown: list[list[str]], wraps: list[bool], part: float) -> list[tuple[int, int]]:
+    """First and last row of the tables that rows are split into, so that each fits a page."""
+    pages, first, used = list[tuple[int, int]](), 0, 0
+    for at, row in enumerate(shown):
+        own = max(
+            (math.ceil(len(text) / (part * _LINE)) for text, wrap in zip(row, wraps, strict=True) if wrap), default=1
+        )
+        own = max(own, 1)
+        if used + own > _PAGE and at > first:
+            pages.append((first, at))
+            first, used = at, 0
+        used += own
+    return [*pages, (first, len(shown))]
+
+
+def _float(table: Table, number: int, inside: tuple[str, list[str], list[str]], *, is_smaller: bool) -> list[str]:
+    """One table: its caption, columns, headings and rows, and where it is from."""
+    columns, heads, rows = inside
+    label = re.sub(r"[^a-z0-9]+", "-", table.name.lower()).strip("-")
+    title, *rest = (latex_escaped(line) for line in _comments(table))
+    begin, end = (r"\resizebox{\ifdim\width>\linewidth\linewidth\else\width\fi}{!}{%", "}") if is_smaller else ("", "")
+    body = [
+        begin,
+        rf"\begin{{tabular}}{{{columns}}}",
+        r"  \toprule",
+        "  " + " & ".join(heads) + r" \\",
+        r"  \midrule",
+        # A bracket or a star at the begin of a row would be read as an argument of the line before it.
+        *(f"  {row} \\\\" for row in rows),
+        r"  \bottomrule",
+        rf"\end{{tabular}}{end}",
+    ]
+    return [
         r"\begin{table}",
         r"  \centering",
-        rf"  \caption{{{title}}}",
-        rf"  \label{{tab:{label}}}",
-        rf"  \begin{{tabular}}{{{_alignment(table)}}}",
-        r"    \toprule",
-        "    " + " & ".join(_cell(latex_escaped(heading.label)) for heading in table.headings) + r" \\",
-        r"    \midrule",
-        *(f"    {row} \\\\" for row in rows),
-        r"    \bottomrule",
-        r"  \end{tabular}",
+        rf"  \caption{{{title}{', continued' if number else ''}}}",
+        rf"  \label{{tab:{label}{f'-{number + 1}' if number else ''}}}",
+        *(f"  {line}" for line in body if line),
         *(rf"  \par\footnotesize {line}" for line in rest),
         r"\end{table}",
-        "",
     ]
-    return "\n".join(lines)
+
+
+def _stacked(heading: Heading, longest: int, is_wrapped: bool) -> str:
+    """A heading in as many lines as keep it nearly as narrow as its column."""
+    lines = textwrap.wrap(heading.label, max(longest, 12), break_long_words=False, break_on_hyphens=False)
+    if is_wrapped or len(lines) < 2:
+        return _cell(latex_escaped(heading.label))
+    stacked = r"\\".join(_cell(latex_escaped(line)) for line in lines)
+    return rf"\shortstack[{'l' if heading.is_text else 'r'}]{{{stacked}}}"
 
 
 _WIDE = 34
 """Letters from which on a column of words is set in lines of a paragraph."""
-
-
-def _alignment(table: Table) -> str:
-    told: list[str] = []
-    for place, heading in enumerate(table.headings):
-        longest = max((len(heading.shown(row[place])) for row in table.rows), default=0)
-        words = r"p{0.3\linewidth}" if longest > _WIDE else "l"
-        told.append(words if heading.is_text else "r")
-    return "".join(told)
 
 
 def _cell(text: str) -> str:

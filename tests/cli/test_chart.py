@@ -11,8 +11,10 @@ from click.testing import CliRunner, Result
 
 from optdescent.cli import main
 from optdescent.results import CAUTION
+from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
+from tests.figures import debriefs
 from tests.figures.conditions import once, over
 from tests.figures.sweeps import flown, last_useful, optimum, store
 
@@ -33,6 +35,7 @@ def stored(tmp_path_factory: pytest.TempPathFactory) -> Path:
     lacking = replace(over(), table=over().table.drop_vars("stable_share"))
     lacking.to_netcdf(folder / "lacking.nc")
     write_text(folder / "last_useful.csv", last_actions_csv([last_useful()]))
+    write_debrief(folder / "debrief.nc", debriefs.invented())
     store(folder / "sweep")
     return folder
 
@@ -44,6 +47,7 @@ def stored(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (("margins.nc",), {"margins"}),
         (("conditions.nc",), {"margins", "rule-map"}),
         (("sweep",), {"slices", "rule-map"}),
+        (("debrief.nc",), {"debrief", "energy", "last-action"}),
     ],
 )
 def test_every_figure_of_a_result_is_drawn(

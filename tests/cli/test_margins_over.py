@@ -9,7 +9,10 @@ import pytest
 from click.testing import CliRunner, Result
 
 from optdescent.cli.main import main
+from optdescent.cli.write import write_figures_over
+from optdescent.figures import Format
 from optdescent.inputs import read_toml
+from tests.figures.conditions import over
 from tests.scenario.files import STUDY
 
 CONDITIONS = """
@@ -38,14 +41,6 @@ def run(*arguments: str) -> Result:
     return CliRunner().invoke(main, ["margins", str(STUDY), *arguments])
 
 
-def two_rules(folder: Path) -> str:
-    """A rule file with the first and the last of the three."""
-    path = folder / "rules.toml"
-    _, first, _, last = STUDY.with_name("rules.toml").read_text(encoding="utf-8").split("[[rules]]")
-    path.write_text(f"[[rules]]{first}[[rules]]{last}", encoding="utf-8")
-    return str(path)
-
-
 def conditions(folder: Path, text: str = CONDITIONS) -> str:
     path = folder / "conditions.toml"
     path.write_text(text, encoding="utf-8")
@@ -55,14 +50,21 @@ def conditions(folder: Path, text: str = CONDITIONS) -> str:
 def test_rules_are_flown_in_conditions_and_files_and_json_say_what_came_of_it(tmp_path: Path) -> None:
     """One of them can start in none of the conditions: its row says why, and the other's is written."""
     out = tmp_path / "out"
-    files = ("--conditions", conditions(tmp_path, CONDITIONS + NEAR), "--rules", two_rules(tmp_path))
+    files = (
+        "--conditions",
+        conditions(tmp_path, CONDITIONS + NEAR),
+        "--rule",
+        "three-to-one",
+        "--rule",
+        "three-degrees",
+    )
     found = run(*files, "--optima", "0", "--json", "-o", str(out))
     assert found.exit_code == 0, found.output
     plain = json.loads(found.stdout)
-    over = plain["over_conditions"]
-    assert over["conditions"] == 12
-    assert over["conditions_with_optimum"] == 0
-    three_to_one, three_degrees = over["rules"]
+    told = plain["over_conditions"]
+    assert told["conditions"] == 12
+    assert told["conditions_with_optimum"] == 0
+    three_to_one, three_degrees = told["rules"]
     assert three_to_one["rule"] == "three-to-one"
     assert (three_to_one["flown"], three_to_one["stable_share"]) == (0, None)
     assert three_to_one["not_flown"].startswith("not flown in any condition: three-to-one asks for")
@@ -73,7 +75,25 @@ def test_rules_are_flown_in_conditions_and_files_and_json_say_what_came_of_it(tm
     assert three_degrees["breaking"]
     written = {Path(file).name for file in plain["files"]}
     assert {"conditions.csv", "conditions.nc", "margins.csv"} <= written
+    assert {f"{name}.{kind}" for name in ("height", "margins") for kind in ("pdf", "svg", "png")} <= written
+    (why,) = told["figures_not_drawn"]
+    assert why.startswith("figure rule-map is not drawn: "), "a map needs two quantities that vary"
     assert all(Path(file).exists() for file in plain["files"])
+
+
+def test_every_figure_of_conditions_is_written(tmp_path: Path) -> None:
+    files, missing = write_figures_over(over(), tmp_path)
+    assert {file.name for file in files} == {
+        f"{name}.{kind.value}" for name in ("margins", "rule-map") for kind in Format
+    }
+    assert all(file.exists() for file in files)
+    assert missing == []
+
+
+def test_a_rule_that_there_is_not_is_named(tmp_path: Path) -> None:
+    found = run("--rule", "three-degrees", "--rule", "four-to-one", "-o", str(tmp_path / "out"))
+    assert found.exit_code == 2
+    assert "--rule: got 'four-to-one'; allowed: three-to-one, " in found.stderr
 
 
 @pytest.mark.parametrize(

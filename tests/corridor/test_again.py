@@ -7,11 +7,14 @@ from functools import cache
 import numpy as np
 
 from optdescent.corridor.again import Again, Use, flown_again
-from optdescent.corridor.devices import EVERYTHING
+from optdescent.corridor.devices import EVERYTHING, DeviceSet
+from optdescent.corridor.ground import ground_of
 from optdescent.corridor.path import Paths, paths
-from optdescent.corridor.reach import Reach
+from optdescent.corridor.reach import Edge, Reach, reach
+from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.corridor.edges import SPEEDS, STILL, edge, ground, lowest
+from tests.scenario.files import STUDY
 
 FINE = 0.25 * NAUTICAL_MILE
 
@@ -44,6 +47,24 @@ def test_the_highest_descents_reach_the_gate_no_faster_than_it_allows() -> None:
     assert np.all(again().is_stable | (again().excess > 0.0))
     assert np.count_nonzero(again().is_stable) > 6
     assert np.max(again().off) < 400.0 * FOOT
+
+
+def test_a_speed_limit_is_kept_where_it_begins() -> None:
+    """From 280 kt at 29 nm and 11 000 ft, down to 250 kt at 10 000 ft: level above it until slow enough.
+
+    A descent that follows its plan through 10 000 ft with the lag of pitch is 28 kt too fast for a moment.
+    """
+    far, fast = 29.0 * NAUTICAL_MILE, 280.0 * KNOT
+    over = ground_of(Scenario.from_toml(STUDY, STILL), far, (far,), 0.5 * NAUTICAL_MILE)
+    found = reach(over, DeviceSet(speed_brake=True), Edge.HIGHEST, (fast,))
+    speed = int(np.argmin(np.abs(found.states.speeds - fast)))
+    start = (np.array([over.to_go.size - 1]), np.array([speed]), found.states.scheduled[[speed]])
+    everyone = np.ones(1, dtype=np.bool_)
+    flown = flown_again(over, paths(found, *start), Use(everyone, 1.0 * everyone))
+    assert flown.altitude[0, 0] > 10500.0 * FOOT
+    assert flown.over[0] < 3.0 * KNOT
+    slow = flown.speed[:, 0] <= 251.0 * KNOT
+    assert np.min(np.where(slow, np.inf, flown.altitude[:, 0])) > 9950.0 * FOOT
 
 
 def test_half_the_step_changes_little() -> None:

@@ -8,7 +8,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optdescent.corridor import ALL_SETS, SCHEDULE, Edges, Grid, corridor, edges_for, last_actions, usual_grid
+from optdescent.corridor import (
+    ALL_SETS,
+    EVERYTHING,
+    SCHEDULE,
+    Edges,
+    Grid,
+    corridor,
+    edges_for,
+    last_actions,
+    usual_grid,
+)
 from optdescent.inputs import InputFault
 from optdescent.results import Flight
 from optdescent.results.corridor import Corridor, corridor_plain
@@ -59,6 +69,27 @@ def test_it_is_nested_and_flown_again() -> None:
     assert np.nanmax(found().values("added_again")) < 250.0 * FOOT
     lowest = found().values("lowest")
     assert np.all(~(lowest > highest[-1]))
+
+
+def test_what_was_not_kept_when_flown_again_is_told_and_taken_off() -> None:
+    """Limit speeds to 4 kt; the heights are those of the edges, less energy left over and height outside."""
+    over, outside, excess = (found().values(f"{name}_again") for name in ("over", "outside", "excess"))
+    assert np.all(np.isnan(over) == np.isnan(excess))
+    assert np.nanmax(over) < 4.0 * KNOT
+    assert np.nanmin(outside) >= 0.0
+    assert np.nanmax(outside) > 0.0
+    own = edges().of(EVERYTHING)
+    for row, distance in enumerate(GRID.distances):
+        for column, speed in enumerate(GRID.speeds):
+            place = int(np.argmin(np.abs(edges().ground.to_go - distance)))
+            at = int(np.argmin(np.abs(own.states.speeds - speed)))
+            planned = own.altitude[place, at, own.states.scheduled[at]]
+            planned = float(edges().ground.around.air.height(planned)) - scenario().arrival.elevation
+            less = max(excess[-1, row, column], 0.0) + max(outside[-1, row, column] - 75.0 * FOOT, 0.0)
+            told = found().values("highest")[:, row, column]
+            assert told[-1] >= np.nanmax(told[:-1], initial=-np.inf)
+            assert told[-1] == pytest.approx(planned - less, abs=0.1) or told[-1] == np.nanmax(told[:-1])
+    assert {"over_again_kt", "outside_again_ft"} <= set(corridor_plain(found())["points"][0])
 
 
 def test_in_35_kt_of_tailwind_idle_alone_is_not_enough_from_the_glide_path() -> None:

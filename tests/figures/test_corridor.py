@@ -16,7 +16,6 @@ from optdescent.results.corridor import Corridor, corridor_dataset
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.figures.test_figures import apart, words, written
 
-WIDE = [page for page in Page if not page.is_narrow]
 NAMES = ("idle and schedule", "speed brake", "early flaps", "early gear", "everything")
 GRADIENT, CROSSING = 0.0524, 50.0 * FOOT
 
@@ -40,7 +39,7 @@ def invented(speeds: int = 5) -> Corridor:
     return Corridor(dataset, 62000.0, Provenance("An invented corridor", "", "0123456789ab"), marks)
 
 
-@pytest.mark.parametrize("page", WIDE)
+@pytest.mark.parametrize("page", Page)
 def test_letters_do_not_collide_and_note_caution_and_source_are_there(page: Page) -> None:
     figure = corridor(invented(), page)
     apart(figure)
@@ -72,8 +71,6 @@ def test_one_speed_has_one_panel() -> None:
 def test_what_cannot_be_drawn_is_named() -> None:
     with pytest.raises(InputFault, match="at most 6"):
         corridor(invented(7))
-    with pytest.raises(InputFault, match="not narrow"):
-        corridor(invented(), Page.COLUMN)
     empty = invented().dataset.assign(highest=invented().dataset["highest"] * np.nan)
     with pytest.raises(InputFault, match="and a height"):
         corridor(replace(invented(), dataset=empty))

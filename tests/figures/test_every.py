@@ -174,6 +174,20 @@ def test_the_map_takes_the_drivers_that_explain_most_or_those_named() -> None:
         draw_stored("rule-map", (over(),), choice=Choice(axes=("mass_kg",)))
 
 
+@pytest.mark.parametrize("axes", [("sounding", "mass_kg"), ("mass_kg", "sounding")])
+def test_long_names_of_soundings_are_letters_that_the_note_explains(axes: tuple[str, str]) -> None:
+    names = ("Midwinter ascent over the fjord at dawn", "Summer inversion with a low-level jet", "Calm")
+    cases = over().cases
+    level = np.array([names[at % 3] for at in range(cases.sizes["case"])], dtype=object)
+    own = (("case",), level, {"long_name": "air.wind.sounding", "unit_in_file": ""})
+    found = replace(over(), cases=cases.assign(level_sounding=own))
+    for page in (Page.A4, Page.COLUMN):
+        figure = draw_stored("rule-map", (found,), page, Choice(axes=axes))
+        apart(figure)
+        on_page = written(figure)
+        assert all(words(f"{letter}: {name}") in on_page for letter, name in zip("ABC", names, strict=True))
+
+
 def test_a_sample_with_rules_has_a_map_and_no_slices() -> None:
     sampled = swept(is_grid=False)
     assert figures_of((sampled,)) == ("rule-map",)

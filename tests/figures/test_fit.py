@@ -19,7 +19,6 @@ from tests.figures.test_figures import apart, words, written
 
 TOLERANCE = 60
 """Pixels of the stored image that may differ."""
-WIDE = [page for page in Page if not page.is_narrow]
 
 
 def scaled(found: Fit, column: str, factor: float) -> Fit:
@@ -60,7 +59,7 @@ def test_the_bars_are_where_the_data_say() -> None:
             assert bool(darkest < 0.4) == is_dark or abs(middle + away) < 0.05, "the line of the declared value aside"
 
 
-@pytest.mark.parametrize("page", WIDE)
+@pytest.mark.parametrize("page", Page)
 def test_letters_do_not_collide_and_caution_and_source_are_there(page: Page) -> None:
     figure = fit(invented(), page)
     apart(figure)
@@ -94,10 +93,17 @@ def test_the_same_fit_gives_the_same_bytes(tmp_path: Path) -> None:
     assert one.read_bytes() == other.read_bytes()
 
 
+def of_coefficients(count: int) -> Fit:
+    rows = np.arange(count) % len(invented().keys)
+    return replace(invented(), dataset=invented().dataset.isel(coefficient=rows))
+
+
+def test_a_column_has_room_for_22_coefficients_and_refuses_what_nobody_could_read() -> None:
+    apart(fit(of_coefficients(22), Page.COLUMN))
+    with pytest.raises(InputFault, match="page: has no room for 40 coefficients"):
+        fit(of_coefficients(40), Page.COLUMN)
+
+
 def test_what_cannot_be_drawn_is_refused() -> None:
-    with pytest.raises(InputFault, match="not narrow"):
-        fit(invented(), Page.COLUMN)
-    many = invented()
-    repeated = many.dataset.isel(coefficient=np.zeros(MOST_ROWS + 1, dtype=int))
     with pytest.raises(InputFault, match=f"at most {MOST_ROWS}"):
-        fit(replace(many, dataset=repeated), Page.A4)
+        fit(of_coefficients(MOST_ROWS + 1), Page.A4)

@@ -19,7 +19,6 @@ from tests.figures.test_figures import apart, words, written
 
 TOLERANCE = 60
 """Pixels of the stored image that may differ."""
-WIDE = [page for page in Page if not page.is_narrow]
 
 
 def moved(found: Front, column: str, by: float) -> Front:
@@ -72,7 +71,7 @@ def test_the_wanted_share_is_a_line_across() -> None:
         assert list(across[0].get_xdata()) == list(axes.get_xlim())
 
 
-@pytest.mark.parametrize("page", WIDE)
+@pytest.mark.parametrize("page", Page)
 def test_letters_do_not_collide_and_caution_and_source_are_there(page: Page) -> None:
     figure = front(invented(), page)
     apart(figure)
@@ -102,8 +101,6 @@ def test_the_same_front_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_drawn_is_refused() -> None:
-    with pytest.raises(InputFault, match="not narrow"):
-        front(invented(), Page.COLUMN)
     many = [(f"rule {index}", 4, 400.0 + index, 0.5, 0.5, 0, 0, 0) for index in range(MOST_NAMES + 1)]
     with pytest.raises(InputFault, match=f"at most {MOST_NAMES}"):
         front(invented(rules=[*RULES[:3], *many]), Page.A4)

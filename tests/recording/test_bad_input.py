@@ -171,6 +171,16 @@ def test_a_wrong_unit_is_suspected_and_the_right_one_named(
     assert column in text
 
 
+def test_a_speed_beyond_the_airframe_is_a_doubt_where_ground_speed_agrees_and_else_a_suspicion(tmp_path: Path) -> None:
+    """Faster than the airframe flies, as kilometres an hour would be; the ground speed tells which it is."""
+    lines = with_column(TRADE.lines(), "CAS", lambda _, cell: f"{1.5 * float(cell):.2f}")
+    assert any(
+        "its fastest is 4" in one and "kt calibrated, not" in one for one in read(tmp_path, TRADE, lines).warnings
+    )
+    alone = {name: column for name, column in TRADE.columns.items() if name != "ground_speed"}
+    assert "unit = 'km/h'" in faults(tmp_path, replace(TRADE, columns=alone), lines)
+
+
 def test_a_vertical_speed_with_the_other_sign_is_suspected(tmp_path: Path) -> None:
     lines = with_column(METRIC.lines(), "vz", lambda _, cell: f"{-float(cell):.4f}")
     assert "scale = -1 for it or for vz" in faults(tmp_path, METRIC, lines)

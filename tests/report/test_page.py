@@ -13,9 +13,10 @@ from optdescent.report import compose, read_given, write_page
 from optdescent.report.page import NO_CERTIFICATE, page_html
 from optdescent.report.template import text
 from optdescent.results import CAUTION
+from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
-from tests.figures import fronts, sweeps
+from tests.figures import debriefs, fronts, sweeps
 from tests.report.stored import HOSTILE, given, write_sweep
 
 VOID = {"meta"}
@@ -146,6 +147,19 @@ def test_a_sweep_is_reported_and_no_optimum_means_no_certificate(tmp_path: Path)
     page = page_html(made)
     assert NO_CERTIFICATE in page
     assert "1 cases of the sweep have no answer" in page
+
+
+def test_a_debrief_is_reported_with_its_findings_and_figures(tmp_path: Path) -> None:
+    found = debriefs.invented()
+    write_debrief(tmp_path / "debrief.nc", found)
+    made = compose(read_given([tmp_path / "debrief.nc"]))
+    assert {table.name for table in made.tables} == {"findings", "last-useful"}
+    assert [row[7] for row in made.tables[0].rows] == [finding.evidence for finding in found.findings]
+    assert len(made.pictures.drawn) == 3
+    assert made.answers[0] == "recording: 6 findings, 2 severe."
+    page = page_html(made)
+    assert all(text(finding.evidence) in page for finding in found.findings)
+    assert "optdescent debrief recording.csv" in page
 
 
 def test_what_cannot_be_drawn_is_told_and_the_rest_is_there(tmp_path: Path) -> None:

@@ -154,3 +154,11 @@ def test_a_study_says_what_varies_and_how_many_cases(tmp_path: Path) -> None:
 
 def test_every_public_result_shows_itself() -> None:
     assert all(hasattr(of, "_repr_html_") for of in (Flight, Rule, Scenario, Study))
+
+
+def test_what_rounds_to_nothing_has_no_sign() -> None:
+    table = conditions.once().table
+    found = replace(conditions.once(), table=table.assign(excess_energy=0.0 * table["excess_energy"] - 0.1))
+    shown = words(found)
+    assert " -0 " not in shown
+    assert "energy height above the optimum's at 25 nm [ft] 0 0" in shown.replace("&#x27;", "'")

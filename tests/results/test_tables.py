@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import re
+import shutil
+import subprocess
+from pathlib import Path
 
 import pytest
 from hypothesis import example, given
@@ -90,7 +93,7 @@ def test_a_row_of_markdown_keeps_its_cells(cell: str) -> None:
 @given(st.text(max_size=40))
 def test_no_letter_of_latex_is_left_to_be_obeyed(cell: str) -> None:
     escaped = latex_escaped(cell)
-    left = re.sub(r"\\(?:text[a-z]+\{(?:2)?\}|symbol\{34\}|[{}$&#%_])|\$-\$|-\{\}(?=-)", "", escaped)
+    left = re.sub(r"\\(?:text[a-z]+\{(?:2)?\}|symbol\{34\}|[{}$&#%_])|\$(?:-|\\[lg]eq)\$|-\{\}(?=-)", "", escaped)
     assert not re.search(r"[\\{}$&#%_^~\n]", left)
 
 
@@ -109,3 +112,34 @@ def test_latex_is_a_booktabs_table() -> None:
 def test_a_bracket_or_a_star_is_no_argument_of_the_row_before() -> None:
     assert "    {}[link] & " in table_text(table("[link]"), Form.LATEX)
     assert "    {}*star & " in table_text(table("*star"), Form.LATEX)
+
+
+def test_a_wide_heading_is_stacked_a_wide_table_made_smaller_and_a_long_one_split() -> None:
+    headings = tuple(Heading(f"q{at}", "a quantity with many words", "kg") for at in range(9))
+    wide = table_text(Table("wide", "Wide", headings, (tuple(range(9)),)), Form.LATEX)
+    assert r"\resizebox{\ifdim\width>\linewidth" in wide
+    assert r"\shortstack[r]{a quantity\\with many\\words [kg]}" in wide
+    long = table_text(Table("long", "Long", headings[:1], tuple((float(at),) for at in range(100))), Form.LATEX)
+    assert r"\resizebox" not in long
+    assert long.count(r"\begin{tabular}") == 3
+    assert r"\label{tab:long-3}" in long
+    assert all(f"  {at} \\\\\n" in long for at in range(100))
+
+
+@pytest.mark.skipif(shutil.which("pdflatex") is None, reason="pdflatex is not installed")
+def test_latex_sets_what_may_stand_in_a_table(tmp_path: Path) -> None:
+    texts = (
+        r"50 % of_the $rules$ & #1 {a} \textbf{b} ~ ^ <c> | \"d\" `e` [f] *g*", "Åse Øvrebø, Łódź, Černý, São",
+        "±2 ≤ 3 ≥ 1 × 4 → 5 – 6 — 7 … 8° 9² −1 --x", "many words " * 12,
+    )  # fmt: skip
+    written = "".join(table_text(table(text), Form.LATEX) for text in texts)
+    packages = (
+        r"\documentclass{article}\usepackage[utf8]{inputenc}\usepackage[T1]{fontenc}\usepackage{booktabs,graphicx}"
+    )
+    source = tmp_path / "all.tex"
+    source.write_text(packages + "\n\\begin{document}\n" + written + "\\end{document}\n", encoding="utf-8")
+    command = ["pdflatex", "-interaction=nonstopmode", "-halt-on-error", "-no-shell-escape", source.name]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, errors="replace", check=False)
+    assert done.returncode == 0, done.stdout[-2000:]
+    assert "Overfull" not in done.stdout
+    assert "too large for page" not in done.stdout
