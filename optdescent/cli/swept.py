@@ -138,7 +138,7 @@ def rules_plain(dataset: xr.Dataset) -> list[Plain]:
     """How often each rule of a sweep was stable, with its interval, and the median fuel [kg] of its stable flights."""
     import numpy as np
 
-    from optdescent.derive.front import share_interval
+    from optdescent.rules.compared import share_interval
 
     if "rule" not in dataset.dims:
         return []

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from optdescent.derive.declaration import DeriveDeclaration
 from optdescent.derive.family import Candidate, Family, things_to_remember
 from optdescent.derive.flown import Fly, flying
-from optdescent.derive.front import Array, non_dominated, predicted_share, recommended, share_interval, share_needed
+from optdescent.derive.front import Array, non_dominated, predicted_share, recommended, share_needed
 from optdescent.derive.rule_file import rule_file_text
 from optdescent.derive.search import Score, Search
 from optdescent.derive.sets import Use, sets_of
@@ -23,7 +23,7 @@ from optdescent.optimum.progress import Progress, silent
 from optdescent.results import Provenance
 from optdescent.results.front import Effort, Front, front_dataset
 from optdescent.rules import Rule
-from optdescent.rules.compared import Compared, fuel_compared, mean_of
+from optdescent.rules.compared import Compared, fuel_compared, mean_of, share_interval
 from optdescent.rules.judged import Judged
 from optdescent.sweep.question import Asked
 from optdescent.units import NAUTICAL_MILE

@@ -7,13 +7,12 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import betabinom, binomtest
+from scipy.stats import betabinom
 
 from optdescent.results.front import Effort
+from optdescent.rules.compared import CONFIDENCE, share_interval
 
 Array = NDArray[np.float64]
-CONFIDENCE = 0.95
-"""Of every interval of a share [-]."""
 
 
 def non_dominated(simplicity: Array, fuel: Array, share: Array) -> NDArray[np.bool_]:
@@ -41,17 +40,6 @@ def recommended(columns: Mapping[str, Array], effort: Effort) -> Array:
         keys = (-columns["held_share"][alike], columns["fuel_mean"][alike], columns["simplicity"][alike])
         found[alike[np.lexsort(keys)[0]]] = 1.0
     return found
-
-
-def share_interval(stable: int, count: int) -> tuple[float, float]:
-    """Confidence interval [-] of the share of stable gates, from so many of so many [-].
-
-    References
-    ----------
-    Wilson, Probable inference, the law of succession, and statistical inference, JASA 22 (1927) 209-212 (published).
-    """
-    found = binomtest(stable, count).proportion_ci(CONFIDENCE, method="wilson")
-    return float(found.low), float(found.high)
 
 
 def share_needed(wanted: float, count: int) -> float:

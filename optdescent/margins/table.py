@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
-from scipy.stats import binomtest
 
 from optdescent.margins.attribution import classed_by, has_classes, remainder, variance_shares
 from optdescent.margins.breaking import Break, Breaking
@@ -19,13 +18,12 @@ from optdescent.margins.margins import DISTANCES
 from optdescent.results.margins import COORDINATES
 from optdescent.results.over_conditions import CASE_COLUMNS, ROW_COLUMNS, TABLE_COLUMNS
 from optdescent.rules import Rule
-from optdescent.rules.compared import Compared, fuel_compared, mean_of
+from optdescent.rules.compared import Compared, fuel_compared, mean_of, share_interval
 from optdescent.scenario import Axis, Conditions, Level
 
 Array = NDArray[np.float64]
 _HIGH, _LOW = 90.0, 10.0
 """Percentiles that a table shows: one condition of ten beyond."""
-_CONFIDENCE = 0.95
 
 
 def table_by_rule(
@@ -81,7 +79,7 @@ def _row(own: Flown, best: Mapping[int, tuple[float, float]]) -> dict[str, float
         return {**dict.fromkeys(ROW_COLUMNS, float("nan")), "flown": 0.0, "compared": 0.0, "stable_flights": 0.0}
     judged = own.judged
     count, stable = judged.stable.size, int(np.count_nonzero(judged.stable))
-    interval = binomtest(stable, count).proportion_ci(_CONFIDENCE, method="wilson")
+    low, high = share_interval(stable, count)
     compared = [at for at, number in enumerate(own.numbers.tolist()) if number in best and judged.stable[at]]
     optima = [best[number] for number in own.numbers[compared].tolist()]
     fuel = judged.fuel[compared] - np.array([fuel for fuel, _ in optima])
@@ -90,8 +88,8 @@ def _row(own: Flown, best: Mapping[int, tuple[float, float]]) -> dict[str, float
         "flown": float(count),
         "stable_flights": float(stable),
         "stable_share": stable / count,
-        "stable_share_low": float(interval.low),
-        "stable_share_high": float(interval.high),
+        "stable_share_low": low,
+        "stable_share_high": high,
         "limits_kept_share": float(np.mean(judged.stable & judged.limits_kept)),
         "gate_energy_median": float(_percentile(judged.gate_energy, 50.0)),
         "gate_energy_high": float(_percentile(judged.gate_energy, _HIGH)),

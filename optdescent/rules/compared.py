@@ -13,9 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import binomtest
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+CONFIDENCE = 0.95
+"""Of every interval of a share [-]."""
 
 
 @dataclass(frozen=True)
@@ -45,3 +48,14 @@ def mean_of(values: Array) -> float:
     """Mean [as the values] of those that are known; not a number where none is."""
     known = values[np.isfinite(values)]
     return float(np.mean(known)) if known.size else float("nan")
+
+
+def share_interval(stable: int, count: int) -> tuple[float, float]:
+    """Confidence interval [-] of the share of stable gates, from so many of so many [-].
+
+    References
+    ----------
+    Wilson, Probable inference, the law of succession, and statistical inference, JASA 22 (1927) 209-212 (published).
+    """
+    found = binomtest(stable, count).proportion_ci(CONFIDENCE, method="wilson")
+    return float(found.low), float(found.high)

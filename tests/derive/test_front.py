@@ -14,9 +14,9 @@ from optdescent.derive.front import (
     non_dominated,
     predicted_share,
     recommended,
-    share_interval,
     share_needed,
 )
+from optdescent.rules.compared import share_interval
 from tests.figures.fronts import EFFORT
 
 POINTS = st.lists(
