@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from optdescent.arrival import Gate
 from optdescent.corridor import SCHEDULE, Still
-from optdescent.debrief.track import Track
+from optdescent.debrief.track import MOVES, Track
 from optdescent.motion.stability import AtGate, shortfalls
 from optdescent.results.debrief import Finding, Severity, Subject
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
@@ -66,7 +66,7 @@ def _before(track: Track, checks: Sequence[float]) -> Iterator[Finding]:
         lost.append("how the glide path was captured")
     elif begins < -path.distance(path.capture_at_most):
         lost.append("what was done before the glide path could be captured")
-    out = [device.name for device in track.devices if _first(track.out(device)) > _OUT]
+    out = [device.name for device in track.devices if _first(track.out(device)) > MOVES]
     lost += [f"when {_listed(out)} came out"] if out else []
     if lost:
         yield _noted(track, 0, f"{'; '.join(lost)}: the recording begins here")
@@ -76,10 +76,6 @@ def _before(track: Track, checks: Sequence[float]) -> Iterator[Finding]:
     if track.farthest < min(max(checks), begins):
         said = f"energy before {track.farthest / NAUTICAL_MILE:.0f} nm, where the scenario begins"
         yield _noted(track, int(np.nanargmax(np.where(track.to_go <= track.farthest, track.to_go, np.nan))), said)
-
-
-_OUT = 0.03
-"""Part of its travel [-] from which a device counts as out: above the noise of a position."""
 
 
 def _first(values: Array) -> float:

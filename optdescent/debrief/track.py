@@ -24,7 +24,7 @@ _CAPTURED_WITHIN = 3.0 * NAUTICAL_MILE
 """How far [m] beyond the farthest place of capture that may be."""
 _LONGEST_GAP = 6.0
 """Time [s] across which nothing is told of a device that came out meanwhile."""
-_MOVES = 0.03
+MOVES = 0.03
 """Part of its travel [-] by which a device has begun to move: above the noise of a position."""
 
 
@@ -105,7 +105,7 @@ class Track:
     def is_told(self, device: Device) -> bool:
         """Whether the flight shows a device come out, or stay in: known, in at first, and not out across a gap."""
         known = np.flatnonzero(np.isfinite(self.out(device)))
-        if not known.size or self.out(device)[known[0]] > _MOVES:
+        if not known.size or self.out(device)[known[0]] > MOVES:
             return False
         at = self.selected(device)
         after = known[known > at] if at is not None else known[:0]
@@ -139,8 +139,8 @@ class Track:
 def selected_at(out: Array) -> int | None:
     """Index [-] of the last point before a device, out by so much (point,) [-], begins to move out for good."""
     known = np.flatnonzero(np.isfinite(out))
-    moving = known[out[known] > _MOVES]
+    moving = known[out[known] > MOVES]
     if not moving.size or moving[0] == known[0]:
         return None
-    inside = known[(known < moving[-1]) & (out[known] <= _MOVES)]
+    inside = known[(known < moving[-1]) & (out[known] <= MOVES)]
     return int(inside[-1]) if inside.size else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TypeAlias, assert_never
+from typing import assert_never
 
 from optdescent.report.debrief_tables import debrief_tables
 from optdescent.report.flight_tables import action_table, flight_table, miss_table, optimum_tables
@@ -14,11 +14,11 @@ from optdescent.results import Fit, Flight
 from optdescent.results.corridor import Corridor
 from optdescent.results.debrief import Debrief
 from optdescent.results.front import Front
-from optdescent.results.last_action import LastActions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
 from optdescent.results.rule_sheet import RuleSheet
 from optdescent.results.slope import SlopeChart
+from optdescent.results.stored import Alone
 from optdescent.results.sweep import Swept
 from optdescent.results.tables import Table
 
@@ -47,21 +47,7 @@ def _told(given: list[Given]) -> frozenset[str]:
     return frozenset(name for table in tables for name in texts(table, "flight"))
 
 
-_Alone: TypeAlias = (
-    Margins
-    | OverConditions
-    | Corridor
-    | SlopeChart
-    | Front
-    | Fit
-    | RuleSheet
-    | Swept
-    | Debrief
-    | tuple[LastActions, ...]
-)
-
-
-def _of_one(held: _Alone) -> tuple[Table, ...]:
+def _of_one(held: Alone) -> tuple[Table, ...]:
     """Tables of a result that stands alone."""
     match held:
         case Margins():

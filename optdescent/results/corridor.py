@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
+from optdescent.results.files import csv_text, read_result, write_netcdf, write_text
 from optdescent.results.marks import Marks
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
@@ -128,14 +128,11 @@ class Corridor:
             The file cannot be read or does not hold a corridor.
         """
         try:
-            dataset = read_netcdf(path)
-            attributes: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
-            if attributes["kind"] != "corridor":
-                raise ValueError(f"it holds a result of kind {attributes['kind']!r}")
+            dataset, attributes = read_result(path, "corridor")
             return cls(
-                dataset.drop_attrs(deep=False),
+                dataset,
                 float(attributes["mass_kg"]),
-                Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
+                Provenance.of_attributes(attributes),
                 Marks.from_plain(json.loads(attributes["marks"])),
             )
         except (OSError, KeyError, TypeError, ValueError) as error:

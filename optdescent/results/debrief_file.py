@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, cast
 
-import xarray as xr
-
 from optdescent.results.debrief import Debrief, Finding, Severity, Subject, WhatIf
-from optdescent.results.files import Fault, InputFault, read_netcdf, replacing
+from optdescent.results.files import Fault, InputFault, read_netcdf, read_result, replacing
 from optdescent.results.flight import Flight, gate_of_plain
 from optdescent.results.last_action import LastAction, LastActions
 from optdescent.results.provenance import Provenance
@@ -64,16 +61,13 @@ def read_debrief(path: str | Path) -> Debrief:
         The file cannot be read or does not hold a debrief.
     """
     try:
-        root = read_netcdf(path)
-        given: dict[str, Any] = {str(key): value for key, value in root.attrs.items()}
-        if given.get("kind") != KIND:
-            raise ValueError(f"it is of kind {given.get('kind')!r}")
-        flights = [Flight.of_stored(_group(path, f"flight_{at}")) for at in range(int(given["flights"]))]
+        root, given = read_result(path, KIND)
+        flights = [Flight.of_stored(read_netcdf(path, f"flight_{at}")) for at in range(int(given["flights"]))]
         tried: list[dict[str, Any]] = json.loads(given["what_ifs"])
         return Debrief(
             flight=flights[0],
             findings=tuple(_finding(plain) for plain in json.loads(given["findings"])),
-            points=root.drop_attrs(deep=False),
+            points=root,
             last=_last(json.loads(given["last"])),
             others=tuple(flights[int(at)] for at in json.loads(given["others"])),
             what_ifs=tuple(
@@ -84,12 +78,6 @@ def read_debrief(path: str | Path) -> Debrief:
     except (OSError, KeyError, IndexError, TypeError, ValueError) as error:
         told = f"does not hold a debrief ({error})"
         raise InputFault([Fault(str(path), "", told, "debrief.nc of this package")]) from error
-
-
-def _group(path: str | Path, name: str) -> xr.Dataset:
-    # xarray leaves part of the annotation of its function open
-    load = cast(Callable[..., xr.Dataset], xr.load_dataset)
-    return load(path, engine="h5netcdf", group=name, decode_timedelta=False)
 
 
 def _plain(finding: Finding) -> dict[str, Any]:

@@ -93,11 +93,26 @@ def write_netcdf(path: Path, dataset: xr.Dataset) -> None:
         cast(Any, dataset).to_netcdf(temporary, engine="h5netcdf")
 
 
-def read_netcdf(path: str | Path) -> xr.Dataset:
-    """Dataset of a netCDF-4 file, in memory, the file closed."""
+def read_netcdf(path: str | Path, group: str | None = None) -> xr.Dataset:
+    """Dataset of a netCDF-4 file, or of one group of it, in memory, the file closed."""
     # xarray leaves part of the annotation of its function open
     load = cast(Callable[..., xr.Dataset], xr.load_dataset)
-    return load(path, engine="h5netcdf", decode_timedelta=False)
+    return load(path, engine="h5netcdf", group=group, decode_timedelta=False)
+
+
+def read_result(path: str | Path, kind: str) -> tuple[xr.Dataset, dict[str, Any]]:
+    """Dataset [SI] of a stored result of a kind, as it was before it was stamped, and what it was stamped with.
+
+    Raises
+    ------
+    OSError, ValueError
+        The file cannot be read, or holds another kind.
+    """
+    dataset = read_netcdf(path)
+    given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
+    if given.get("kind") != kind:
+        raise ValueError(f"it is of kind {given.get('kind')!r}")
+    return dataset.drop_attrs(deep=False), given
 
 
 def netcdf_kind(path: str | Path) -> str:

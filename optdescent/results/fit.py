@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_netcdf, write_netcdf
+from optdescent.results.files import read_result, write_netcdf
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -140,15 +140,12 @@ class Fit:
             The file cannot be read or does not hold a fit.
         """
         try:
-            dataset = read_netcdf(path)
-            given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
-            if given.get("kind") != "fit":
-                raise ValueError(f"it is of kind {given.get('kind')!r}")
-            provenance = Provenance(given["title"], given["scenario"], given["scenario_digest"])
+            dataset, given = read_result(path, "fit")
+            provenance = Provenance.of_attributes(given)
         except (OSError, KeyError, TypeError, ValueError) as error:
             faults = [Fault(str(path), "", f"does not hold a fit ({error})", "a fit written by this package")]
             raise InputFault(faults) from error
-        return cls(dataset.drop_attrs(deep=False), provenance)
+        return cls(dataset, provenance)
 
     def lines(self) -> list[str]:
         """Table of the coefficients as text [-], one line each under a heading, then the noise [kt, ft]."""

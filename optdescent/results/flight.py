@@ -181,7 +181,7 @@ class Flight:
             summary=_summary(json.loads(attributes["summary"])),
             kind=Kind(attributes["kind"]),
             name=attributes["name"],
-            provenance=Provenance(attributes["title"], attributes["scenario"], attributes["scenario_digest"]),
+            provenance=Provenance.of_attributes(attributes),
             marks=Marks.from_plain(json.loads(attributes["marks"])),
             solver=SolverRecord.from_plain(solver) if solver else None,
             actions=tuple(Action(**action) for action in json.loads(attributes.get("actions", "[]"))),

@@ -14,7 +14,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_netcdf, write_netcdf, write_text
+from optdescent.results.files import read_result, write_netcdf, write_text
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -215,12 +215,8 @@ class Front:
             The file cannot be read or does not hold a front.
         """
         try:
-            table = read_netcdf(path)
-            given: dict[str, Any] = {str(key): value for key, value in table.attrs.items()}
-            if given.get("kind") != "front":
-                raise ValueError(f"it is of kind {given.get('kind')!r}")
-            texts = (str(given[key]) for key in ("title", "scenario", "scenario_digest", "of"))
-            return cls(table, Provenance(*texts))
+            table, given = read_result(path, "front")
+            return cls(table.assign_attrs(given), Provenance.of_attributes(given))
         except (OSError, KeyError, TypeError, ValueError) as error:
             told = f"does not hold a front ({error})"
             raise InputFault([Fault(str(path), "", told, "front.nc of this package")]) from error

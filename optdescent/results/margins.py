@@ -13,7 +13,7 @@ import numpy as np
 import xarray as xr
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_netcdf, write_netcdf, write_text
+from optdescent.results.files import read_result, write_netcdf, write_text
 from optdescent.results.flight import Flight
 from optdescent.results.notebook import margins_html, margins_rows
 from optdescent.results.provenance import CAUTION, Provenance
@@ -123,12 +123,9 @@ class Margins:
             The file cannot be read or does not hold margins.
         """
         try:
-            dataset = read_netcdf(path)
-            given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
-            if given.get("kind") != "margins":
-                raise ValueError(f"it is of kind {given.get('kind')!r}")
-            provenance = Provenance(given["title"], given["scenario"], given["scenario_digest"])
-            return cls(dataset.drop_attrs(deep=False), (), provenance)
+            dataset, given = read_result(path, "margins")
+            provenance = Provenance.of_attributes(given)
+            return cls(dataset, (), provenance)
         except (OSError, KeyError, TypeError, ValueError) as error:
             told = f"does not hold margins ({error})"
             raise InputFault([Fault(str(path), "", told, "margins.nc of this package")]) from error

@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
+from optdescent.results.files import csv_text, read_result, write_netcdf, write_text
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -138,16 +138,12 @@ class OverConditions:
             The file cannot be read or does not hold margins over conditions.
         """
         try:
-            dataset = read_netcdf(path)
-            given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
-            if given.get("kind") != KIND:
-                raise ValueError(f"it is of kind {given.get('kind')!r}")
-            bare = dataset.drop_attrs(deep=False)
-            of_cases = [name for name, own in bare.data_vars.items() if "case" in own.dims]
-            table = bare.drop_vars([*of_cases, "case"]).assign_attrs(
+            dataset, given = read_result(path, KIND)
+            of_cases = [name for name, own in dataset.data_vars.items() if "case" in own.dims]
+            table = dataset.drop_vars([*of_cases, "case"]).assign_attrs(
                 conditions=given["conditions"], conditions_with_optimum=int(given["conditions_with_optimum"])
             )
-            return cls(table, bare[of_cases], Provenance(given["title"], given["scenario"], given["scenario_digest"]))
+            return cls(table, dataset[of_cases], Provenance.of_attributes(given))
         except (OSError, KeyError, TypeError, ValueError) as error:
             told = f"does not hold margins over conditions ({error})"
             raise InputFault([Fault(str(path), "", told, "conditions.nc of this package")]) from error

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import version
+from typing import Any
 
 from optdescent.caution import CAUTION as CAUTION
 
@@ -40,6 +42,18 @@ class Provenance:
     def source(self) -> str:
         """Title and line, for tables."""
         return f"{self.title}; {self.line}"
+
+    @classmethod
+    def of_attributes(cls, given: Mapping[str, Any]) -> Provenance:
+        """What the attributes of a stored result say [-].
+
+        Raises
+        ------
+        KeyError
+            One is missing.
+        """
+        texts = (str(given[key]) for key in ("title", "scenario", "scenario_digest"))
+        return cls(*texts, of=str(given.get("of", "scenario")))
 
     def attributes(self) -> dict[str, str]:
         """Attributes that every stored result carries [-]."""

@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_netcdf, write_netcdf
+from optdescent.results.files import read_result, write_netcdf
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import COLUMNS, Column
@@ -114,17 +114,14 @@ class RuleSheet:
             The file cannot be read or does not hold a rule sheet.
         """
         try:
-            dataset = read_netcdf(path)
-            given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
-            if given.get("kind") != _KIND:
-                raise ValueError(f"it is of kind {given.get('kind')!r}")
+            dataset, given = read_result(path, _KIND)
             return cls(
-                dataset.drop_attrs(deep=False),
+                dataset,
                 given["rule"],
                 given["rule_title"],
                 given["rule_source"],
                 tuple(json.loads(given["sentences"])),
-                Provenance(given["title"], given["scenario"], given["scenario_digest"]),
+                Provenance.of_attributes(given),
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
             allowed = "a rule sheet written by this package"

@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import csv_text, read_netcdf, write_netcdf, write_text
+from optdescent.results.files import csv_text, read_result, write_netcdf, write_text
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -138,13 +138,9 @@ class SlopeChart:
             The file cannot be read or does not hold a slope chart.
         """
         try:
-            dataset = read_netcdf(path)
-            attributes: Plain = {str(key): value for key, value in dataset.attrs.items()}
-            if attributes["kind"] != "slope":
-                raise ValueError(f"it holds a result of kind {attributes['kind']!r}")
-            texts = (str(attributes[key]) for key in ("title", "scenario", "scenario_digest", "of"))
+            dataset, attributes = read_result(path, "slope")
             angle, altitude = (float(attributes[key]) for key in ("angle_rad", "pressure_altitude_m"))
-            return cls(dataset.drop_attrs(deep=False), angle, altitude, Provenance(*texts))
+            return cls(dataset, angle, altitude, Provenance.of_attributes(attributes))
         except (OSError, KeyError, TypeError, ValueError) as error:
             given = f"does not hold a slope chart ({error})"
             raise InputFault([Fault(str(path), "", given, "a slope chart written by this package")]) from error

@@ -22,9 +22,8 @@ from optdescent.results.rule_sheet import RuleSheet
 from optdescent.results.slope import SlopeChart
 from optdescent.results.sweep import Swept
 
-Stored = (
-    Flight
-    | Margins
+Alone = (
+    Margins
     | OverConditions
     | Corridor
     | SlopeChart
@@ -35,6 +34,8 @@ Stored = (
     | Swept
     | tuple[LastActions, ...]
 )
+"""Results that stand alone: all but flights, of which several are told together."""
+Stored = Flight | Alone
 """What a file may hold."""
 _READERS: Mapping[str, Callable[[Path], Stored]] = {
     **dict.fromkeys((kind.value for kind in Kind), Flight.from_netcdf),
