@@ -41,7 +41,7 @@ def findings(track: Track) -> tuple[Finding, ...]:
     """Everything found, in order of time."""
     looks: Sequence[Callable[[Track], Iterator[Finding]]] = (
         _too_high, _brake_stowed, _levelled, _thrust_with_brake, _selections, _capture, _sink, _limits, _last_useful,
-        _gate,
+        _gate, _gone_around,
     )  # fmt: skip
     found = [finding for look in looks for finding in look(track)] + list(not_told(track, CHECKS))
     return tuple(sorted(found, key=lambda finding: finding.time))
@@ -272,3 +272,11 @@ def _gate(track: Track) -> Iterator[Finding]:
         evidence = "; ".join(gate.reasons) or "it is not passed"
         at = gate_index(track)
         yield track.finding(at, Subject.UNSTABLE, Severity.SEVERE, f"at {gate.height / FOOT:.0f} ft: {evidence}")
+
+
+def _gone_around(track: Track) -> Iterator[Finding]:
+    """Where a recording climbs away from its approach: to note, whatever it was for."""
+    reading = track.flight.reading
+    if reading is not None and reading.is_gone_around:
+        evidence = f"climbs away from {_feet(float(track.height[-1]))}; the approach is debriefed up to here"
+        yield track.finding(track.height.size - 1, Subject.GONE_AROUND, Severity.NOTE, evidence)

@@ -142,9 +142,14 @@ def _after(track: Track, checks: Sequence[float]) -> Iterator[Finding]:
     missed = [check for check in checks if check <= ends]
     if not is_gate_told(track):
         at, last = gate_index(track), track.to_go.size - 1
-        why = "the recording ends here" if at == last else _listed(track.flight.summary.gate.reasons)
+        why = _ending(track) if at == last else _listed(track.flight.summary.gate.reasons)
         lost = [*([_checks(missed)] if missed else []), f"whether it was stable at {gate.height / FOOT:.0f} ft"]
         yield _noted(track, at, f"{'; '.join(lost)}: {why}")
+
+
+def _ending(track: Track) -> str:
+    reading = track.flight.reading
+    return "gone around here" if reading is not None and reading.is_gone_around else "the recording ends here"
 
 
 def gate_index(track: Track) -> int:

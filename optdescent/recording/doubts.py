@@ -15,7 +15,10 @@ from optdescent.results.reading import Gap, LeftOut
 
 @dataclass
 class Doubts:
-    """Faults, warnings, rows left out, gaps and filled points of one file; `counted` says how rows are numbered."""
+    """Faults, warnings, rows left out, gaps and filled points of one file; `counted` says how rows are numbered.
+
+    `is_gone_around` says that the flight climbs away from its approach.
+    """
 
     file: str
     counted: str
@@ -24,6 +27,7 @@ class Doubts:
     left_out: list[LeftOut] = field(default_factory=list[LeftOut])
     gaps: list[Gap] = field(default_factory=list[Gap])
     filled: list[tuple[str, int]] = field(default_factory=list[tuple[str, int]])
+    is_gone_around: bool = False
 
     def fault(self, key: str, given: str, allowed: str) -> None:
         """Note a fault [-]."""

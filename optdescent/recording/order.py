@@ -1,9 +1,12 @@
-"""Rows in the order of time: repeated rows, a clock that runs backwards, taxiing and climbing left out and counted."""
+"""Rows in the order of time and of one approach: what repeats, runs backwards, taxies or climbs is counted, left out."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from optdescent.recording.doubts import Doubts
 from optdescent.recording.values import Array, Raw
@@ -20,6 +23,10 @@ FEWEST = 10
 """Fewest rows of a recording."""
 _FLYING = 0.5
 """Share of the reference speed [-] below which an aircraft counts as on the ground."""
+_APPROACH, _AWAY = 4000.0 * FOOT, 500.0 * FOOT
+"""Height [m] above the aerodrome below which a climb leaves an approach, and how high it climbs (our choice)."""
+_SPIKE = 9
+"""Rows over whose median an altitude is looked at: a spike is not a climb."""
 _SPEEDS = ("calibrated_airspeed", "true_airspeed", "ground_speed")
 
 
@@ -67,8 +74,18 @@ def _without_back(raw: Raw, doubts: Doubts) -> Raw:
     return raw.kept(late)
 
 
-def flown_part(raw: Raw, altitude: Array, reference_speed: float, doubts: Doubts) -> Raw:
-    """Rows of the descent [SI]: none on the ground, none before the highest level, by an altitude (row,) [m].
+@dataclass(frozen=True)
+class Aerodrome:
+    """What tells flying from rolling and an approach from a climb: elevation [m], the least reference speed [m/s]."""
+
+    elevation: float
+    reference_speed: float
+
+
+def flown_part(raw: Raw, altitude: Array, there: Aerodrome, doubts: Doubts) -> Raw:
+    """Rows of one descent [SI]: none on the ground, before the highest level, or after it is gone around.
+
+    They are told by an altitude (row,) [m].
 
     Raises
     ------
@@ -91,10 +108,27 @@ def flown_part(raw: Raw, altitude: Array, reference_speed: float, doubts: Doubts
     climbing = place < reached
     if top - float(altitude[known[0]]) < _LEAST_DESCENT:
         climbing[:] = False
-    on_ground = _on_ground(raw, place, reference_speed)
+    on_ground = _on_ground(raw, place, there.reference_speed)
     doubts.leave_out("before the highest level is reached: a climb", raw.rows[climbing])
     doubts.leave_out(f"slower than {_FLYING:g} of the reference speed: on the ground", raw.rows[on_ground & ~climbing])
-    return raw.kept(~climbing & ~on_ground)
+    away = _climbing_away(np.where(climbing | on_ground, np.nan, altitude), there.elevation) & ~climbing & ~on_ground
+    doubts.leave_out("after the lowest point of the approach: gone around", raw.rows[away])
+    doubts.is_gone_around = bool(away.any())
+    return raw.kept(~climbing & ~on_ground & ~away)
+
+
+def _climbing_away(altitude: Array, elevation: float) -> NDArray[np.bool_]:
+    """Rows after the lowest of an approach, by altitudes (row,) [m], if the flight climbs away from there."""
+    known = np.flatnonzero(np.isfinite(altitude))
+    rows = np.arange(altitude.size)
+    heights = np.asarray(median_filter(altitude[known], _SPIKE, mode="nearest"), dtype=float)
+    lowest = np.minimum.accumulate(heights)
+    away = np.flatnonzero((heights > lowest + _AWAY) & (lowest < elevation + _APPROACH))
+    if not away.size:
+        return np.zeros(rows.size, dtype=np.bool_)
+    about = int(np.argmin(heights[: away[0]]))
+    near = known[max(about - _SPIKE, 0) : about + _SPIKE]
+    return np.asarray(rows > near[int(np.argmin(altitude[near]))], dtype=np.bool_)
 
 
 def _on_ground(raw: Raw, place: NDArray[np.intp], reference_speed: float) -> NDArray[np.bool_]:

@@ -36,7 +36,7 @@ from optdescent.recording.frozen import without_frozen
 from optdescent.recording.grid import grid_of, on_grid
 from optdescent.recording.known import Known
 from optdescent.recording.met import unknown
-from optdescent.recording.order import flown_part, in_order
+from optdescent.recording.order import Aerodrome, flown_part, in_order
 from optdescent.recording.quantity import QUANTITIES, Course
 from optdescent.recording.rough import altitude as rough_altitude
 from optdescent.recording.scatter import propagated, resolution, scatter
@@ -114,6 +114,7 @@ def read_recording(path: str | Path, columns: str | Path | ColumnMap, scenario: 
         filled=tuple(doubts.filled),
         origins=_origins(known, asked, scenario),
         warnings=tuple(doubts.warnings),
+        is_gone_around=doubts.is_gone_around,
     )
     flight = record(scenario, _measured(known, trajectory, asked, reading), Kind.RECORDING, asked.title)
     return Recording(flight, reading)
@@ -125,7 +126,7 @@ def _checked(raw: Raw, asked: ColumnMap, scenario: Scenario, doubts: Doubts) -> 
     check_units(raw, asked, scenario, doubts)
     raw = without_frozen(raw, asked, doubts)
     slowest = float(reference_speed(scenario.airframe, scenario.airframe.masses.least))
-    return flown_part(raw, rough_altitude(raw), slowest, doubts)
+    return flown_part(raw, rough_altitude(raw), Aerodrome(scenario.arrival.elevation, slowest), doubts)
 
 
 def _known(raw: Raw, asked: ColumnMap, doubts: Doubts) -> Known:

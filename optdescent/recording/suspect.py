@@ -94,7 +94,7 @@ class _Check:
                 self._judge(first, name, _middle(found[first], found[name]), _SAME)
 
     def _final(self) -> None:
-        """Altitude against the glide path's gradient, over the last miles."""
+        """Altitude against the glide path's gradient, over the last miles down to the lowest."""
         raw = self.raw
         if not raw.has("distance_to_go"):
             return
@@ -102,7 +102,10 @@ class _Check:
         path = self.scenario.arrival.glide_path
         near = (to_go < _NEAR) & (to_go > 0.0)
         for name, altitude in rough.altitudes(raw).items():
-            rows = np.flatnonzero(near & np.isfinite(altitude))
+            known = np.flatnonzero(np.isfinite(altitude))
+            rows = known[near[known]]
+            if altitude[known[-1]] < altitude[known[0]]:  # what is after the lowest point is gone around
+                rows = rows[rows <= np.nanargmin(altitude)]
             if rows.size < 3 or np.ptp(to_go[rows]) < 0.3 * _NEAR:
                 continue
             slope = float(np.polyfit(to_go[rows], altitude[rows], 1)[0])

@@ -47,6 +47,7 @@ class Subject(Enum):
     LIMIT = "a limit passed"
     LAST_USEFUL = "last useful action passed"
     UNSTABLE = "unstable at the gate"
+    GONE_AROUND = "gone around"
     NOT_TOLD = "not told"
 
 

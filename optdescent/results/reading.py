@@ -52,6 +52,7 @@ class Reading:
 
     `rows` in the file and `points` of the flight; `grid` and `smoothing` in a sentence; `filled` counts points of a
     quantity that lie between recorded values no further apart than a gap [-]; `digest` is that of the file and its map.
+    `is_gone_around` says that the flight climbs away from where it ends, and that what comes after is left out.
     """
 
     file: str
@@ -66,6 +67,7 @@ class Reading:
     filled: tuple[tuple[str, int], ...]
     origins: tuple[Origin, ...]
     warnings: tuple[str, ...]
+    is_gone_around: bool = False
 
     def origin(self, quantity: str) -> Origin:
         """Where a column is from; not known [SI] if nothing is said of it."""
@@ -84,7 +86,7 @@ class Reading:
     @classmethod
     def from_plain(cls, data: dict[str, Any]) -> Reading:
         """Reading from nested dictionaries, as stored in a file [SI]."""
-        told = {field.name: data[field.name] for field in fields(cls)}
+        told = {field.name: data[field.name] for field in fields(cls) if field.name in data}
         told["left_out"] = tuple(LeftOut(one["reason"], tuple(one["rows"])) for one in data["left_out"])
         told["gaps"] = tuple(Gap(**one) for one in data["gaps"])
         told["filled"] = tuple((str(name), int(count)) for name, count in data["filled"])

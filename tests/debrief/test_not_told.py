@@ -15,7 +15,7 @@ from optdescent.debrief import debrief, measures
 from optdescent.recording import read_recording
 from optdescent.results import Flight
 from optdescent.results.debrief import Debrief, Severity, Subject
-from optdescent.units import KNOT, NAUTICAL_MILE
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.debrief.recordings import FOLDER, RULE, SCENARIO, TRUTH, against, debriefed, silent
 
 Row = dict[str, str]
@@ -29,6 +29,28 @@ def rewritten(folder: Path, change: Callable[[Row], Row | None]) -> Flight:
     text = "\n".join([",".join(rows[0]), *(",".join(row.values()) for row in rows)])
     (folder / "changed.csv").write_text(text + "\n", encoding="utf-8")
     return read_recording(folder / "changed.csv", FOLDER / "columns.toml", SCENARIO).flight
+
+
+def gone_around(folder: Path, below_ft: float) -> Flight:
+    """The good recording up to a height, then 60 s of climb at 2400 ft/min with thrust, and no nearer than 0.2 nm."""
+    lines = (FOLDER / "good.csv").read_text(encoding="utf-8").splitlines()
+    rows = list(csv.DictReader(lines[2:]))
+    elevation = SCENARIO.arrival.elevation / FOOT
+    last = next(index for index, row in enumerate(rows) if float(row["altitude_ft"]) - elevation < below_ft)
+    began = rows[last]
+    for second in range(1, 61):
+        climbing = {
+            "time_s": str(float(began["time_s"]) + second),
+            "distance_nm": str(max(float(began["distance_nm"]) - 0.04 * second, 0.2)),
+            "altitude_ft": str(float(began["altitude_ft"]) + 40.0 * second),
+            "vertical_speed_ft_per_min": "2400",
+            "ground_speed_kt": str(float(began["ground_speed_kt"]) + second % 3),
+            "thrust": "0.9",
+        }
+        rows[last + second :] = [{**began, **climbing}]
+    text = "\n".join([",".join(rows[0]), *(",".join(row.values()) for row in rows)])
+    (folder / "around.csv").write_text(text + "\n", encoding="utf-8")
+    return read_recording(folder / "around.csv", FOLDER / "columns.toml", SCENARIO).flight
 
 
 def within(begins: float, ends: float = -1.0) -> Callable[[Row], Row | None]:
@@ -80,6 +102,28 @@ def test_one_that_ends_before_the_gate_is_not_called_unstable_nor_lost(tmp_path:
     assert "the last use of idle and schedule, speed brake, early flaps, early gear and everything" in said(found)
     assert "whether it was stable at 1000 ft: the recording ends here" in said(found)
     assert {one.severity for one in found.about(Subject.NOT_TOLD)} == {Severity.NOTE}
+
+
+@pytest.mark.parametrize(("below_ft", "is_judged"), [(1500.0, False), (700.0, True)])
+def test_a_go_around_is_told_and_the_approach_is_debriefed_up_to_it(
+    tmp_path: Path, below_ft: float, is_judged: bool
+) -> None:
+    """Above the gate nothing is said of the gate; below it the gate was passed, stable as in the whole recording."""
+    flight = gone_around(tmp_path, below_ft)
+    found = debrief(flight, against(), silent)
+    assert flight.reading is not None
+    assert [(one.reason, len(one.rows)) for one in flight.reading.left_out] == [
+        ("after the lowest point of the approach: gone around", 60)
+    ]
+    assert flight.column("height_above_threshold")[-1] / FOOT == pytest.approx(below_ft, abs=60.0)
+    around = found.about(Subject.GONE_AROUND)
+    assert [one.severity for one in around] == [Severity.NOTE]
+    assert around[0].time == float(flight.column("time")[-1])
+    assert not found.about(Subject.UNSTABLE)
+    assert flight.summary.gate.reached is is_judged
+    assert flight.summary.gate.stable is is_judged
+    assert ("whether it was stable at 1000 ft: gone around here" in said(found)) is not is_judged
+    assert not found.severe
 
 
 def test_a_gap_in_a_device_is_told_with_its_length_and_place() -> None:
