@@ -239,7 +239,7 @@ def rehearse(scenario: Path, seed: int, output: Path, debug: bool) -> None:
 def _rehearse(path: Path, seed: int, output: Path) -> None:
     from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output
-    from optdescent.debrief.rehearse import csv_of, map_of, rehearsed, scripts, truth_of
+    from optdescent.debrief.rehearse import csv_of, map_of, rehearsals, truth_of
     from optdescent.results.files import write_text
     from optdescent.rules import read_rules
     from optdescent.scenario import Scenario
@@ -248,7 +248,7 @@ def _rehearse(path: Path, seed: int, output: Path) -> None:
     rules = {rule.name: rule for rule in read_rules("library")}
     own = (rules["300-with-allowances"], rules["three-degrees"], rules["path-from-above"])
     check_output(output)
-    flown = [rehearsed(script, scenario) for script in scripts(scenario, *own)]
+    flown = rehearsals(scenario, *own)
     for number, one in enumerate(flown):
         write_text(output / f"{one.name}.csv", csv_of(one, seed + number))
         click.echo(f"{output / one.name}.csv: {one.title}")

@@ -17,6 +17,7 @@ from scipy.interpolate import CubicHermiteSpline
 
 from optdescent.airframe.speeds import GEAR
 from optdescent.debrief.track import selected_at
+from optdescent.inputs import Fault, InputFault
 from optdescent.results import Flight
 from optdescent.results.debrief import Subject
 from optdescent.results.provenance import CAUTION
@@ -136,6 +137,29 @@ def _level_off() -> tuple[When, ...]:
     return always_high(Use.LEVEL, 0.0, least), always_low(Use.LEVEL, 0.0, least)
 
 
+def rehearsals(scenario: Scenario, rule: Rule, steep: Rule, from_above: Rule) -> tuple[Rehearsal, ...]:
+    """Each script flown [SI]: rules as `scripts` has them.
+
+    Raises
+    ------
+    InputFault
+        The scenario begins nearer than a mistake is made, or the descent without one is not stable at the gate.
+    """
+    asked = scripts(scenario, rule, steep, from_above)
+    farthest = max(stretch.begins for script in asked for stretch in script.stretches[1:])
+    start = scenario.start.distance
+    if start <= farthest:
+        allowed = f"more than {farthest / NAUTICAL_MILE:.0f} nm: crews err from there on"
+        raise InputFault([Fault("rehearse", "start.distance_nm", f"got {start / NAUTICAL_MILE:g} nm", allowed)])
+    good, *others = asked
+    first = rehearsed(good, scenario)
+    gate = first.flight.summary.gate
+    if not gate.stable:
+        given = f"by {rule.name} a perfect crew is not stable at {gate.height / FOOT:.0f} ft: {'; '.join(gate.reasons)}"
+        raise InputFault([Fault("rehearse", "scenario", given, "one in which nothing done wrong is stable")])
+    return (first, *(rehearsed(script, scenario) for script in others))
+
+
 def rehearsed(script: Script, scenario: Scenario) -> Rehearsal:
     """The flight of a script, with its truth [SI]."""
     flight = flown_in_stretches(scenario, script.stretches, script.name)
@@ -162,13 +186,15 @@ def _time_at(flight: Flight, place: float) -> float:
 
 
 def _ends(flight: Flight, scenario: Scenario) -> list[tuple[Subject, float]]:
-    """Unstable at the gate, by the verdict on the flight itself: when it passes the gate's height."""
+    """Unstable at the gate, by the verdict on the flight itself: when it passes the gate's height, or at its end."""
     if flight.summary.gate.stable:
         return []
-    height = flight.column("height_above_threshold")
-    passed = int(np.flatnonzero(height < scenario.arrival.gate.height)[0])
+    height, time = flight.column("height_above_threshold"), flight.column("time")
+    below = np.flatnonzero(height < scenario.arrival.gate.height)
+    if not below.size:
+        return [(Subject.UNSTABLE, float(time[-1]))]
+    passed = int(below[0])
     share = (height[passed - 1] - scenario.arrival.gate.height) / (height[passed - 1] - height[passed])
-    time = flight.column("time")
     return [(Subject.UNSTABLE, float(time[passed - 1] + share * (time[passed] - time[passed - 1])))]
 
 

@@ -1,4 +1,4 @@
-"""Rows in the order of time and of one approach: what repeats, runs backwards, taxies or climbs is counted, left out."""
+"""Rows in time's order and of one approach: what repeats, runs backwards, taxies or climbs is left out and counted."""
 
 from __future__ import annotations
 

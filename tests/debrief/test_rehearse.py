@@ -5,13 +5,17 @@ from __future__ import annotations
 import tomllib
 
 import numpy as np
+import pytest
 
-from optdescent.debrief.rehearse import csv_of, map_of, rehearsed, scripts, truth_of
+from optdescent.debrief.rehearse import csv_of, map_of, rehearsals, rehearsed, scripts, truth_of
+from optdescent.inputs import InputFault
 from optdescent.rules import read_rules
+from optdescent.scenario import Scenario
 from tests.debrief.recordings import FOLDER, SCENARIO, TRUTH
 
 RULES = {rule.name: rule for rule in read_rules("library")}
-SCRIPTS = scripts(SCENARIO, RULES["300-with-allowances"], RULES["three-degrees"], RULES["path-from-above"])
+OWN = RULES["300-with-allowances"], RULES["three-degrees"], RULES["path-from-above"]
+SCRIPTS = scripts(SCENARIO, *OWN)
 
 
 def numbers(text: str) -> np.ndarray:
@@ -44,3 +48,17 @@ def test_there_are_six_and_each_has_its_truth() -> None:
     assert len(TRUTH) == 6
     assert not TRUTH["good"]["mistakes"]
     assert all(one["mistakes"] for name, one in TRUTH.items() if name != "good")
+
+
+@pytest.mark.parametrize(
+    ("setting", "words"),
+    [
+        ("start.distance_nm=25", "start.distance_nm: got 25 nm; allowed: more than 31 nm"),
+        ("air.wind.wind_speed_kt=60", "a perfect crew is not stable at 1000 ft: "),
+    ],
+)
+def test_a_scenario_in_which_the_truth_would_be_false_is_refused(setting: str, words: str) -> None:
+    """A mistake farther out than the start; a descent with nothing done wrong that is not stable."""
+    settings = (setting, "start.altitude_ft=9000", "start.mach=0.4") if "distance" in setting else (setting,)
+    with pytest.raises(InputFault, match=words):
+        rehearsals(Scenario.from_toml(FOLDER / "scenario.toml", settings), *OWN)
