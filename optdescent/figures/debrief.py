@@ -2,28 +2,34 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from optdescent.figures.label import Labels
 from optdescent.figures.page import Page, sheet
-from optdescent.figures.panel import Row, Span, charted, fit, panels
-from optdescent.figures.pen import Array, letters, line
+from optdescent.figures.panel import Row, Span, charted, fit, inside, number, panels
+from optdescent.figures.pen import Array, band, letters, line, upper_marks
 from optdescent.figures.series import draw_series
 from optdescent.figures.strip import NEEDS, WIDEST, draw_strip
 from optdescent.figures.style import INK, OPTIMUM_STYLE, OTHER_STYLES, QUIET, SeriesStyle, styled
+from optdescent.figures.text import width
 from optdescent.results.debrief import Debrief, Finding, Severity
-from optdescent.units import FOOT, NAUTICAL_MILE
+from optdescent.units import FOOT, MINUTE, NAUTICAL_MILE
 
 SHOWN = 40.0
 """Distance to go from which on the flight is shown [nm]."""
 MOST_TOLD = 9
 """Findings that a page has room for; those only to note are left out first."""
 _BAND = 6000.0
-"""Energy to spare beyond which the axis does not go [ft]."""
+"""Energy to spare beyond which nothing is drawn [ft]."""
 _SETS = ("idle and schedule", "speed brake", "everything")
 _STYLES = (OPTIMUM_STYLE, OTHER_STYLES[0], OTHER_STYLES[3])
+_SHADES = ("#d4d4d4", "#e9e9e9")
+"""What the brake gives, and what everything gives beyond that."""
+_TIME = "Time [min]"
 
 
 def debrief(found: Debrief, page: Page = Page.A4) -> Figure:
@@ -44,7 +50,8 @@ def debrief(found: Debrief, page: Page = Page.A4) -> Figure:
             Row(0.7, "", WIDEST),
         )
         start = min(SHOWN, float(np.nanmax(charted(found.flight, "distance_to_go"))))
-        ((energy, height, speed, strip),) = panels(frame, rows, (Span(f"Last {start:.0f} nm", start),))
+        ((energy, height, speed, strip),) = panels(frame, rows, (Span(_TIME, start),))
+        _minutes(energy, found, page)
         _energy(energy, found, page)
         _height(height, found, told, page)
         _speed(speed, found, page)
@@ -64,9 +71,36 @@ def told_findings(found: Debrief) -> tuple[Finding, ...]:
 
 
 def _note(told: tuple[Finding, ...]) -> str:
-    lines = [f"{number}: {finding.sentence}." for number, finding in enumerate(told, start=1)]
-    before = "Energy to spare: energy height inside the reach of each set of devices; below zero it is not enough. "
+    lines = [f"{count}: {finding.sentence}." for count, finding in enumerate(told, start=1)]
+    before = (
+        "Energy to spare: energy height inside the reach of each set of devices, grey what each adds; below zero it is "
+        f"not enough; more than {number(_BAND)} ft is not drawn. "
+    )
     return before + (" ".join(lines) or "Nothing was found.")
+
+
+def _minutes(axes: Axes, found: Debrief, page: Page) -> None:
+    """Minutes of the flight above the panels, where it is then: as many as there is room for behind the heading."""
+    x, time = charted(found.flight, "distance_to_go"), found.flight.column("time") / MINUTE
+    known, points = np.isfinite(x), float(axes.get_window_extent().width) * 72.0 / axes.figure.dpi
+    start, size = axes.get_xlim()[0], page.value
+    x, time = x[known], time[known]
+    behind = start * (1.0 - (width(_TIME, size.text) + size.text) / points)
+    shown = time[(x <= behind) & (x >= 0.0)]
+    if not shown.size:
+        return
+    room = 2.0 * width("00", size.small) * start / points
+    for step in (1.0, 2.0, 5.0, 10.0):
+        first, last = math.ceil(float(shown[0]) / step), math.floor(float(shown[-1]) / step)
+        whole = step * np.arange(first, last + 1, dtype=np.float64)
+        places = np.interp(whole, time, x)
+        if whole.size < 2 or float(np.min(-np.diff(places))) > room:
+            break
+    upper_marks(axes, places, 0.3 * size.small, INK)
+    above = 1.0 + 0.45 * size.small * axes.figure.dpi / 72.0 / float(axes.get_window_extent().height)
+    where = axes.get_xaxis_transform()
+    for place, minute in zip(places.tolist(), whole.tolist(), strict=True):
+        letters(axes, place, above, f"{minute:.0f}", size.small, INK, anchor="center", places=where)
 
 
 def _energy(axes: Axes, found: Debrief, page: Page) -> None:
@@ -74,11 +108,15 @@ def _energy(axes: Axes, found: Debrief, page: Page) -> None:
     curves: list[tuple[str, SeriesStyle, Array]] = []
     for name, style in zip(_SETS, _STYLES, strict=True):
         spare = found.margin(name) / FOOT
-        if np.isfinite(spare).any():
-            curves.append((name, style, np.where(np.isfinite(spare), np.clip(spare, -_BAND, _BAND), np.nan)))
-    fit(axes, [(x, values) for _, _, values in curves] or [(x, np.full(x.shape, np.nan))])
+        drawn: Array = np.where(np.abs(spare) <= _BAND, spare, np.nan)
+        if inside(axes, x, drawn).size:
+            curves.append((name, style, drawn))
+    fit(axes, [*((x, values) for _, _, values in curves), (x, np.zeros(x.shape))])
     labels = Labels(axes, page.stroke)
     _zero(axes, labels, page)
+    for shade, less, more in zip(_SHADES, _SETS, _SETS[1:], strict=False):
+        low, high = (np.clip(found.margin(name) / FOOT, -_BAND, _BAND) for name in (less, more))
+        band(axes, x, low, high, shade)
     for _, style, values in curves:
         draw_series(axes, x, values, style, page.stroke)
         labels.avoid(x, values)
@@ -121,7 +159,7 @@ def _numbers(axes: Axes, labels: Labels, told: tuple[Finding, ...], x: Array, ov
     step = _ROOMY * page.value.small * (high - low) / (float(extent.height) * points)
     beside = 2.0 * page.value.small * start / (float(extent.width) * points)
     taken: list[tuple[float, float]] = []
-    for number, finding in enumerate(told, start=1):
+    for count, finding in enumerate(told, start=1):
         place = finding.distance_to_go / NAUTICAL_MILE
         if place > start:
             continue
@@ -129,10 +167,13 @@ def _numbers(axes: Axes, labels: Labels, told: tuple[Finding, ...], x: Array, ov
         spot = line(axes, np.array([place]), np.array([level]), INK, 1.0, order=4.5)
         spot.set(marker="o", markersize=3.5 * page.stroke)
         above = level + 0.5 * step
-        while any(abs(place - other) < beside and abs(above - at) < 0.99 * step for other, at in taken):
-            above += step
+        while close := [at for other, at in taken if abs(place - other) < beside and abs(above - at) < 0.99 * step]:
+            above = min(close) + step
+        is_of_a_stack = any(abs(place - other) < 0.1 * beside for other, _ in taken)
         taken.append((place, above))
-        letters(axes, place, above, str(number), page.value.small, INK, anchor="center")
+        if above > level + step and not is_of_a_stack:
+            line(axes, np.full(2, place), np.array([level, above - 0.1 * step]), QUIET, 0.5 * page.stroke, order=1.5)
+        letters(axes, place, above, str(count), page.value.small, INK, anchor="center")
         labels.avoid(np.array([place, place]), np.array([level, above + 0.7 * step]))
     top = max([high, *(at + step for _, at in taken)])
     axes.set_ylim(low, top)

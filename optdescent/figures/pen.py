@@ -128,6 +128,16 @@ def without_ligatures(text: Text) -> None:
         written.set_fontfeatures(("-liga",))
 
 
+def upper_marks(axes: Axes, x: Array, length: float, colour: str) -> None:
+    """Short upright strokes of a length [pt] above the axes at x (n,) [data units]."""
+    up = length * axes.figure.dpi / 72.0 / float(axes.get_window_extent().height)
+    where = axes.get_xaxis_transform()
+    for place in x.tolist():
+        mark = Line2D((place, place), (1.0, 1.0 + up), color=colour, linewidth=0.6, transform=where)
+        mark.set_clip_on(False)
+        axes.add_line(mark)
+
+
 def ticks(
     axes: Axes,
     *,
