@@ -115,7 +115,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     from optdescent.figures import save
     from optdescent.figures.debrief import debrief as draw
     from optdescent.recording import read_recording
-    from optdescent.results.debrief import debrief_plain, findings_csv
+    from optdescent.results.debrief import debrief_plain, findings_csv, points_csv
     from optdescent.results.debrief_file import write_debrief
     from optdescent.results.files import write_text
     from optdescent.scenario import Scenario
@@ -138,10 +138,11 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
         tried.append(what_if(scenario, rule, flight, time, action))
     found = replace(found, what_ifs=tuple(tried), others=(*found.others, *(one.flight for one in tried)))
     progress("writing")
-    files = [output / f"{flight.name}-read.nc", output / "findings.csv", output / "debrief.nc"]
+    files = [output / name for name in (f"{flight.name}-read.nc", "findings.csv", "debrief.nc", "points.csv")]
     flight.to_netcdf(files[0])
     write_text(files[1], findings_csv(found))
     write_debrief(files[2], found)
+    write_text(files[3], points_csv(found))
     for one in tried:
         files.append(output / f"{file_name(one.flight.name)}.nc")
         one.flight.to_netcdf(files[-1])
@@ -151,7 +152,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
         files_written = [str(file) for file in files]
         say_json({**debrief_plain(found), "reading": read.reading.plain(), **notes, "files": files_written})
         return
-    left = [f"{len(one.rows)} rows left out: {one.reason}" for one in read.left_out]
+    left = [f"{len(one.rows)} row{'s'[: len(one.rows) - 1]} left out: {one.reason}" for one in read.left_out]
     doubts = [f"read with a doubt: {one}" for one in read.warnings]
     _say(found, (*(f"with {one}" for one in met.taken), *lacking, *left, *doubts))
     click.echo(f"Results in {output}")

@@ -2,9 +2,9 @@
 
 At each place the question is whether the gate can be met from there with idle thrust, the schedule and a set of
 devices, with what is out already. The edges (`corridor.reach`) say about where the answer turns to no; from the places
-about there the descent is flown from the flight's own state (`corridor.onward`), and the last place from which it
-passes the gate stable, and from the place before it too, is the last at which the set is of use: one place alone may
-be luck of the moments at which devices come out. Beyond the last place of everything the approach is lost.
+about there the descent is flown from the flight's own state (`corridor.onward`). The last place from which it passes
+the gate stable, and from the place before it too if the flight has one, is the last at which the set is of use: one
+place alone may be luck of the moments at which devices come out. Beyond the last of everything the approach is lost.
 """
 
 from __future__ import annotations
@@ -35,11 +35,13 @@ class Still:
     """A set of devices of which no last useful point can be told.
 
     It is still of use at the distance to go [m] after which the flight is not known; not a number if it is known
-    nowhere before the gate.
+    nowhere before the gate. `lost_by` is the first distance to go [m] after that at which it is known again and the
+    set is of no use any more; not a number if there is none.
     """
 
     devices: str
     distance_to_go: float
+    lost_by: float
 
 
 @dataclass(frozen=True)
@@ -60,25 +62,30 @@ def last_found(edges: Edges, flight: Flight) -> LastFound:
     sets, known = edges.highest, _known(edges, flight)
     names = [own.devices.name for own in sets]
     if not known.size:
-        nowhere = tuple(Still(name, float("nan")) for name in names)
+        nowhere = tuple(Still(name, float("nan"), float("nan")) for name in names)
         return LastFound(LastActions(flight.name, (), flight.provenance), nowhere)
     ends = [_left_at(edges, flight, left) for left in edges.margins(flight)]
     about = [known[_within(edges, known, end)] for end in ends]
-    found = _last_of(edges, flight, sets, about)
+    found = _last_of(edges, flight, sets, about, int(known.max()))
     # where none of them serves, all are asked
     rest = [known if last is None else known[:0] for last in found]
-    others = _last_of(edges, flight, sets, rest)
+    others = _last_of(edges, flight, sets, rest, int(known.max()))
     found = [other if one is None else one for one, other in zip(found, others, strict=True)]
     found = _nested(found, [own.devices for own in sets])
     last = {name: place for name, place in zip(names, found, strict=True) if not _is_open(edges, known, place)}
     actions = tuple(_told(name, edges, flight, place) for name, place in last.items())
-    to_go = edges.ground.to_go
     still = tuple(
-        Still(name, float(to_go[place]))
+        _still(name, edges, known, place)
         for name, place in zip(names, found, strict=True)
         if name not in last and place is not None
     )
     return LastFound(LastActions(flight.name, actions, flight.provenance), still)
+
+
+def _still(devices: str, edges: Edges, known: Indices, place: int) -> Still:
+    """A set that is of use at a place, the nearest of the known ones from which it is."""
+    to_go, nearer = edges.ground.to_go, known[known < place]
+    return Still(devices, float(to_go[place]), float(to_go[nearer.max()]) if nearer.size else float("nan"))
 
 
 def _is_open(edges: Edges, known: Indices, place: int | None) -> bool:
@@ -114,15 +121,17 @@ def _within(edges: Edges, known: Indices, end: float) -> NDArray[np.bool_]:
     return (to_go >= end - _NEARER) & (to_go <= end + _FARTHER)
 
 
-def _last_of(edges: Edges, flight: Flight, sets: tuple[Reach, ...], places: list[Indices]) -> list[int | None]:
-    """The nearest of some places from which each set of devices saves the approach."""
+def _last_of(
+    edges: Edges, flight: Flight, sets: tuple[Reach, ...], places: list[Indices], first: int
+) -> list[int | None]:
+    """The nearest of some places from which each set of devices saves the approach; `first` is the flight's first."""
     saved = are_saved(edges, flight, list(zip(sets, places, strict=True)))
-    return [_nearest(edges, *own) for own in zip(places, saved, strict=True)]
+    return [_nearest(edges, *own, first) for own in zip(places, saved, strict=True)]
 
 
-def _nearest(edges: Edges, places: Indices, is_met: NDArray[np.bool_]) -> int | None:
-    """The nearest of some places, in order, from which the gate is met, and from the place before it too."""
-    before = np.append(is_met[1:], False) & (np.append(np.diff(places), 0) == 1)
+def _nearest(edges: Edges, places: Indices, is_met: NDArray[np.bool_], first: int) -> int | None:
+    """The nearest of some places, in order, from which the gate is met, and from the place before it, if any, too."""
+    before = np.append(is_met[1:], False) & (np.append(np.diff(places), 0) == 1) | (places == first)
     to_go = edges.ground.to_go[places] - edges.ground.to_go[0]
     saved = places[is_met & (before | (to_go <= _NEAR_GATE))]
     return int(saved.min()) if saved.size else None

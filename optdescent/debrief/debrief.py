@@ -126,9 +126,15 @@ def _points(flight: Flight, optimum: Flight | None, track: Track) -> xr.Dataset:
     variables = {
         name: ("point", values, {"units": "m", "long_name": sentence}) for name, (values, sentence) in names.items()
     }
-    attributes = {"units": "m", "long_name": "energy height inside the reach of a set of devices"}
+    spare = {"units": "m", "long_name": "energy height inside the reach of a set of devices"}
+    way = {"units": "m", "long_name": "way along the glide path that loses the energy height inside the reach"}
+    along = track.margins / track.scenario.arrival.glide_path.gradient
     return xr.Dataset(
-        {**variables, "energy_to_spare": (("devices", "point"), track.margins, attributes)},
+        {
+            **variables,
+            "energy_to_spare": (("devices", "point"), track.margins, spare),
+            "way_to_spare": (("devices", "point"), along, way),
+        },
         coords={
             "devices": np.array(track.sets, dtype=object),
             "distance_to_go": flight.dataset["distance_to_go"],

@@ -251,15 +251,33 @@ _LIMITS = ("largest speed", "least speed", "least speed with speed brake", "larg
 
 
 def _last_useful(track: Track) -> Iterator[Finding]:
-    """Where each set of devices is last enough, if the approach is then lost to it for good."""
+    """Where each set of devices is last enough, if the approach is then lost to it for good.
+
+    Everything may be lost from the first point asked on, or in a gap: then where that is known first.
+    """
+    severe = Severity.SEVERE
     for action in track.last.told.actions:
+        if not action.is_of_use and action.devices == EVERYTHING.name:
+            asked = np.flatnonzero(~np.isnan(track.to_spare(action.devices)))
+            yield track.finding(int(asked[0]) if asked.size else 0, Subject.LAST_USEFUL, severe, action.sentence)
         if not action.is_of_use or action.is_kept:
             continue
-        at = int(np.count_nonzero(track.to_go > action.distance_to_go + _SAME_PLACE)) - 1
+        at = _last_before(track, action.distance_to_go)
         is_last = action.devices == EVERYTHING.name
         after = "nothing brings it to the gate any more" if is_last else f"{action.devices} alone is too late"
-        severity = Severity.SEVERE if is_last else Severity.NOTE
-        yield track.finding(max(at, 0), Subject.LAST_USEFUL, severity, f"{action.devices}: after this {after}")
+        severity = severe if is_last else Severity.NOTE
+        yield track.finding(at, Subject.LAST_USEFUL, severity, f"{action.devices}: after this {after}")
+    for one in track.last.still:
+        if one.devices == EVERYTHING.name and np.isfinite(one.lost_by):
+            far, near = (place / NAUTICAL_MILE for place in (one.distance_to_go, one.lost_by))
+            evidence = f"{one.devices}: between {far:.1f} and {near:.1f} nm, where the recording breaks off"
+            yield track.finding(_last_before(track, one.lost_by), Subject.LAST_USEFUL, severe, evidence)
+
+
+def _last_before(track: Track, place: float) -> int:
+    """Index of the last point farther out than a distance to go [m], of those of which it is known."""
+    farther = np.flatnonzero(track.to_go > place + _SAME_PLACE)
+    return int(farther[-1]) if farther.size else 0
 
 
 _SAME_PLACE = 1.0

@@ -132,7 +132,9 @@ def _last_useful(track: Track) -> Iterator[Finding]:
             yield _noted(track, 0, f"the last use of {names}: nowhere before the gate is all known that it takes")
             continue
         at = int(np.count_nonzero(~(track.to_go <= distance)))
-        said = f"the last use of {names}: still of use here, where the recording ends or breaks off"
+        lost_by = sets[0].lost_by
+        after = "ends" if np.isnan(lost_by) else f"breaks off, not any more at {lost_by / NAUTICAL_MILE:.1f} nm"
+        said = f"the last use of {names}: still of use here, where the recording {after}"
         yield _noted(track, min(at, track.to_go.size - 1), said)
 
 

@@ -45,10 +45,10 @@ def last_action(flights: tuple[Flight, ...], told: tuple[LastActions, ...], page
     InputFault
         No flight has last useful points, they are of another scenario, or there are more than a page has room for.
     """
-    known = {one.flight: one for one in told}
+    known = {one.flight: one for one in told if one.actions}
     shown = tuple(flight for flight in flights if flight.name in known)
     _check(flights, shown, told)
-    require("last-action", shown, ("distance_to_go", "height_above_threshold"))
+    require("last-action", shown, "height_above_threshold")
     own = tuple(known[flight.name] for flight in shown)
     styles = series_styles(shown) if len(shown) > 1 else (OPTIMUM_STYLE,)
     with styled():

@@ -61,6 +61,7 @@ def _not_known(gate: Gate, report: GateReport) -> list[str]:
         "gear": gate.gear_down and np.isnan(report.gear),
         "speed": np.isnan(report.calibrated_airspeed - report.reference_speed),
         "sink rate": np.isnan(report.sink),
+        "height off the glide path": np.isnan(report.off_path),
     }
     return [f"{what} not known" for what, is_missing in asked.items() if is_missing]
 

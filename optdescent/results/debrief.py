@@ -100,8 +100,9 @@ def _ending(gate: GateReport) -> str:
 class Debrief:
     """A flight, its findings in order of time, and its last useful points.
 
-    `points` holds over `point` the energy to spare [m] inside the reach of each set of devices (`devices`), the height
-    above what the rule asks for and the energy height above the optimum's [m]. `others` are flights to stand beside it.
+    `points` holds over `point` the energy to spare [m] inside the reach of each set of devices (`devices`), the same as
+    way along the glide path [m], the height above what the rule asks for and the energy height above the optimum's [m].
+    `others` are flights to stand beside it.
     """
 
     flight: Flight
@@ -173,3 +174,35 @@ def findings_csv(found: Debrief) -> str:
     comments = (f"{found.flight.name}; {found.flight.provenance.line}", CAUTION)
     keys = ["time_s", "distance_nm", "height_ft", "speed_kt", "severity", "subject", "evidence", "instead"]
     return csv_text(comments, keys, (_finding_plain(finding) for finding in found.findings))
+
+
+_POINTS = (
+    ("height_above_rule_ft", "height_above_rule", FOOT),
+    ("energy_above_optimum_ft", "energy_above_optimum", FOOT),
+)
+_TO_SPARE = (("ft", "energy_to_spare", FOOT), ("nm", "way_to_spare", NAUTICAL_MILE))
+
+
+def points_csv(found: Debrief) -> str:
+    """Energy point by point as CSV with comment lines [units of the trade in the header]; blank where not known.
+
+    To spare in feet of energy height and in miles along the glide path, for each set of devices; below zero the set
+    does not lose enough, and `-inf` from any height.
+    """
+    comments = (f"{found.flight.name}; {found.flight.provenance.line}", CAUTION)
+    points = found.points
+    columns = {
+        "time_s": np.round(points["time"].to_numpy(), 1),
+        "distance_nm": np.round(points["distance_to_go"].to_numpy() / NAUTICAL_MILE, 3),
+        **{key: np.round(points[name].to_numpy() / factor) for key, name, factor in _POINTS},
+    }
+    for index, devices in enumerate(points["devices"].to_numpy()):
+        for unit, name, factor in _TO_SPARE:
+            key = f"{str(devices).replace(' ', '_')}_to_spare_{unit}"
+            columns[key] = np.round(points[name].to_numpy()[index] / factor, 0 if unit == "ft" else 2)
+    asked = np.isfinite(columns["height_above_rule_ft"]) | np.isfinite(points["energy_to_spare"].to_numpy()).any(axis=0)
+    rows = [
+        {key: "" if np.isnan(values[at]) else f"{values[at] + 0.0:g}" for key, values in columns.items()}
+        for at in np.flatnonzero(asked).tolist()
+    ]
+    return csv_text(comments, list(columns), rows)

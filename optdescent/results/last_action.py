@@ -43,7 +43,8 @@ class LastAction:
             return f"{self.devices}: enough all the way to {self.gate_height / FOOT:.0f} ft"
         return (
             f"{self.devices}: last useful at {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go, "
-            f"{round(self.height / FOOT, -1):.0f} ft above the threshold, {self.speed / KNOT:.0f} kt"
+            f"{round(self.height / FOOT, -1):.0f} ft above the threshold, {self.speed / KNOT:.0f} kt, "
+            f"at {self.time / MINUTE:.1f} min"
         )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from optdescent.debrief import Action, debrief, what_if
-from optdescent.results.debrief import Debrief, Severity, Subject, debrief_plain, findings_csv
+from optdescent.results.debrief import Debrief, Severity, Subject, debrief_plain, findings_csv, points_csv
 from optdescent.units import FOOT, NAUTICAL_MILE
 from tests.debrief.recordings import FOLDER, RULE, SCENARIO, TRUTH, against, debriefed, flight, silent
 
@@ -116,6 +116,21 @@ def test_json_and_csv_tell_the_same() -> None:
     assert len(lines) == 3 + len(found.findings)
     assert rows
     assert {one["devices"] for one in plain["last_useful"]} >= {"early gear", "everything"}
+
+
+def test_points_are_told_in_feet_and_miles_where_anything_is_known_of_them() -> None:
+    """A mile of the 3° path loses 318.44 ft (exact)."""
+    found = debriefed("late-gear")
+    rows = list(csv.DictReader(line for line in points_csv(found).splitlines() if not line.startswith("#")))
+    spare = found.margin("everything") / FOOT
+    asked = np.flatnonzero(np.isfinite(spare))
+    assert len(rows) >= asked.size
+    times = {row["time_s"]: row for row in rows}
+    for at in asked[:: asked.size // 7]:
+        row = times[f"{round(float(found.flight.column('time')[at]), 1):g}"]
+        assert float(row["everything_to_spare_ft"]) == pytest.approx(spare[at], abs=0.51)
+        assert float(row["everything_to_spare_nm"]) == pytest.approx(spare[at] / 318.44, abs=6e-3)
+    assert any(row["idle_and_schedule_to_spare_ft"] == "-inf" for row in rows)
 
 
 def test_the_recordings_say_that_they_are_invented() -> None:

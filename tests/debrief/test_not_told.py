@@ -151,3 +151,25 @@ def test_a_gate_of_which_only_a_device_is_not_known_is_not_judged() -> None:
     assert "whether it was stable at 1000 ft: gear not known" in said(found)
     assert "when gear came out: neither recorded nor known otherwise" in said(found)
     assert "nowhere before the gate is all known that it takes" in said(found)
+
+
+def test_one_that_begins_when_nothing_helps_any_more_says_so_as_severe(tmp_path: Path) -> None:
+    found = debrief(rewritten(tmp_path, within(6.0)), against(), silent)
+    lost = found.about(Subject.LAST_USEFUL)
+    assert [one.severity for one in lost] == [Severity.SEVERE]
+    assert lost[0].evidence == "everything: too high and fast from the first point asked"
+    assert lost[0].distance_to_go / NAUTICAL_MILE == pytest.approx(6.0, abs=0.1)
+
+
+def test_one_that_is_lost_in_a_gap_is_said_to_be_and_between_which_places(tmp_path: Path) -> None:
+    """The whole of it is lost at 6.5 nm."""
+
+    def broken(row: Row) -> Row | None:
+        return None if 6.2 < float(row["distance_nm"]) < 7.0 else row
+
+    found = debrief(rewritten(tmp_path, broken), against(), silent)
+    (lost,) = (one for one in found.about(Subject.LAST_USEFUL) if "everything" in one.evidence)
+    assert lost.severity is Severity.SEVERE
+    assert "everything: between 7." in lost.evidence
+    assert "6.2 nm, where the recording breaks off" in lost.evidence
+    assert "breaks off, not any more at 6.2 nm" in said(found)
