@@ -165,6 +165,11 @@ def test_a_gate_two_feet_off_its_glide_path_is_status_3_with_its_size(tmp_path: 
     assert result.exit_code == 3, result.output
     assert "the height of the gate (1000 ft at 2.99 nm to go) by 2.0 ft" in result.stderr
     assert "what stands against: the height of the glide path at capture" in result.stderr
+
+
+@pytest.mark.long
+def test_a_gate_on_its_glide_path_is_no_conflict(tmp_path: Path) -> None:
+    command = ("optimise", SCENARIO, "--json", "-o", str(tmp_path / "out"), "--set")
     good = run(*command, "arrival.gate.distance_nm=2.983334", "--set", STILL)
     assert good.exit_code == 0, good.output
     found = json.loads(good.stdout)["optimum"]  # in still air, which needs no change of code

@@ -77,6 +77,11 @@ def test_anti_ice_moves_the_descent_out_and_costs_fuel() -> None:
     assert on.flight.summary.keeps_every_limit
     assert on.flight.summary.top_of_descent > off.flight.summary.top_of_descent + 2.0 * NAUTICAL_MILE
     assert on.flight.summary.fuel > off.flight.summary.fuel
+
+
+@pytest.mark.long
+def test_anti_ice_in_a_layer_lies_between() -> None:
+    off, on = optimum(STILL), optimum(STILL, "handling.anti_ice.kind=on")
     layer = 'handling.anti_ice={kind="layer", bottom_ft=4000.0, top_ft=20000.0}'
     between = optimum(STILL, layer).flight.summary
     assert off.flight.summary.top_of_descent < between.top_of_descent < on.flight.summary.top_of_descent

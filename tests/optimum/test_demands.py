@@ -38,7 +38,7 @@ FAR_LEVEL = ("arrival.hold_downs=[{altitude_ft=20000,from_nm=100,to_nm=90}]",)
 ABOVE = ('arrival.glide_path.capture="above"',)
 CASES = pytest.mark.parametrize(
     "settings",
-    [EXACT, WITHIN, FLOOR, GATES, LEVEL, FAR_LEVEL, ABOVE],
+    [EXACT, WITHIN, FLOOR, GATES, LEVEL, pytest.param(FAR_LEVEL, marks=pytest.mark.long), ABOVE],
     ids=["exact", "within", "floor", "gates", "level", "far level", "above"],
 )
 
@@ -156,6 +156,7 @@ def test_a_gate_that_asks_for_everything_higher_up_brings_the_devices_out_there(
     assert gate.gear == pytest.approx(1.0)
 
 
+@pytest.mark.long
 def test_a_gate_that_asks_for_no_device_lets_it_travel_past() -> None:
     """A gate at 2000 ft that the optimum without it keeps changes nothing: the last steps are not out there."""
     easy = (
@@ -192,6 +193,7 @@ def test_a_hold_down_costs_fuel() -> None:
     assert optimum(*LEVEL).solution.cost > optimum().solution.cost + 5.0
 
 
+@pytest.mark.long
 def test_after_a_far_hold_down_the_level_is_kept_until_idle_reaches() -> None:
     """Idle from the end of a hold-down far out would not lead to the glide path: thrust holds the level longer."""
     found = optimum(*FAR_LEVEL)
@@ -233,13 +235,14 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
             "the altitude of window",
             "ft",
         ),
-        (
+        pytest.param(
             (
                 "arrival.speed_limits=[{within_nm=30,speed_kt=180}]",
                 'arrival.windows=[{name="ALDER",distance_nm=31,speed_at_least_kt=300}]',
             ),
             "180 kt from 30 nm to go on",
             "kt",
+            marks=pytest.mark.long,
         ),
         pytest.param(
             (

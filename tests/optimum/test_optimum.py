@@ -229,7 +229,7 @@ def test_an_impossible_speed_at_the_gate_names_it() -> None:
     ("wind", "mass", "offset"),
     [
         *((wind, mass, wind * (mass - 60) / 16.0) for wind, mass in itertools.product((-40.0, 40.0), (54, 66))),
-        (0.0, 60, 0.0),
+        pytest.param(0.0, 60, 0.0, marks=pytest.mark.long),
     ],
 )
 def test_wind_mass_and_temperature_all_lead_to_an_optimum(wind: float, mass: int, offset: float) -> None:
