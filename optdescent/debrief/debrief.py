@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from optdescent.airframe.speeds import devices
 from optdescent.corridor import ONE_BY_ONE, Edges, Grid, bounds_of, edges_for, last_found
 from optdescent.debrief.findings import findings
+from optdescent.debrief.from_there import optimum_told
 from optdescent.debrief.track import Track
 from optdescent.debrief.what_if import Action, what_if
 from optdescent.results import Flight
@@ -88,13 +89,15 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
 
 
 def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Finding:
-    """A finding with what the optimum had there and, if it is not just to note, what a perfect crew makes of it."""
-    said: list[str] = []
+    """A finding with what the optimum had there and, unless to note, what it and a perfect crew make of it from there."""
+    said, is_noted = list[str](), finding.severity is Severity.NOTE
     if against.optimum is not None:
         names = ("height_above_threshold", "calibrated_airspeed")
         height, speed = (float(against.optimum.at_distance(name, finding.distance_to_go)) for name in names)
         said.append(f"the optimum is at {round(height / FOOT, -1):.0f} ft and {speed / KNOT:.0f} kt there")
-    if finding.severity is not Severity.NOTE:
+        from_there = "" if is_noted else optimum_told(against.scenario, flight, finding.distance_to_go)
+        said += [from_there] if from_there else []
+    if not is_noted:
         said.append(_perfect(flight, against, finding))
     return replace(finding, instead="; ".join(said))
 

@@ -73,7 +73,7 @@ def test_five_times_ground_speed_is_not_three_degrees() -> None:
 
 
 def test_three_to_one() -> None:
-    """FAA-H-8083-16, arrivals: 25 000 ft to lose take 75 nm; exactly 3° they take 78.5 nm."""
+    """FAA-H-8083-16, arrivals (from memory): 25 000 ft to lose take 75 nm; exactly 3° they take 78.5 nm."""
     three_to_one = {"kind": "distance", "terms": [{"kind": "height_to_lose", "distance_nm": 3.0}]}
     assert height_asked(three_to_one, 75.0) == pytest.approx(25000.0)
     assert -PATH.distance(25000.0 * FOOT + PATH.threshold_crossing_height) / NAUTICAL_MILE == pytest.approx(

@@ -1,0 +1,61 @@
+"""What the optimum makes of a flight from a moment on: the same arrival, begun where the flight is then."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from optdescent.optimum import DemandsConflict, NotConverged, optimise
+from optdescent.results import Flight
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT, NAUTICAL_MILE
+
+NEAREST, LOWEST = 20.0 * NAUTICAL_MILE, 5000.0 * FOOT
+"""Distance to go and altitude [m] below which an optimum is not begun: a scenario's own least."""
+_CLEAR = 0.2 * NAUTICAL_MILE
+"""How far ahead [m] of the flight a demand of the arrival has to be to be asked for."""
+
+
+def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | None:
+    """The scenario begun where a flight is at a distance to go [m], level; None too near, too low or not known there.
+
+    Windows, hold-downs and points of the floor that lie behind are left out.
+    """
+    names = ("altitude", "pressure_altitude", "mach", "mass")
+    altitude, pressure_altitude, mach, mass = (float(flight.at_distance(name, distance)) for name in names)
+    arrival = scenario.arrival
+    published = pressure_altitude if altitude > arrival.transition_altitude else altitude
+    if distance < NEAREST or not published >= LOWEST or np.isnan(mach + mass):
+        return None
+    farthest = distance - _CLEAR
+    ahead = arrival.model_copy(
+        update={
+            "windows": tuple(window for window in arrival.windows if window.distance < farthest),
+            "hold_downs": tuple(level for level in arrival.hold_downs if level.from_ < farthest),
+            "floor": tuple(point for point in arrival.floor if point.distance < farthest),
+        }
+    )
+    start = {"distance": distance, "altitude": published, "mach": mach, "mass": mass}
+    begun = scenario.start.model_copy(update=start)
+    declared = scenario.told.declared.model_copy(update={"start": begun, "arrival": ahead})
+    return replace(scenario, start=begun, arrival=ahead, told=replace(scenario.told, declared=declared))
+
+
+def optimum_told(scenario: Scenario, flight: Flight, distance: float) -> str:
+    """What the optimum from a distance to go [m] takes, in a sentence; empty where none can be begun."""
+    begun = begun_at(scenario, flight, distance)
+    if begun is None:
+        return ""
+    try:
+        summary = optimise(begun).summary
+    except DemandsConflict as conflict:
+        return f"from there no descent meets every demand: {conflict}"
+    except NotConverged:
+        return "from there no optimum was found"
+    used = [
+        f"{word} for {length / NAUTICAL_MILE:.0f} nm"
+        for word, length in (("speed brake", summary.brake_distance), ("thrust", summary.thrust_distance))
+        if length > 0.5 * NAUTICAL_MILE
+    ]
+    return f"from there the optimum takes {summary.fuel:.0f} kg to the threshold" + "".join(f", {one}" for one in used)
