@@ -89,7 +89,7 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
 
 
 def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Finding:
-    """A finding with what the optimum had there and, unless to note, what it and a perfect crew make of it from there."""
+    """A finding with what the optimum had there and, unless to note, what it and a perfect crew make of it."""
     said, is_noted = list[str](), finding.severity is Severity.NOTE
     if against.optimum is not None:
         names = ("height_above_threshold", "calibrated_airspeed")
@@ -113,7 +113,8 @@ def _perfect(flight: Flight, against: Measures, finding: Finding) -> str:
     for action in Action:
         tried = what_if(against.scenario, against.rule, flight, finding.time, action)
         if tried.flight.summary.gate.stable:
-            return f"a perfect crew is stable from there with {action.words}"
+            how = "by the rule alone" if action is Action.RULE else f"with {action.words}"
+            return f"a perfect crew is stable from there {how}"
     return "a perfect crew that goes on by the rule is not stable from there, whatever it uses"
 
 
