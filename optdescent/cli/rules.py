@@ -47,10 +47,12 @@ def _rules(source: str, scenario_path: Path | None, output: Path, as_json: bool)
     from optdescent.results.rule_sheet import rule_sheet_plain
     from optdescent.rules import read_rules
     from optdescent.rules.sheet import rule_sheet, usual_scenario
+    from optdescent.rules.startable import check_speeds
     from optdescent.scenario import Scenario
 
     read = read_rules(source)
     scenario = usual_scenario() if scenario_path is None else Scenario.from_toml(scenario_path)
+    check_speeds(scenario, read, source)
     names = _file_names(source, read)
     check_output(output)
     progress = Progress([1.0] * len(read))

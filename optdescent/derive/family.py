@@ -285,10 +285,7 @@ def things_to_remember(rule: Rule) -> int:
     profile = rule.profile
     count = len(profile.points) + 1 if isinstance(profile, PointsProfile) else 1
     count += len(profile.allowances) if isinstance(profile, HeightProfile) else 0
-    if isinstance(profile, DistanceProfile):
-        count += len(profile.terms) - 1 + (profile.round_up > 0.0)
-    else:
-        count += len(profile.terms)
+    count += len(profile.terms) - isinstance(profile, DistanceProfile) + (profile.round_up > 0.0)
     usual: float = SpeedPlan.model_fields["slow_down"].default
     count += 1 + len(rule.speeds.by) + (abs(rule.speeds.slow_down - usual) > 1e-9)
     count += sum(1 + len(part.terms) for part in rule.devices)

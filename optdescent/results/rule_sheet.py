@@ -59,6 +59,7 @@ class RuleSheet:
     source: str
     sentences: tuple[str, ...]
     provenance: Provenance
+    note: str = ""
 
     @property
     def winds(self) -> tuple[str, ...]:
@@ -100,6 +101,7 @@ class RuleSheet:
             rule=self.name,
             rule_title=self.title,
             rule_source=self.source,
+            rule_note=self.note,
             sentences=json.dumps(self.sentences, ensure_ascii=False),
         )
         write_netcdf(Path(path), stamped)
@@ -122,6 +124,7 @@ class RuleSheet:
                 given["rule_source"],
                 tuple(json.loads(given["sentences"])),
                 Provenance.of_attributes(given),
+                given.get("rule_note", ""),
             )
         except (OSError, KeyError, TypeError, ValueError) as error:
             allowed = "a rule sheet written by this package"
@@ -181,6 +184,7 @@ def rule_sheet_plain(sheet: RuleSheet) -> dict[str, Any]:
         "name": sheet.name,
         "title": sheet.title,
         "source": sheet.source,
+        "note": sheet.note,
         "in_words": list(sheet.sentences),
         "worked_out_to_nm": round(float(distance[-1]), 3),
         "winds": winds,
@@ -200,6 +204,7 @@ def rule_sheet_page(sheet: RuleSheet, figure: str) -> str:
             "",
             f"Rule `{sheet.name}`. Source: {sheet.source}.",
             "",
+            *([sheet.note, ""] if sheet.note else []),
             "## In words",
             "",
             *(f"- {sentence}" for sentence in sheet.sentences),

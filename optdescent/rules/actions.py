@@ -21,6 +21,7 @@ from optdescent.rules.lane import Lane, listed
 from optdescent.rules.parts import DeviceBy, DeviceName, Fast, FastForStep, High, Low, Rule, Slow, Use, When
 from optdescent.rules.rule import Ask, Place, earlier_by
 from optdescent.scenario import Technique
+from optdescent.units import KNOT
 
 SCHEDULE, FOR_HEIGHT, FOR_SPEED = 1, 1, 2
 """Reasons of devices by the airframe's schedule, and of the brake as a crew uses it without a rule."""
@@ -29,6 +30,10 @@ BRAKE, THRUST_FOR_LEAST, STOWED_FOR_LEAST, LEVEL = -4, -3, -2, -1
 brake kept in, for the least speed; which action levels off."""
 BY_PLACE, BY_ACTION = 10, 100
 """Reasons from these numbers on are indices of `devices` and of `when`."""
+
+
+FALLS_PAST = 5.0 * KNOT
+"""Speed [m/s] below that of a part of `when` that says until when, which thrust keeps before: it has to be reached."""
 
 
 @dataclass(frozen=True)
@@ -78,10 +83,10 @@ def actions_on(rule: Rule, airframe: Airframe, arrival: Arrival, seen: Seen, ask
             case FastForStep():
                 on = where(seen.speed > _next_limit(airframe, lane) - part.margin, 1.0, 0.0)
             case Slow():
-                on = 1.0
+                on = 1.0 if part.until is None else _between(-over, part.by, part.until + READABLE_SPEED, was)
             case _:
                 assert_never(part)
-        found.append(on * _holds(part, arrival, seen.place))
+        found.append(on * part_holds(part, arrival, seen.place))
     return tuple(found)
 
 
@@ -99,7 +104,7 @@ def _next_limit(airframe: Airframe, lane: Lane) -> Value:
     return limit
 
 
-def _holds(part: When, arrival: Arrival, place: Place) -> Value:
+def part_holds(part: When, arrival: Arrival, place: Place) -> Value:
     """Whether (1) a part of `when` holds at a place [-]."""
     holds: Value = 1.0
     path = arrival.glide_path
@@ -227,10 +232,14 @@ def levels_off(rule: Rule, actions: Sequence[Value]) -> Value:
     return reason
 
 
-def thrust_below(rule: Rule, crew: Technique, actions: Sequence[Value]) -> Value:
-    """Speed [m/s] below the planned one at which thrust is used."""
+def thrust_below(rule: Rule, crew: Technique, holds: Sequence[Value], actions: Sequence[Value]) -> Value:
+    """Speed [m/s] below the planned one at which thrust is used, where parts hold (1) and actions are on (1).
+
+    Where a part says until when, the speed falls so far before that, and thrust then brings it back.
+    """
     below: Value = crew.thrust_below
-    for part, on in zip(rule.when, actions, strict=True):
+    for part, here, on in zip(rule.when, holds, actions, strict=True):
         if isinstance(part, Slow):
-            below = where(on > 0.5, part.by, below)
+            kept = part.by if part.until is None else where(on > 0.5, part.until, part.by + FALLS_PAST)
+            below = where(here > 0.5, kept, below)
     return below

@@ -29,36 +29,47 @@ class SpeedToLose(_Term):
     per_speed: float = quantity("kt", 1, 100, "speed", default=10.0)
 
 
-class Tailwind(_Term):
-    """So much distance for so much tailwind on the nose now; a headwind counts as negative tailwind."""
+class WindTerm(_Term):
+    """Wind on the nose now; with `above_height_ft` and `below_height_ft` the mean of that band of heights instead.
 
-    kind: Literal["tailwind"] = entry("distance for tailwind, less for headwind")
-    per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
-
-
-class TailwindOnly(_Term):
-    """So much distance for so much tailwind on the nose now; a headwind counts nothing."""
-
-    kind: Literal["tailwind_only"] = entry("distance for tailwind, nothing for headwind")
-    per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
-
-
-class HeadwindOnly(_Term):
-    """So much distance for so much headwind on the nose now; a tailwind counts nothing. Negative is later."""
-
-    kind: Literal["headwind_only"] = entry("distance for headwind, nothing for tailwind")
-    per_wind: float = quantity("kt", 1, 100, "headwind", default=10.0)
-
-
-class TailwindAt(_Term):
-    """So much distance for so much tailwind at a height: the middle of a band of heights, read off a forecast.
-
-    Below that height it counts no longer.
+    The mean counts in full above the band, and within it for the part that is still below the aircraft.
     """
 
-    kind: Literal["tailwind_at"] = entry("distance for tailwind at a height above the threshold")
-    height: float = quantity("ft", 0, 50000, "height above the threshold at which the wind is read")
-    per_wind: float = quantity("kt", 1, 100, "tailwind", default=10.0)
+    per_wind: float = quantity("kt", 1, 100, "wind", default=10.0)
+    above_height: float | None = quantity("ft", 0, 50000, "the band's lowest height above the threshold", default=None)
+    below_height: float | None = quantity("ft", 0, 50000, "the band's highest height above it", default=None)
+
+    @property
+    def band(self) -> tuple[float, float] | None:
+        """Lowest and highest height above the threshold [m] of the band; None: on the nose."""
+        if self.above_height is None or self.below_height is None:
+            return None
+        return self.above_height, self.below_height
+
+
+class Tailwind(WindTerm):
+    """So much distance for so much tailwind, on the nose now or in a band of heights; a headwind counts the other way.
+
+    With `above_height_ft` and `below_height_ft` it is the mean wind of that band of heights, read off a forecast. It
+    counts in full above the band, and within it for the part that is still below the aircraft.
+    """
+
+    kind: Literal["tailwind"] = entry("distance for tailwind, less for headwind")
+
+
+class TailwindOnly(WindTerm):
+    """So much distance for so much tailwind, on the nose now or in a band of heights; a headwind counts nothing."""
+
+    kind: Literal["tailwind_only"] = entry("distance for tailwind, nothing for headwind")
+
+
+class HeadwindOnly(WindTerm):
+    """So much distance for so much headwind, on the nose now or in a band of heights; a tailwind counts nothing.
+
+    Negative is later.
+    """
+
+    kind: Literal["headwind_only"] = entry("distance for headwind, nothing for tailwind")
 
 
 class MassAbove(_Term):
@@ -105,7 +116,6 @@ _Shift = (
     | Tailwind
     | TailwindOnly
     | HeadwindOnly
-    | TailwindAt
     | MassAbove
     | TemperatureOffset
     | AntiIce

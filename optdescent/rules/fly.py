@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from optdescent.air.altitude import setting_shift
 from optdescent.air.atmosphere import pressure
 from optdescent.air.wind import GIVEN, forecast
-from optdescent.air.wind.direction import along_and_across
 from optdescent.airframe.speeds import clean_configuration
 from optdescent.motion import Control, State, Trajectory, record
 from optdescent.motion.equations import motion
 from optdescent.motion.record import surroundings
 from optdescent.results import Flight, Kind
+from optdescent.rules.believed import layers, tailwind_along
 from optdescent.rules.lane import Lane, configuration
 from optdescent.rules.log import actions_of
 from optdescent.rules.parts import Rule
@@ -196,10 +196,9 @@ def rule_heights(scenario: Scenario, rule: Rule, flight: Flight) -> Array:
     altitude = flight.column("pressure_altitude")
     x = -flight.column("distance_to_go")
 
-    def tailwind_at(above_threshold: float) -> Array:
-        height = np.full_like(x, scenario.arrival.elevation + above_threshold)
-        sample = scenario.air.field.sample(scenario.air.wind, x, height)
-        along, _ = along_and_across(sample.east, sample.north, scenario.arrival.track.course(x))
+    def mean_tailwind(low: float, high: float) -> Array:
+        heights = [np.full_like(x, scenario.arrival.elevation + there) for there in layers(low, high)]
+        along = tailwind_along(scenario.air.field, scenario.air.wind, x, heights, scenario.arrival.track.course(x))
         return np.asarray(along, dtype=float)
 
     place = Place(
@@ -211,7 +210,7 @@ def rule_heights(scenario: Scenario, rule: Rule, flight: Flight) -> Array:
         mass=flight.column("mass"),
         temperature_offset=scenario.temperature_offset,
         anti_ice=0.0 if (share := surroundings(scenario).anti_ice_share(altitude)) is None else share,
-        tailwind_at=tailwind_at,
+        mean_tailwind=mean_tailwind,
         gear=flight.column("gear"),
         steps=flight.column("flaps"),
     )

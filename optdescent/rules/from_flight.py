@@ -31,7 +31,7 @@ def rule_of(flight: Flight, name: str) -> Rule:
         title=f"The heights and speeds of {flight.name}",
         source=f"a flight of this package ({flight.provenance.scenario_digest})",
         profile=PointsProfile.model_construct(
-            kind="points", points=points, gradient=300.0 * FOOT / NAUTICAL_MILE, terms=()
+            kind="points", points=points, gradient=300.0 * FOOT / NAUTICAL_MILE, terms=(), round_up=0.0
         ),
         sink=None,
         speeds=SpeedPlan.model_construct(

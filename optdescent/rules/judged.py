@@ -33,6 +33,8 @@ class Judged:
     `gate_energy` is the energy height at the gate above the most that it allows on the glide path; `excess` (distance,
     flight) the energy height above what was asked at distances to go. `over_limit` is the largest speed above a limit
     after the top of descent: negative is room. `limits_kept` says that nothing of what is judged here was broken.
+    `gear_distance` and `landing_flaps_distance` are the distances to go where the gear begins to come out, and slats
+    and flaps to move to the landing step: not a number where they never do.
     """
 
     stable: Flags
@@ -50,13 +52,15 @@ class Judged:
     thrust_distance: Array
     thrust_fuel: Array
     brake_distance: Array
+    gear_distance: Array
+    landing_flaps_distance: Array
 
 
 def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[float, ...]) -> Judged:
     """What became of a pilot's flights in the airs of `parameters` (parameter, flight), excess at `distances` [m]."""
-    gate = pilot.arrival.gate
-    reached, at, place = _passed(pilot, flights, gate.height)
-    found = shortfalls(gate, pilot.shape.steps, at)
+    gate, steps = pilot.arrival.gate, pilot.shape.steps
+    reached, at, true_per_calibrated = _passed(pilot, flights, gate.height)
+    found = shortfalls(gate, steps, at)
     stable = reached & ~flights.is_lost & ~_any(found)
     thrust_distance, thrust_fuel = flights.thrust()
     first = flights.first_down
@@ -71,7 +75,7 @@ def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[f
     )
     for other in pilot.arrival.more_gates:
         passed, there, _ = _passed(pilot, flights, other.height)
-        kept &= passed & ~_any(shortfalls(other, pilot.shape.steps, there))
+        kept &= passed & ~_any(shortfalls(other, steps, there))
     return Judged(
         stable=stable,
         reasons=_reasons(flights, reached, gate, found),
@@ -79,7 +83,7 @@ def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[f
         gate_speed=np.asarray(at.calibrated_airspeed),
         above_reference=at.calibrated_airspeed - at.reference_speed,
         gate_sink=at.sink,
-        gate_energy=_energy(at, gate) + 0.0 * place,
+        gate_energy=_energy(at, gate, true_per_calibrated),
         excess=np.array([_excess(flights, distance) for distance in distances]).reshape(len(distances), first.size),
         over_limit=over,
         fuel=flights.mass[0] - flights.mass[-1],
@@ -88,11 +92,13 @@ def judged(pilot: Pilot, flights: Flights, parameters: Array, distances: tuple[f
         thrust_distance=thrust_distance,
         thrust_fuel=thrust_fuel,
         brake_distance=flights.brake(),
+        gear_distance=flights.moved(flights.gear, 0.0),
+        landing_flaps_distance=flights.moved(flights.flaps, steps - 1.0),
     )
 
 
 def _passed(pilot: Pilot, flights: Flights, height: float) -> tuple[Flags, AtGate, Array]:
-    """Whether a height above the threshold [m] is passed, the flights where they last pass it, and where [m]."""
+    """Whether a height above the threshold [m] is passed, flights where they last pass it, and true per calibrated."""
     above = flights.height >= height
     last = flights.x.size - 1 - np.argmax(above[::-1], axis=0)
     reached = above.any(axis=0) & (last < flights.x.size - 1)
@@ -114,17 +120,18 @@ def _passed(pilot: Pilot, flights: Flights, height: float) -> tuple[Flags, AtGat
         flaps=here(flights.flaps),
         gear=here(flights.gear),
     )
-    return reached, at, place
+    return reached, at, here(flights.true_airspeed / flights.speed)
 
 
 def _any(found: tuple[Shortfall, ...]) -> Flags:
     return np.any([one.counts for one in found], axis=0)
 
 
-def _energy(at: AtGate, gate: Gate) -> Array:
-    """Energy height [m] above the fastest that a gate allows, on the glide path."""
+def _energy(at: AtGate, gate: Gate, true_per_calibrated: Array) -> Array:
+    """Energy height [m], of true airspeed, above the fastest that a gate allows, on the glide path."""
     most = at.reference_speed + gate.speed_above_reference + gate.speed_over
-    return np.asarray(at.off_path + (at.calibrated_airspeed**2 - most**2) / (2.0 * GRAVITY))
+    more = (at.calibrated_airspeed**2 - most**2) * true_per_calibrated**2
+    return np.asarray(at.off_path + more / (2.0 * GRAVITY))
 
 
 def _excess(flights: Flights, distance: float) -> Array:

@@ -25,6 +25,8 @@ from optdescent.units import GRAVITY
 Array = NDArray[np.float64]
 KEPT, MOTION = 16, 5
 """Rows kept of each look, in the order of `Flights`; rows of a lane that are its motion."""
+_MOVED = 1e-6
+"""Position [-] beyond which a device has begun to move: more than what rounding adds."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,12 @@ class Flights:
         """Distance [m] with thrust above idle after the top of descent, and fuel burned by it [kg] (flight,)."""
         length = self._after_top * (self.thrust_fraction > LEAST_THRUST)
         return np.sum(length, axis=0), np.sum(length * self.burned_above / self.ground_speed, axis=0)
+
+    def moved(self, position: Array, beyond: float) -> Array:
+        """Distance to go (flight,) [m] where a position (look, flight) first leaves a value; not a number if never."""
+        is_beyond = position > beyond + _MOVED
+        last = np.maximum(np.argmax(is_beyond, axis=0) - 1, 0)
+        return np.where(is_beyond.any(axis=0), -self.x[last], np.nan)
 
     def brake(self) -> Array:
         """Distance (flight,) [m] with the speed brake out after the top of descent."""

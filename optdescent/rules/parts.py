@@ -14,7 +14,7 @@ from optdescent.arrival import Gate, SinkLimit
 from optdescent.inputs import BY_KIND, Declared, OfOneKind, choice, entry, quantity
 from optdescent.markup import card, pairs
 from optdescent.rules.drivers import DistanceTerm, ShiftTerm
-from optdescent.units import KNOT, NAUTICAL_MILE
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 
 class SpeedName(Enum):
@@ -44,6 +44,13 @@ class DistanceProfile(OfOneKind):
     round_up: float = quantity("nm", 0, 10, "the other terms' sum is rounded up to this; 0: not", default=0.0)
 
 
+class _Shifted(OfOneKind):
+    """A profile whose terms move it as a whole."""
+
+    terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
+    round_up: float = quantity("nm", 0, 10, "the terms' sum is rounded up to this; 0: not", default=0.0)
+
+
 class Allowance(Declared):
     """Height added to the profile while the planned speed is above a named speed (and below the one before it)."""
 
@@ -51,7 +58,7 @@ class Allowance(Declared):
     height: float = quantity("ft", -5000, 5000, "height added; negative is lower")
 
 
-class HeightProfile(OfOneKind):
+class HeightProfile(_Shifted):
     """The height to have is so much per distance to go, plus an allowance by planned speed.
 
     Terms are distances by which the whole profile is shifted: a mile more is a descent begun a mile earlier.
@@ -60,15 +67,13 @@ class HeightProfile(OfOneKind):
     kind: Literal["height"] = entry("height per distance to go")
     gradient: float = quantity("ft_per_nm", 100, 600, "height per distance to go")
     allowances: tuple[Allowance, ...] = entry("the first whose speed the planned speed exceeds counts", default=())
-    terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
 
 
-class AngleProfile(OfOneKind):
+class AngleProfile(_Shifted):
     """The height to have lies on one straight path to the point above the threshold that the glide path crosses."""
 
     kind: Literal["angle"] = entry("straight path")
     angle: float = quantity("deg", 1, 7, "angle above the horizontal")
-    terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
 
 
 class HeightAt(Declared):
@@ -78,13 +83,12 @@ class HeightAt(Declared):
     height: float = quantity("ft", 0, 60000, "height above the threshold")
 
 
-class PointsProfile(OfOneKind):
+class PointsProfile(_Shifted):
     """The height to have lies on straight lines through heights at distances; beyond the first, at its own gradient."""
 
     kind: Literal["points"] = entry("heights at distances")
     points: tuple[HeightAt, ...] = entry("heights to have, farthest first")
     gradient: float = quantity("ft_per_nm", 100, 600, "height per distance before the first of them", default=300.0)
-    terms: tuple[ShiftTerm, ...] = entry("distances by which the profile is begun earlier", default=())
 
 
 Profile = DistanceProfile | HeightProfile | AngleProfile | PointsProfile
@@ -107,10 +111,16 @@ class Sink(Declared):
 
 
 class SpeedBy(Declared):
-    """A speed to have reached by a distance to go."""
+    """A speed to have reached by a place.
 
-    distance: float = quantity("nm", 0, 100, "distance to go")
-    speed: SpeedName = entry("named speed")
+    Exactly one of `distance_nm` and `height_ft` is given, and of `speed` and `speed_kt`. Slowing towards a height is
+    planned along 300 ft per nm.
+    """
+
+    distance: float | None = quantity("nm", 0, 100, "by this distance to go", default=None)
+    height: float | None = quantity("ft", 0, 40000, "by this height above the threshold", default=None)
+    speed: SpeedName | None = entry("named speed", default=None)
+    speed_: float | None = quantity("kt", 90, 450, "calibrated airspeed", default=None)
 
 
 class SpeedAt(Declared):
@@ -121,14 +131,14 @@ class SpeedAt(Declared):
 
 
 class SpeedPlan(Declared):
-    """Speeds planned on the way down: the cruise Mach number, then the descent speed, then speeds by distance.
+    """Speeds planned on the way down: the cruise Mach number, then the descent speed, then speeds by places.
 
     With `points` the speed planned lies on straight lines through them instead: that of another flight.
     """
 
     descent: float = quantity("kt", 150, 400, "descent speed, calibrated")
     slow_down: float = quantity("kt_per_nm", 2, 50, "speed lost per distance when slowing as planned", default=10.0)
-    by: tuple[SpeedBy, ...] = entry("speeds by distance, farthest first", default=())
+    by: tuple[SpeedBy, ...] = entry("speeds by distance or height, farthest first", default=())
     points: tuple[SpeedAt, ...] = entry("speeds at distances, farthest first", default=())
 
 
@@ -198,10 +208,15 @@ class FastForStep(_Region):
 
 
 class Slow(_Region):
-    """Slower than planned."""
+    """Slower than planned.
+
+    Without `until_kt` thrust keeps the speed from falling further; with it, it is left at idle until so slow, and then
+    brings the speed back.
+    """
 
     kind: Literal["slow"] = entry("slower than planned")
     by: float = quantity("kt", 1, 40, "thrust is used from this much too slow")
+    until: float | None = quantity("kt", -10, 40, "and kept until no more than this is left", default=None)
 
 
 def always_high(use: Use, by: float, until: float) -> High:
@@ -227,6 +242,7 @@ class Rule(Declared):
     name: str = entry("short name")
     title: str = entry("the rule in words")
     source: str = entry('published source, or "common practice, no source"')
+    note: str = entry("what it is for, and where it does not hold", default="")
     profile: Profile = choice("the height to have at a distance, and so where to start down")
     sink: Sink | None = entry("the sink rate to set; without it the one that keeps the profile", default=None)
     speeds: SpeedPlan = entry("speeds planned on the way down")
@@ -241,11 +257,20 @@ class Rule(Declared):
         rows = [
             ("in words", self.title),
             ("source", self.source),
+            *([("note", self.note)] if self.note else []),
             ("height to have", self.profile.kind),
             ("descent speed", f"{speeds.descent / KNOT:.0f} kt" if not speeds.points else "as in another flight"),
-            *((by.speed.value, f"by {by.distance / NAUTICAL_MILE:g} nm to go") for by in speeds.by),
+            *(_speed_row(by) for by in speeds.by),
         ]
         return card(f"Rule: {self.name}", [pairs(rows)])
+
+
+def _speed_row(by: SpeedBy) -> tuple[str, str]:
+    """A speed and the place it is to be reached by."""
+    speed = f"{(by.speed_ or 0.0) / KNOT:g} kt" if by.speed is None else by.speed.value
+    if by.height is None:
+        return speed, f"by {(by.distance or 0.0) / NAUTICAL_MILE:g} nm to go"
+    return speed, f"by {by.height / FOOT:g} ft above the threshold"
 
 
 class RuleFile(Declared):

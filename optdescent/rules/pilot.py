@@ -19,7 +19,6 @@ from optdescent.air.altitude import setting_shift, shifted
 from optdescent.air.atmosphere import pressure
 from optdescent.air.warmth import WARMTH
 from optdescent.air.wind import GIVEN, WindField
-from optdescent.air.wind.direction import along_and_across
 from optdescent.airframe import Airframe
 from optdescent.airframe.speeds import least_speed
 from optdescent.arrival import Arrival
@@ -28,7 +27,8 @@ from optdescent.motion import Control, State, Surroundings
 from optdescent.motion.equations import Motion, motion, motion_in
 from optdescent.motion.largest_speed import Surrounded, largest_speed
 from optdescent.motion.state import anti_ice_on
-from optdescent.rules.actions import Seen, actions_on, brake_wanted, due_devices, levels_off, thrust_below
+from optdescent.rules.actions import Seen, actions_on, brake_wanted, due_devices, levels_off, part_holds, thrust_below
+from optdescent.rules.believed import layers, tailwind_along
 from optdescent.rules.bounds import bounded
 from optdescent.rules.crew import (
     Least,
@@ -241,14 +241,14 @@ class Pilot:
             0.0 if surroundings.anti_ice is None else surroundings.anti_ice.share(state.pressure_altitude),
             lane.out.gear,
             lane.out.position,
-            lambda there: self._believed(at, x, course, there, parameters),
+            lambda low, high: self._believed(at, x, course, layers(low, high), parameters),
         )
         # against a wind that leaves no way over the ground there is no next look
         seconds = where(at.passage.ground_speed > LEAST_GROUND_SPEED, dx / at.passage.ground_speed, np.nan)
         return Seen(at, place, lane, seconds, setting_shift(air.qnh), parameters[5])
 
-    def _believed(self, at: Motion, x: Value, course: Value, there: Value | None, parameters: Value) -> Value:
-        """Tailwind [m/s] a crew believes to be at a height above the threshold [m]; None: where it flies."""
+    def _believed(self, at: Motion, x: Value, course: Value, there: list[float] | None, parameters: Value) -> Value:
+        """Mean tailwind [m/s] a crew believes to be at heights above the threshold [m]; None: where it flies."""
         technique, winds = self.technique, FIXED + self.field.size
         match technique.wind:
             case BelievedWind.NONE:
@@ -259,9 +259,8 @@ class Pilot:
                 coefficients = parameters[FIXED:winds]
             case BelievedWind.FORECAST:
                 coefficients = parameters[winds : winds + self.field.size]
-        above_sea = at.air.height if there is None else self.arrival.elevation + there
-        sample = self.field.sample(coefficients, x, above_sea)
-        along, _ = along_and_across(sample.east, sample.north, course)
+        heights = [at.air.height] if there is None else [self.arrival.elevation + height for height in there]
+        along = tailwind_along(self.field, coefficients, x, heights, course)
         return rounded(along + parameters[6], technique.wind_rounding)
 
     def _free(self, seen: Seen, noise: Value, lane: Lane, parameters: Value) -> tuple[Ask, Lane]:
@@ -337,7 +336,8 @@ class Pilot:
         lane, mass = seen.lane, seen.place.mass
         approach = named_speed(self.airframe, self.arrival, SpeedName.APPROACH, mass)
         spare = speed_to_spare(self.technique, height_excess(ask, seen.place))
-        below = where(ask.held > 0.5, 0.0, thrust_below(self.rule, self.technique, actions) + spare)
+        holds = [part_holds(part, self.arrival, seen.place) for part in self.rule.when]
+        below = where(ask.held > 0.5, 0.0, thrust_below(self.rule, self.technique, holds, actions) + spare)
         meant = minimum(ask.speed, self._fastest(seen))  # as for the brake
         awaited = awaited_speed(self.airframe, self.technique, lane)
         hold = maximum(meant - below, minimum(approach + self.technique.approach_margin, awaited))

@@ -6,12 +6,14 @@ import json
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optdescent.inputs import InputFault
 from optdescent.results import Flight
+from optdescent.results.kept_flight import DISTANCE, kept_column, kept_coordinate, kept_values
 from optdescent.results.schema import Column
 from optdescent.results.sweep import Content, Status, SweepColumn
 from optdescent.rules.fleet import Fleet
@@ -36,13 +38,19 @@ _NUMBERS = (
     Column("rule_gate_sink", "m s-1", "sink rate of the rule at the gate", "ft_per_min"),
 )
 _STABLE = SweepColumn(Column("rule_stable", "", "rule stable at the gate", ""), Content.FLAG, _RULE, _FLAG)
-_KEPT = SweepColumn(
-    Column("rule_limits_kept", "", "every limit and demand kept by the rule", ""), Content.FLAG, _RULE, _FLAG
-)
+_LIMITS_KEPT = "rule_limits_kept"
+_KEPT = {
+    together: SweepColumn(Column(_LIMITS_KEPT, "", told, ""), Content.FLAG, _RULE, _FLAG)
+    for together, told in (
+        (False, "every limit and demand kept by the rule"),
+        (True, "speeds, sink rates, windows, hold-downs, floor, capture and further gates kept by the rule"),
+    )
+}
+"""By whether flights are judged together (`rules.judged`), which leaves the brake's limits and handling out."""
 _REASONS = SweepColumn(
     Column("rule_reasons", "", "why the rule is not stable, and what it did not keep", ""), Content.TEXT, _RULE
 )
-_Values: TypeAlias = dict[str, float | int | str]
+_Values: TypeAlias = dict[str, Value]
 _MOST_PILOTS = 24
 """Compiled pilots a worker keeps: where an axis moves what is compiled, their number would grow with the cases."""
 
@@ -52,22 +60,32 @@ class RulesQuestion:
     """Each rule flown by a crew in each case; how a case ends is left to the other questions.
 
     With `together` the flights of a block are taken at once and judged by `rules.judged`, which says what limits on the
-    way those are. Where a rule cannot start it is not flown.
+    way those are. Where a rule cannot start it is not flown. ``flights`` names the columns kept of each flight over
+    ``distances`` to go [m]; flights taken at once are not kept.
     """
 
     rules: tuple[Rule, ...]
     together: bool = False
+    flights: tuple[str, ...] = ()
+    distances: tuple[float, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.together and self.flights:
+            raise ValueError("flights taken at once are not kept")
 
     def layout(self, asked: Asked) -> Layout:
         """Columns [SI] over the dimension `rule`, whose attributes hold titles and sources as JSON."""
-        columns = (*(SweepColumn(column, dims=_RULE) for column in _NUMBERS), _STABLE, _KEPT, _REASONS)
+        columns = (*(SweepColumn(column, dims=_RULE) for column in _NUMBERS), _STABLE, _KEPT[self.together], _REASONS)
         names = np.array([rule.name for rule in self.rules], dtype=object)
         attributes = {
             "long_name": "rule of thumb",
             "titles": json.dumps([rule.title for rule in self.rules], ensure_ascii=False),
             "sources": json.dumps([rule.source for rule in self.rules], ensure_ascii=False),
         }
-        return Layout(columns, {"rule": (names, attributes)})
+        coordinates = {"rule": (names, attributes)}
+        if self.flights:
+            coordinates[DISTANCE] = kept_coordinate(self.distances)
+        return Layout((*columns, *(kept_column(name, _RULE) for name in self.flights)), coordinates)
 
     def prepare(self, cases: Sequence[Case], say: Say) -> object:
         """Nothing [-]: a pilot is compiled where it flies."""
@@ -132,15 +150,13 @@ class RulesSession:
 
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
         """What each rule used, and whether it arrived stable, or why not [SI]."""
-        columns = self.held.question.layout(case.asked).columns
+        layout = self.held.question.layout(case.asked)
         known = self._known.get(case.number)
         each = known or [self._values(case.scenario, rule) for rule in self.held.question.rules]
         values: dict[str, Value] = {
-            column.name: np.array(
-                [own.get(column.name, column.content.missing) for own in each],
-                dtype=object if column.content is Content.TEXT else column.content.value,
-            )
-            for column in columns
+            column.name: _stacked(column, [own.get(column.name, column.content.missing) for own in each])
+            for column in layout.columns
+            if any(column.name in own for own in each)
         }
         return Answer(Status.SOLVED, "", values)
 
@@ -152,10 +168,11 @@ class RulesSession:
         try:
             if reason := why_not_started(scenario, rule):
                 return _not_flown(reason)
-            summary = self.held.flight(scenario, rule).summary
+            flight = self.held.flight(scenario, rule)
         except Exception as error:
             # What one rule cannot fly must not lose the answers of the others; its reasons say what to look at.
             return {_REASONS.name: f"could not be flown: {type(error).__name__}: {error}"}
+        question, summary = self.held.question, flight.summary
         gate = summary.gate
         numbers = (
             summary.fuel,
@@ -172,9 +189,20 @@ class RulesSession:
         return {
             **{column.name: number for column, number in zip(_NUMBERS, numbers, strict=True)},
             _STABLE.name: int(gate.stable),
-            _KEPT.name: int(summary.keeps_every_limit),
+            _LIMITS_KEPT: int(summary.keeps_every_limit),
             _REASONS.name: "; ".join(reasons),
+            **{
+                kept_column(name, _RULE).name: kept_values(flight, name, question.distances)
+                for name in question.flights
+            },
         }
+
+
+def _stacked(column: SweepColumn, values: Sequence[Value]) -> NDArray[Any]:
+    """Values (rule,) of a column [SI], or (rule, distance) of one that is kept along a flight; some may be missing."""
+    if column.content is Content.TEXT:
+        return np.array(values, dtype=object)
+    return np.array(np.broadcast_arrays(*values), dtype=column.content.value)
 
 
 def _not_flown(reason: str) -> _Values:
@@ -202,7 +230,7 @@ def _together(found: Judged) -> list[_Values]:
         {
             **dict(zip(names, row, strict=True)),
             _STABLE.name: int(stable),
-            _KEPT.name: int(kept),
+            _LIMITS_KEPT: int(kept),
             _REASONS.name: reason,
         }
         for row, (stable, kept, reason) in zip(rows, flags, strict=True)

@@ -12,7 +12,7 @@ from optdescent.air.altitude import shifted
 from optdescent.airframe import Airframe
 from optdescent.airframe.speeds import holding_speed, reference_speed
 from optdescent.arrival import Arrival
-from optdescent.curves.elementary import Value, maximum, minimum, rounded_up, tan, where
+from optdescent.curves.elementary import Value, clip, maximum, minimum, rounded_up, tan, where
 from optdescent.rules.drivers import (
     Always,
     AntiIce,
@@ -24,7 +24,6 @@ from optdescent.rules.drivers import (
     SpeedToLose,
     StepsOut,
     Tailwind,
-    TailwindAt,
     TailwindOnly,
     TemperatureOffset,
 )
@@ -34,6 +33,7 @@ from optdescent.rules.parts import (
     HeightProfile,
     PointsProfile,
     Rule,
+    SpeedBy,
     SpeedName,
 )
 from optdescent.units import FOOT, NAUTICAL_MILE
@@ -56,9 +56,9 @@ def named_speed(airframe: Airframe, arrival: Arrival, name: SpeedName, mass: Val
 class Place:
     """Where a rule is asked: coordinate along the track [m], height above the threshold [m], what is met there.
 
-    `tailwind` [m/s] is the one the crew believes, `tailwind_at` that at another height above the threshold [m].
-    `temperature_offset` [K] is from the standard atmosphere; `anti_ice`, `gear` and `steps` say how far they are on or
-    out [-].
+    `tailwind` [m/s] is the one the crew believes, `mean_tailwind` that of a band between two heights above the
+    threshold [m]; without it there is one wind at every height. `temperature_offset` [K] is from the standard
+    atmosphere; `anti_ice`, `gear` and `steps` say how far they are on or out [-].
     """
 
     distance: Value
@@ -71,7 +71,7 @@ class Place:
     anti_ice: Value = 0.0
     gear: Value = 0.0
     steps: Value = 0.0
-    tailwind_at: Callable[[float], Value] | None = None
+    mean_tailwind: Callable[[float, float], Value] | None = None
 
 
 def height_excess(ask: Ask, place: Place) -> Value:
@@ -111,27 +111,25 @@ def asked(rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift:
     """
     speed = planned_speed(rule, airframe, arrival, place, shift, cruise_mach)
     over = maximum(speed - named_speed(airframe, arrival, SpeedName.APPROACH, place.mass), 0.0)
-    profile, to_go = rule.profile, -place.distance
+    profile = rule.profile
+    others = [term for term in profile.terms if not isinstance(term, HeightToLose)]
+    along = -place.distance - rounded_up(earlier_by(others, place, over), profile.round_up)
     match profile:
         case DistanceProfile():
-            others = [term for term in profile.terms if not isinstance(term, HeightToLose)]
             (lose,) = (term for term in profile.terms if isinstance(term, HeightToLose))
             slope = lose.per_height / lose.distance
-            earlier = rounded_up(earlier_by(others, place, over), profile.round_up)
-            return Ask(speed, (to_go - earlier) * slope, slope)
+            return Ask(speed, along * slope, slope)
         case AngleProfile(angle=angle):
             slope = float(tan(angle))
-            along = to_go - earlier_by(profile.terms, place, over)
             return Ask(speed, arrival.glide_path.threshold_crossing_height + slope * along, slope)
         case HeightProfile():
             allowance: Value = 0.0
             for part in reversed(profile.allowances):
                 named = named_speed(airframe, arrival, part.above, place.mass)
                 allowance = where(speed > named - 1.0, part.height, allowance)
-            along = to_go - earlier_by(profile.terms, place, over)
             return Ask(speed, profile.gradient * along + allowance, profile.gradient)
         case PointsProfile():
-            return Ask(speed, *_through(profile, to_go - earlier_by(profile.terms, place, over)))
+            return Ask(speed, *_through(profile, along))
         case _:
             assert_never(profile)
 
@@ -173,7 +171,7 @@ def _share(term: ShiftTerm, place: Place, over: Value) -> Value:
     match term:
         case SpeedToLose():
             return over / term.per_speed
-        case Tailwind() | TailwindOnly() | HeadwindOnly() | TailwindAt():
+        case Tailwind() | TailwindOnly() | HeadwindOnly():
             return _tailwind(term, place) / term.per_wind
         case MassAbove():
             return (place.mass - term.reference) / term.per_mass
@@ -191,18 +189,24 @@ def _share(term: ShiftTerm, place: Place, over: Value) -> Value:
             assert_never(term)
 
 
-def _tailwind(term: Tailwind | TailwindOnly | HeadwindOnly | TailwindAt, place: Place) -> Value:
-    """Wind [m/s] that a term counts."""
+def _tailwind(term: Tailwind | TailwindOnly | HeadwindOnly, place: Place) -> Value:
+    """Wind [m/s] that a term counts; of a band of heights, as much as the part of it that is still below."""
+    if term.band is None:
+        return _counted(term, place.tailwind)
+    low, high = term.band
+    mean = place.tailwind if place.mean_tailwind is None else place.mean_tailwind(low, high)
+    return _counted(term, mean) * clip((place.height - low) / (high - low), 0.0, 1.0)
+
+
+def _counted(term: Tailwind | TailwindOnly | HeadwindOnly, tailwind: Value) -> Value:
+    """What a term counts of a tailwind [m/s]."""
     match term:
         case Tailwind():
-            return place.tailwind
+            return tailwind
         case TailwindOnly():
-            return maximum(place.tailwind, 0.0)
+            return maximum(tailwind, 0.0)
         case HeadwindOnly():
-            return maximum(-place.tailwind, 0.0)
-        case TailwindAt():
-            there = place.tailwind if place.tailwind_at is None else place.tailwind_at(term.height)
-            return where(place.height > term.height, there, 0.0)
+            return maximum(-tailwind, 0.0)
 
 
 def planned_speed(
@@ -211,17 +215,16 @@ def planned_speed(
     """Calibrated airspeed [m/s] a rule plans at a place: the lowest of all that apply.
 
     Slowing towards a speed by a distance is planned at the rule's own rate, towards one that a window or a limit asks
-    for to be done a mile before it; towards a limit below an altitude, along 300 ft per nm. A window that asks for more
-    speed than the rule plans is given it.
+    for to be done a mile before it; towards a speed by a height, or a limit below an altitude, along 300 ft per nm. A
+    window that asks for more speed than the rule plans is given it.
     """
     plan = rule.speeds
     speed: Value = plan.descent
     if plan.points:
         speed, _ = _lines([(point.distance, point.speed) for point in plan.points], -place.distance)
     for by in plan.by:
-        wanted = named_speed(airframe, arrival, by.speed, place.mass)
-        early = maximum(-place.distance - by.distance, 0.0)
-        speed = minimum(speed, wanted + plan.slow_down * early)
+        wanted = speed_by(airframe, arrival, by, place.mass)
+        speed = minimum(speed, wanted + plan.slow_down * _early(by, place))
     for window in arrival.windows:
         if window.slowest is not None:
             speed = where(place.distance < -window.distance, maximum(speed, window.slowest), speed)
@@ -234,13 +237,26 @@ def planned_speed(
         above = maximum(
             place.pressure_altitude - (shifted(limit.below_altitude, arrival.transition_altitude, shift)), 0.0
         )
-        rate = plan.slow_down / (300.0 * FOOT / NAUTICAL_MILE)
-        speed = minimum(speed, limit.speed + rate * above)
+        speed = minimum(speed, limit.speed + plan.slow_down / _DOWN * above)
     for distance, limit_speed, is_at_a_point in speeds_by_distance(airframe, arrival, place.mass):
         early = maximum(-place.distance - distance - _SLOW_BEFORE, 0.0)
         slowed = minimum(speed, limit_speed + plan.slow_down * early)
         speed = where(place.distance < -distance, slowed, speed) if is_at_a_point else slowed
     return speed
+
+
+def speed_by(airframe: Airframe, arrival: Arrival, by: SpeedBy, mass: Value) -> Value:
+    """Calibrated airspeed [m/s] to have reached by a place, at a mass [kg]."""
+    if by.speed is not None:
+        return named_speed(airframe, arrival, by.speed, mass)
+    return 0.0 if by.speed_ is None else by.speed_
+
+
+def _early(by: SpeedBy, place: Place) -> Value:
+    """Distance [m] before the place by which a speed is to have been reached; 0 from there on."""
+    if by.height is not None:
+        return maximum(place.height - by.height, 0.0) / _DOWN
+    return maximum(-place.distance - (by.distance or 0.0), 0.0)
 
 
 def planned_change(rule: Rule, place: Place) -> Value:
@@ -251,6 +267,8 @@ def planned_change(rule: Rule, place: Place) -> Value:
 
 
 _SLOW_BEFORE = 1.0 * NAUTICAL_MILE
+_DOWN = 300.0 * FOOT / NAUTICAL_MILE
+"""Slope [-] along which slowing towards a height is planned."""
 
 
 def speeds_by_distance(airframe: Airframe, arrival: Arrival, mass: Value) -> list[tuple[float, Value, bool]]:

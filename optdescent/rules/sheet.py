@@ -86,7 +86,7 @@ def rule_sheet(rule: Rule, scenario: Scenario | None = None) -> RuleSheet:
     )
     told = desk.scenario
     provenance = Provenance(told.title, told.text, told.digest)
-    return RuleSheet(dataset, rule.name, rule.title, rule.source, rule_words(rule), provenance)
+    return RuleSheet(dataset, rule.name, rule.title, rule.source, rule_words(rule), provenance, rule.note)
 
 
 @dataclass(frozen=True)
@@ -135,7 +135,6 @@ class _Desk:
             mass=scenario.start.mass,
             temperature_offset=scenario.temperature_offset,
             anti_ice=0.0 if anti_ice is None else anti_ice.share(altitude),
-            tailwind_at=lambda _: wind,
         )
         out = selected_on_schedule(scenario.airframe, self._speed(clean), scenario.start.mass)
         return replace(clean, gear=out.gear, steps=out.position)

@@ -1,5 +1,7 @@
 """Whether rules can be flown from where a scenario starts: a descent that would have begun before is no comparison.
 
+Nor is one whose plan contradicts itself there: named speeds have their value from the airframe and the mass.
+
 This is decided here and nowhere else. A command that flies one scenario refuses such a rule (`check_start`); where
 conditions differ it is left out of those in which it cannot start, and they say why (`why_not_started`). `fly` itself
 flies what it is given: a descent begun at once is what a crew makes of such a rule.
@@ -7,7 +9,7 @@ flies what it is given: a descent begun at once is what a crew makes of such a r
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,35 +18,53 @@ from numpy.typing import NDArray
 from optdescent.air.altitude import setting_shift
 from optdescent.air.atmosphere import pressure
 from optdescent.air.wind import forecast
-from optdescent.air.wind.direction import along_and_across
 from optdescent.curves.elementary import rounded
 from optdescent.inputs import Fault, InputFault
 from optdescent.motion.record import surroundings
-from optdescent.rules.parts import Rule
-from optdescent.rules.rule import Place, asked
+from optdescent.rules.believed import layers, tailwind_along
+from optdescent.rules.parts import Rule, SpeedName
+from optdescent.rules.rule import Place, asked, named_speed
+from optdescent.rules.words import speed_words
 from optdescent.scenario import BelievedWind, Scenario
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
 _SPACING = 0.5 * NAUTICAL_MILE
 _WORTH_TELLING = 0.5 * KNOT
+_Found = tuple[str, str, str]
+"""A fault of a rule: key, what it asks for, what is allowed [file units]."""
 
 
 def check_start(scenario: Scenario, rules: Sequence[Rule], name: str) -> None:
-    """Check that each rule starts down between the scenario's start and its gate, in level cruise as it is met [SI].
+    """Check that each rule's speeds fall, and that it starts down between the scenario's start and its gate [SI].
 
     Raises
     ------
     InputFault
-        A rule asks for less than the cruise height [m] before the start, or for no less down to the gate; `name` is the
-        file of the rules.
+        A rule plans to speed up, or asks in level cruise as it is met for less than the cruise height [m] before the
+        start, or for no less down to the gate; `name` is the file of the rules.
     """
-    faults: list[Fault] = []
-    ends = _Cruise.between_ends(scenario)
-    for index, rule in enumerate(rules):
-        found = _fault(scenario, rule, ends)
-        if found is not None:
-            faults.append(Fault(name, f"rules[{index}].profile", *found))
+    ends, speeds = _Cruise.between_ends(scenario), _named(scenario)
+    _refuse(name, [_fault(scenario, rule, ends, speeds) for rule in rules])
+
+
+def check_speeds(scenario: Scenario, rules: Sequence[Rule], name: str) -> None:
+    """Check that the speeds of each rule fall, at the mass of the scenario's start [SI].
+
+    Raises
+    ------
+    InputFault
+        A rule plans to speed up; `name` is the file of the rules.
+    """
+    speeds = _named(scenario)
+    _refuse(name, [_plan_fault(rule, speeds) for rule in rules])
+
+
+def _refuse(name: str, found: Sequence[_Found | None]) -> None:
+    """Raise what was found of each rule [file units]."""
+    faults = [
+        Fault(name, f"rules[{index}].{one[0]}", one[1], one[2]) for index, one in enumerate(found) if one is not None
+    ]
     if faults:
         raise InputFault(faults)
 
@@ -56,9 +76,9 @@ def why_not_started(scenario: Scenario, rule: Rule) -> str:
 
 def whys_not_started(scenario: Scenario, rules: Sequence[Rule]) -> list[str]:
     """Why each rule cannot be flown from where a scenario starts; empty where it can [-]; its air is met once."""
-    ends = _Cruise.between_ends(scenario)
-    found = (_fault(scenario, rule, ends) for rule in rules)
-    return ["" if fault is None else fault[0] for fault in found]
+    ends, speeds = _Cruise.between_ends(scenario), _named(scenario)
+    found = (_fault(scenario, rule, ends, speeds) for rule in rules)
+    return ["" if fault is None else fault[1] for fault in found]
 
 
 @dataclass(frozen=True)
@@ -90,7 +110,9 @@ class _Cruise:
             scenario.start.mass,
             scenario.temperature_offset,
             0.0 if anti_ice is None else anti_ice,
-            tailwind_at=lambda there: _believed(scenario, x, scenario.arrival.elevation + there),
+            mean_tailwind=lambda low, high: _believed(
+                scenario, x, *(scenario.arrival.elevation + there for there in layers(low, high))
+            ),
         )
         return cls(above_sea - scenario.arrival.elevation, tailwind, place)
 
@@ -105,25 +127,51 @@ def _gate(scenario: Scenario) -> float:
     return scenario.arrival.gate.place(scenario.arrival.glide_path)
 
 
-def _fault(scenario: Scenario, rule: Rule, ends: _Cruise) -> tuple[str, str] | None:
-    """What a rule asks for that cannot be flown, and what is allowed [file units]; None if it can be."""
+def _named(scenario: Scenario) -> dict[SpeedName, float]:
+    """Calibrated airspeeds [m/s] of the named speeds at the start."""
+    mass = scenario.start.mass
+    return {name: float(named_speed(scenario.airframe, scenario.arrival, name, mass)) for name in SpeedName}
+
+
+def _fault(scenario: Scenario, rule: Rule, ends: _Cruise, speeds: Mapping[SpeedName, float]) -> _Found | None:
+    """What a rule asks for that cannot be flown; None if it can be."""
+    found = _plan_fault(rule, speeds)
+    return _profile_fault(scenario, rule, ends) if found is None else found
+
+
+def _plan_fault(rule: Rule, speeds: Mapping[SpeedName, float]) -> _Found | None:
+    """A speed by a place above the one planned before it; None if there is none."""
+    before = {True: rule.speeds.descent, False: rule.speeds.descent}
+    for index, by in enumerate(rule.speeds.by):
+        wanted = (by.speed_ or 0.0) if by.speed is None else speeds[by.speed]
+        slow = before[by.height is None]
+        if wanted > slow + _WORTH_TELLING:
+            given = f"{rule.name} asks for {speed_words(by)}, {wanted / KNOT:.0f} kt, after {slow / KNOT:.0f} kt"
+            return f"speeds.by[{index}]", given, "speeds that fall"
+        before[by.height is None] = wanted
+    return None
+
+
+def _profile_fault(scenario: Scenario, rule: Rule, ends: _Cruise) -> _Found | None:
+    """A height asked for that cannot be flown; None if there is none."""
     length, height, wanted = scenario.start.distance, ends.height, ends.asked(scenario, rule)
     if wanted[0] < height:
         tailwind = float(ends.tailwind[0])
         met = f", with {tailwind / KNOT:.0f} kt of tailwind" if abs(tailwind) > _WORTH_TELLING else ""
         there = f"at the start, {length / NAUTICAL_MILE:.0f} nm to go{met}"
         given = f"{rule.name} asks for {wanted[0] / FOOT:.0f} ft {there}"
-        return given, f"{height / FOOT:.0f} ft or more, the cruise height: the descent would begin before the start"
+        allowed = f"{height / FOOT:.0f} ft or more, the cruise height: the descent would begin before the start"
+        return "profile", given, allowed
     if wanted[-1] >= height:
         x = np.linspace(-length, -_gate(scenario), round(length / _SPACING) + 2)
         if np.all(_Cruise.along(scenario, x).asked(scenario, rule) >= height):
             given = f"{rule.name} never asks for less than the cruise height, {height / FOOT:.0f} ft"
-            return given, "a descent that begins before the gate"
+            return "profile", given, "a descent that begins before the gate"
     return None
 
 
-def _believed(scenario: Scenario, x: Array, above_sea: float) -> Array:
-    """Tailwind [m/s] that the crew believes to be at coordinates along the track [m] and a height above the sea [m]."""
+def _believed(scenario: Scenario, x: Array, *above_sea: float) -> Array:
+    """Mean tailwind [m/s] that the crew believes to be at coordinates along the track and heights above the sea [m]."""
     technique = scenario.technique
     match technique.wind:
         case BelievedWind.NONE:
@@ -132,7 +180,7 @@ def _believed(scenario: Scenario, x: Array, above_sea: float) -> Array:
             coefficients = scenario.air.wind
         case BelievedWind.FORECAST:
             coefficients = forecast(scenario.wind)
-    sample = scenario.air.field.sample(coefficients, x, np.full_like(x, above_sea))
-    along, _ = along_and_across(sample.east, sample.north, scenario.arrival.track.course(x))
+    heights = [np.full_like(x, height) for height in above_sea]
+    along = tailwind_along(scenario.air.field, coefficients, x, heights, scenario.arrival.track.course(x))
     believed = np.asarray(along, dtype=float) + technique.drawn.wind_error
     return np.asarray(rounded(believed, technique.wind_rounding), dtype=float)

@@ -21,7 +21,6 @@ from optdescent.rules.drivers import (
     SpeedToLose,
     StepsOut,
     Tailwind,
-    TailwindAt,
     TailwindOnly,
     TemperatureOffset,
 )
@@ -40,6 +39,7 @@ from optdescent.rules.parts import (
     Rule,
     Sink,
     Slow,
+    SpeedBy,
     SpeedName,
     SpeedPlan,
     Use,
@@ -112,14 +112,14 @@ def _profile(profile: Profile) -> Iterator[str]:
             for part in allowances:
                 side = "lower" if part.height < 0.0 else "higher"
                 yield f"{_feet(abs(part.height))} {side} at {_SPEEDS[part.above]} and above"
-            yield from _begun(terms)
+            yield from _begun(terms, profile.round_up)
         case AngleProfile(angle=angle, terms=terms):
             yield f"one straight path of {_number(angle, DEGREE)}° to where the glide path crosses the threshold"
-            yield from _begun(terms)
+            yield from _begun(terms, profile.round_up)
         case PointsProfile(points=points, gradient=gradient, terms=terms):
             yield f"{_number(gradient, FOOT_PER_NAUTICAL_MILE)} ft for each nm before {_miles(points[0].distance)}"
             yield from _listed([f"{_feet(point.height)} at {_miles(point.distance)}" for point in points])
-            yield from _begun(terms)
+            yield from _begun(terms, profile.round_up)
         case _:
             assert_never(profile)
 
@@ -144,8 +144,10 @@ def _listed(points: Sequence[str]) -> Iterator[str]:
         yield f"on straight lines through {len(points)} points, from {points[0]} to {points[-1]}"
 
 
-def _begun(terms: Sequence[ShiftTerm]) -> Iterator[str]:
-    return (f"begun {_shift(term)}" for term in terms)
+def _begun(terms: Sequence[ShiftTerm], round_up: float) -> Iterator[str]:
+    yield from (f"begun {_shift(term)}" for term in terms)
+    if round_up > 0.0:
+        yield f"what it is begun earlier is rounded up to {_miles(round_up)}"
 
 
 def _shift(term: ShiftTerm) -> str:
@@ -155,7 +157,7 @@ def _shift(term: ShiftTerm) -> str:
 def _driver(term: ShiftTerm) -> str:
     """What a term counts, after the distance."""
     match term:
-        case Tailwind() | TailwindOnly() | HeadwindOnly() | TailwindAt():
+        case Tailwind() | TailwindOnly() | HeadwindOnly():
             return _wind(term)
         case SpeedToLose():
             return f"for each {_knots(term.per_speed)} to lose from the planned speed to approach speed"
@@ -176,17 +178,18 @@ def _driver(term: ShiftTerm) -> str:
             assert_never(term)
 
 
-def _wind(term: Tailwind | TailwindOnly | HeadwindOnly | TailwindAt) -> str:
-    each = f"for each {_knots(term.per_wind)} of"
+def _wind(term: Tailwind | TailwindOnly | HeadwindOnly) -> str:
+    each, band = f"for each {_knots(term.per_wind)} of", ""
+    if term.band is not None:
+        low, high = term.band
+        each, band = f"{each} mean", f" between {_number(low, FOOT)} and {_feet(high)}, less as they are passed"
     match term:
         case Tailwind():
-            return f"{each} tailwind (the other way for headwind)"
+            return f"{each} tailwind{band} (the other way for headwind)"
         case TailwindOnly():
-            return f"{each} tailwind (nothing for headwind)"
+            return f"{each} tailwind{band} (nothing for headwind)"
         case HeadwindOnly():
-            return f"{each} headwind (nothing for tailwind)"
-        case TailwindAt():
-            return f"{each} tailwind at {_feet(term.height)}, until passing it (the other way for headwind)"
+            return f"{each} headwind{band} (nothing for tailwind)"
 
 
 def _sink(sink: Sink) -> str:
@@ -202,7 +205,13 @@ def _speeds(plan: SpeedPlan) -> Iterator[str]:
     else:
         rate = _number(plan.slow_down, KNOT / NAUTICAL_MILE)
         yield f"{_knots(plan.descent)} in the descent, slowing by {rate} kt for each nm"
-    yield from (f"{_SPEEDS[by.speed]} by {_miles(by.distance)}" for by in plan.by)
+    yield from (speed_words(by) for by in plan.by)
+
+
+def speed_words(by: SpeedBy) -> str:
+    """A speed by a place, as a sentence."""
+    speed = _knots(by.speed_ or 0.0) if by.speed is None else _SPEEDS[by.speed]
+    return f"{speed} by {_miles(by.distance or 0.0) if by.height is None else _feet(by.height)}"
 
 
 def device_words(part: DeviceBy) -> str:
@@ -249,12 +258,13 @@ def _action(part: When) -> str:
         case Low():
             return f"{use} when {_feet(part.by)} low{_kept(part.use, _left_of_height(part.until, 'high'))}"
         case Fast():
-            return f"{use} when {_knots(part.by)} fast{_kept(part.use, _left_of_speed(part.until))}"
+            return f"{use} when {_knots(part.by)} fast{_kept(part.use, _left_of_speed(part.until, 'slow'))}"
         case FastForStep():
             margin = f" (its limit speed less {_knots(part.margin)})" if part.margin > 0.0 else ""
             return f"{use} when too fast for the next step {_STEPS}{margin}"
         case Slow():
-            return f"{use} when {_knots(part.by)} slow"
+            until = "" if part.until is None else _kept(part.use, _left_of_speed(part.until, "fast"))
+            return f"{use} when {_knots(part.by)} slow{until}"
         case _:
             assert_never(part)
 
@@ -266,9 +276,9 @@ def _left_of_height(until: float, beyond: str) -> str:
     return "nothing is left" if until <= READABLE_HEIGHT else f"{_feet(until)} are left"
 
 
-def _left_of_speed(until: float) -> str:
+def _left_of_speed(until: float, beyond: str) -> str:
     if until < 0.0:
-        return f"{_knots(-until)} slow"
+        return f"{_knots(-until)} {beyond}"
     return "nothing is left" if until == 0.0 else f"{_knots(until)} are left"
 
 

@@ -102,6 +102,7 @@ def test_a_scenario_gives_airframe_mass_and_airport(tmp_path: Path) -> None:
         ("descent_kt = 280.0", "descent_kt = 500.0", ("rules[0].speeds.descent_kt", "got 500", "150 to 400 kt")),
         ('"first step"', '"fist step"', ("rules[0].speeds.by[0].speed", "'fist step'", "'first step'")),
         ("title =", "titel =", ("rules[0].titel", "unknown key", "'title'")),
+        ("descent_kt = 280.0", "descent_kt = 150.0", ("rules[0].speeds.by[0]", "after 150 kt", "speeds that fall")),
     ],
 )
 def test_a_bad_rule_file_is_status_2_with_file_key_given_and_allowed_and_writes_nothing(

@@ -249,6 +249,27 @@ def test_slow_thrust_comes_at_the_rule_s_own_speed(by: float) -> None:
     assert np.all(knots_over(flight)[pushed] < -by + 3.0)
 
 
+@pytest.mark.parametrize("until", [2.0, -3.0])
+def test_slow_thrust_is_used_until_no_more_is_left_than_the_rule_says(until: float) -> None:
+    """On the same path, where the rule names a stretch: idle until 8 kt slow, then thrust, and idle again.
+
+    A look in cruise is 3 to 4 s: idle loses 1.5 kt in it.
+    """
+    part = {"kind": "slow", "use": "thrust", "by_kt": 8.0, "until_kt": until, "from_nm": 100.0, "to_nm": 50.0}
+    flight = flown(rule({"kind": "height", "gradient_ft_per_nm": 220.0}, when=[part]))
+    spells = [
+        [index(flight, action) for action in told(flight, what) if 51.0 < action.distance_to_go / NAUTICAL_MILE < 98.0]
+        for what in ("thrust above idle", "thrust idle")
+    ]
+    begins, ends = spells
+    assert len(begins) >= 3
+    ends = [end for end in ends if end > begins[0]]
+    assert knots_over(flight)[begins] == pytest.approx(np.full(len(begins), -8.0), abs=1.5)
+    assert knots_over(flight)[ends] == pytest.approx(np.full(len(ends), -until), abs=1.5)
+    for begin, end in itertools.pairwise(sorted([*begins, *ends])):
+        assert (begin in begins) == (end in ends), "on, off and on again"
+
+
 def test_low_the_crew_levels_off_until_it_is_no_longer_low() -> None:
     """The profile rises by 1500 ft at minimum clean speed; a crew that corrects by 100 ft/min only would sink on."""
     profile = {

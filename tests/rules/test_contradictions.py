@@ -1,4 +1,4 @@
-"""Rules that contradict themselves in limits, checks and actions: named with file, key and what is allowed."""
+"""Rules that contradict themselves in limits, checks, devices and actions: named with key and what is allowed."""
 
 from __future__ import annotations
 
@@ -18,6 +18,12 @@ def whens(*parts: str) -> str:
     return "".join(f"[[rules.when]]\n{part}\n" for part in parts)
 
 
+def devices(*parts: tuple[str, str]) -> str:
+    return "".join(f"[[rules.devices]]\ndevice = '{name}'\n{place}\n" for name, place in parts)
+
+
+TERM = "{ kind = 'tailwind', distance_nm = 1 }"
+BAND = TERM.replace(" }", ", above_height_ft = {}, below_height_ft = {} }}").replace("{ kind", "{{ kind")
 HIGH = "kind = 'high'\nuse = 'speed brake'\nby_ft = {}\n"
 FAR, NEAR = "from_nm = 40.0\nto_nm = 20.0\n", "from_nm = 25.0\nto_nm = 10.0\n"
 LOW, UP = "below_height_ft = 5000.0\n", "above_height_ft = 5000.0\n"
@@ -46,6 +52,36 @@ LOW, UP = "below_height_ft = 5000.0\n", "above_height_ft = 5000.0\n"
         ),
         (whens(HIGH.format(1000), HIGH.format(300) + NEAR + LOW), "when[1]", "regions that do not overlap"),
         (whens(HIGH.format(1000) + UP, HIGH.format(300) + "on_glide_path = true\n"), "when[1]", "do not overlap"),
+        (
+            devices(("last step", "distance_nm = 30"), ("first step", "distance_nm = 10")),
+            "devices[1].distance_nm",
+            "got 10 nm, with 'last step' by 30 nm already; 30 nm or more: a step brings those before it",
+        ),
+        (
+            devices(("first step", "height_ft = 3000"), ("second step", "height_ft = 5000")),
+            "devices[0].height_ft",
+            "got 3000 ft, with 'second step' by 5000 ft already",
+        ),
+        (
+            devices(("gear", f"distance_nm = 9\nterms = [{BAND.format(9000, 9000)}]")),
+            "devices[0].terms[0].above_height_ft",
+            "got 9000, not below below_height_ft; less than 9000 ft",
+        ),
+        (
+            devices(("gear", f"distance_nm = 9\nterms = [{TERM.replace(' }', ', below_height_ft = 9000 }')}]")),
+            "devices[0].terms[0]",
+            "one of above_height_ft, below_height_ft; both, or none: the wind on the nose",
+        ),
+        (
+            devices(("gear", f"distance_nm = 9\nterms = [{BAND.format(0, 9000)}, {BAND.format(0, 9000)}]")),
+            "devices[0].terms[1].kind",
+            "got 'tailwind' again; one term for each driver",
+        ),
+        (
+            devices(("gear", f"distance_nm = 9\nterms = [{TERM}, {TERM.replace('1', '-1', 1)}]")),
+            "devices[0].terms[1].kind",
+            "got 'tailwind' again; one term for each driver",
+        ),
     ],
 )
 def test_what_contradicts_itself_is_named(text: str, key: str, said: str, tmp_path: Path) -> None:
@@ -64,9 +100,29 @@ def test_what_contradicts_itself_is_named(text: str, key: str, said: str, tmp_pa
         whens(HIGH.format(1000) + UP, HIGH.format(300) + LOW),
         whens(HIGH.format(1000), HIGH.format(300).replace("speed brake", "gear")),
         whens(HIGH.format(1000), "kind = 'fast'\nuse = 'speed brake'\nby_kt = 10.0\n"),
+        devices(("first step", "distance_nm = 30"), ("last step", "distance_nm = 30"), ("gear", "distance_nm = 9")),
+        devices(("last step", "at_capture = true"), ("first step", "distance_nm = 5")),
+        devices(("last step", "distance_nm = 30"), ("first step", f"distance_nm = 10\nterms = [{TERM}]")),
+        devices(("gear", f"distance_nm = 9\nterms = [{TERM}, {TERM.replace('tailwind', 'headwind_only')}]")),
+        devices(("gear", f"distance_nm = 9\nterms = [{BAND.format(0, 9000)}, {BAND.format(9000, 20000)}, {TERM}]")),
     ],
 )
 def test_what_goes_together_is_read(text: str, tmp_path: Path) -> None:
     path = tmp_path / "rules.toml"
     path.write_text(ONE + text, encoding="utf-8")
     assert len(read_rules(path)) == 1
+
+
+@pytest.mark.parametrize(
+    "profile",
+    [
+        "kind = 'distance', terms = [{ kind = 'height_to_lose', distance_nm = 3 }, ",
+        "kind = 'angle', angle_deg = 3, terms = [{ kind = 'always', distance_nm = 3 }, ",
+        "kind = 'height', gradient_ft_per_nm = 300, terms = [{ kind = 'always', distance_nm = 3 }, ",
+    ],
+)
+def test_terms_of_one_driver_that_cancel_are_named(profile: str, tmp_path: Path) -> None:
+    own = f"profile = {{ {profile}{TERM}, {TERM.replace('1', '-1')}] }}"
+    text = "\n".join(own if line.startswith("profile") else line for line in ONE.splitlines())
+    told = {"rules[0].profile.terms[2].kind": "got 'tailwind' again; one term for each driver"}
+    assert faults_of(tmp_path, text) == told

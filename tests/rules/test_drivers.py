@@ -14,6 +14,7 @@ from optdescent.air import atmosphere
 from optdescent.airframe import read_airframe
 from optdescent.arrival import Arrival
 from optdescent.inputs import validated
+from optdescent.rules.believed import layers
 from optdescent.rules.parts import Rule, RuleFile, SpeedName
 from optdescent.rules.rule import Place, asked, earlier_by, named_speed
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
@@ -57,9 +58,19 @@ def miles(term: dict[str, Any], at: Place, descent: float = 280.0) -> float:
     return 3.0 * (height(alone, at) - height(joined, at)) / 1000.0
 
 
-def layered(above_sea: float) -> float:
-    """Tailwind [m/s] that grows by 10 kt for each 10 000 ft."""
-    return 10.0 * KNOT * above_sea / (10000.0 * FOOT)
+def layered(low: float, high: float) -> float:
+    """Mean of a tailwind [m/s] that grows by 10 kt for each 10 000 ft."""
+    return 10.0 * KNOT * 0.5 * (low + high) / (10000.0 * FOOT)
+
+
+def against(low: float, high: float) -> float:
+    """The same as a headwind."""
+    return -layered(low, high)
+
+
+def band(low: float, high: float) -> dict[str, float]:
+    """A band of heights [1000 ft]."""
+    return {"above_height_ft": 1000.0 * low, "below_height_ft": 1000.0 * high}
 
 
 APPROACH = float(named_speed(AIRFRAME, ARRIVAL, SpeedName.APPROACH, 60000.0)) / KNOT
@@ -72,9 +83,14 @@ COUNTED: list[tuple[dict[str, Any], dict[str, Any], float]] = [
     ({"kind": "tailwind_only", "distance_nm": 1.0}, {"tailwind": -30.0}, 0.0),
     ({"kind": "headwind_only", "distance_nm": -1.0}, {"tailwind": -30.0}, -3.0),
     ({"kind": "headwind_only", "distance_nm": -1.0}, {"tailwind": 30.0}, 0.0),
-    ({"kind": "tailwind_at", "distance_nm": 1.0, "height_ft": 5000}, {"tailwind": 99.0, "tailwind_at": layered}, 0.5),
-    ({"kind": "tailwind_at", "distance_nm": 1.0, "height_ft": 9500}, {"tailwind": 99.0, "tailwind_at": layered}, 0.0),
-    ({"kind": "tailwind_at", "distance_nm": 1.0, "height_ft": 5000}, {"tailwind": 20.0}, 2.0),
+    ({"kind": "tailwind", "distance_nm": 1.0, **band(2, 8)}, {"tailwind": 99.0, "mean_tailwind": layered}, 0.5),
+    ({"kind": "tailwind", "distance_nm": 1.0, **band(8, 10)}, {"tailwind": 99.0, "mean_tailwind": layered}, 0.45),
+    ({"kind": "tailwind", "distance_nm": 1.0, **band(9, 20)}, {"tailwind": 99.0, "mean_tailwind": layered}, 0.0),
+    ({"kind": "tailwind", "distance_nm": 1.0, **band(2, 8)}, {"tailwind": 20.0}, 2.0),
+    ({"kind": "tailwind_only", "distance_nm": 1.0, **band(2, 8)}, {"mean_tailwind": layered}, 0.5),
+    ({"kind": "headwind_only", "distance_nm": -1.0, **band(2, 8)}, {"mean_tailwind": layered}, 0.0),
+    ({"kind": "headwind_only", "distance_nm": -1.0, **band(2, 8)}, {"mean_tailwind": against}, -0.5),
+    ({"kind": "tailwind_only", "distance_nm": 1.0, **band(2, 8)}, {"mean_tailwind": against}, 0.0),
     ({"kind": "mass_above", "distance_nm": 1.0, "reference_t": 55.0, "per_mass_t": 2.0}, {}, 2.5),
     ({"kind": "mass_above", "distance_nm": 1.0, "reference_t": 62.0}, {}, -2.0),
     ({"kind": "temperature_offset", "distance_nm": 1.0}, {"temperature_offset": 15.0}, 1.5),
@@ -115,11 +131,20 @@ def test_speed_to_lose_counts_the_planned_speed_and_nothing_below_the_approach_s
     assert miles(term, place(mass=heavy), 150.0) == 0.0
 
 
-def test_tailwind_at_a_height_counts_no_longer_once_the_aircraft_is_down_there() -> None:
-    term = {"kind": "tailwind_at", "distance_nm": 1.0, "height_ft": 9000}
-    above, below = (place(altitude=altitude, tailwind_at=layered) for altitude in (9010.0, 8990.0))
-    assert miles(term, above) == pytest.approx(0.9)
-    assert miles(term, below) == 0.0
+@pytest.mark.parametrize(
+    ("altitude", "share"),
+    [(12000.0, 1.0), (10000.0, 1.0), (9000.0, 0.75), (7000.0, 0.25), (6000.0, 0.0), (2000.0, 0.0)],
+)
+def test_the_mean_wind_of_a_band_counts_for_the_part_of_it_that_is_still_below(altitude: float, share: float) -> None:
+    """8 kt on the mean of 6000 to 10 000 ft."""
+    term = {"kind": "tailwind", "distance_nm": 1.0, **band(6, 10)}
+    assert miles(term, place(altitude=altitude, mean_tailwind=layered)) == pytest.approx(0.8 * share)
+
+
+def test_the_mean_of_a_band_is_over_layers_of_at_most_2500_ft() -> None:
+    middles = [height / FOOT for height in layers(10000.0 * FOOT, 16000.0 * FOOT)]
+    assert middles == pytest.approx([11000.0, 13000.0, 15000.0])
+    assert [len(layers(0.0, feet * FOOT)) for feet in (1.0, 2500.0, 2501.0, 50000.0)] == [1, 1, 2, 20]
 
 
 @pytest.mark.parametrize(
@@ -139,11 +164,14 @@ def test_the_other_terms_are_rounded_up_together(extra: float, step: float, coun
     terms = [TO_LOSE, {"kind": "always", "distance_nm": extra + 1.0}, {"kind": "always", "distance_nm": -1.0}]
     made = rule({"kind": "distance", "terms": terms, "round_up_nm": step})
     assert height(made, place(to_go=41.0)) == pytest.approx((41.0 - counted) / 3.0 * 1000.0, abs=1e-6)
+    for profile in PROFILES.values():
+        rounded = rule({**profile, "terms": terms[1:], "round_up_nm": step})
+        assert height(rounded, place(to_go=41.0)) == pytest.approx(height(rule(profile), place(to_go=41.0 - counted)))
 
 
 def test_terms_add_up_whatever_their_order() -> None:
     terms = [term for term, _, _ in COUNTED]
-    at = place(tailwind=20.0, tailwind_at=layered, temperature_offset=15.0, anti_ice=1.0, gear=1.0, steps=3.0)
+    at = place(tailwind=20.0, mean_tailwind=layered, temperature_offset=15.0, anti_ice=1.0, gear=1.0, steps=3.0)
     each = sum(miles(term, at) for term in terms)
     for order in (terms, terms[::-1]):
         together = rule({"kind": "distance", "terms": [*order[:3], TO_LOSE, *order[3:]]})
@@ -159,8 +187,8 @@ def test_expressions_count_the_same(
     symbols = ca.SX.sym("z", 7)
 
     def total(wind: Any, of: Any, warmth: Any, ice: Any, down: Any, out: Any, high: Any) -> Any:
-        def there(above_sea: float) -> Any:
-            return wind + above_sea * 1e-3
+        def there(low: float, high: float) -> Any:
+            return wind + (high - low) * 1e-3
 
         return earlier_by(shifts, Place(-5e4, high, high, 7e4, wind, of, warmth, ice, down, out, there), 50.0)
 

@@ -17,7 +17,7 @@ from optdescent.rules.fleet import Fleet, flown_together
 from optdescent.rules.fly import flown_by, pilot_of, starts_of
 from optdescent.rules.many import Flights
 from optdescent.scenario import Scenario
-from optdescent.units import KNOT, NAUTICAL_MILE
+from optdescent.units import GRAVITY, KNOT, NAUTICAL_MILE
 from tests.rules.made import STEEP, rule
 from tests.scenario.files import STUDY
 
@@ -62,16 +62,17 @@ FULL = rule(
         "points": [{"distance_nm": 60, "height_ft": 17000}, {"distance_nm": 10, "height_ft": 3000}],
         "terms": [
             {"kind": "tailwind", "distance_nm": 1.0},
-            {"kind": "tailwind_at", "distance_nm": 1.0, "height_ft": 12000.0},
+            {"kind": "tailwind_only", "distance_nm": 1.0, "above_height_ft": 9000.0, "below_height_ft": 16000.0},
             {"kind": "mass_above", "distance_nm": 0.3, "reference_t": 60.0},
             {"kind": "temperature_offset", "distance_nm": 1.0},
         ],
+        "round_up_nm": 0.5,
     },
     devices=[{"device": "gear", "distance_nm": 14.0, "terms": [{"kind": "tailwind", "distance_nm": 0.5}]}],
     when=[
         {"kind": "high", "use": "speed brake", "by_ft": 400.0, "until_ft": 100.0},
         {"kind": "fast", "use": "level off", "by_kt": 25.0, "until_kt": 5.0},
-        {"kind": "slow", "use": "thrust", "by_kt": 8.0},
+        {"kind": "slow", "use": "thrust", "by_kt": 8.0, "until_kt": 2.0},
     ],
 )
 
@@ -280,6 +281,24 @@ def test_many_are_judged_as_one_is(number: int) -> None:
         assert judged.gate_sink[lane] == pytest.approx(summary.gate.sink, rel=1e-4)
         above = (summary.gate.calibrated_airspeed - summary.gate.reference_speed) / KNOT
         assert judged.above_reference[lane] / KNOT == pytest.approx(above, abs=1e-3)
+
+
+def test_energy_at_a_gate_far_above_the_sea_is_that_of_true_airspeed() -> None:
+    """At 8000 ft a knot too fast counts a quarter more than at the sea."""
+    case = scenarios(of=(("arrival.elevation_ft=7000", "arrival.windows=[]", "air.wind.kind=none"),))
+    (energy,) = Fleet(rule(STEEP)).judged(case).gate_energy
+    flight = flown_by(pilot_of(case[0], rule(STEEP)), case[0])
+    gate, height = flight.summary.gate, flight.column("height_above_threshold")
+    place, true = (
+        float(np.interp(-gate.height, -height, flight.column(name))) for name in ("distance_to_go", "true_airspeed")
+    )
+    rules = case[0].arrival.gate
+    most = gate.reference_speed + rules.speed_above_reference + rules.speed_over
+    kinetic = (true**2 - (true * most / gate.calibrated_airspeed) ** 2) / (2.0 * GRAVITY)
+    off = gate.height - case[0].arrival.glide_path.height(-place)
+    assert (true / gate.calibrated_airspeed) ** 2 > 1.2
+    assert kinetic > 200.0
+    assert energy == pytest.approx(off + kinetic, abs=2.0)
 
 
 def test_a_fleet_of_more_than_it_takes_at_a_time_keeps_their_order(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,6 +17,7 @@ from optdescent.scenario import Conditions, ConditionsDeclaration
 from optdescent.sweep.block import Answers, answer_block, case_of
 from optdescent.sweep.plan import plan_of
 from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Question, Say, Session, Together
+from optdescent.units import NAUTICAL_MILE
 from tests.scenario.files import DATA, STUDY, scenario
 
 RULES = read_rules()
@@ -38,17 +39,24 @@ def answered(question: Question, of: Asked) -> Answers:
     return answer_block(block, plan, of, question.layout(of), held)
 
 
+KEPT, AT = ("altitude", "calibrated_airspeed"), (90.0 * NAUTICAL_MILE, 20.0 * NAUTICAL_MILE, 0.0)
+QUESTION = RulesQuestion((THREE_TO_ONE, THREE_DEGREES), flights=KEPT, distances=AT)
+
+
 @pytest.fixture(scope="module")
 def found() -> Answers:
-    return answered(RulesQuestion((THREE_TO_ONE, THREE_DEGREES)), asked())
+    return answered(QUESTION, asked())
 
 
 def test_each_rule_answers_what_its_flight_says(found: Answers) -> None:
     arrays = found.arrays
     for number, mass in enumerate(MASSES):
         for index, rule in enumerate((THREE_TO_ONE, THREE_DEGREES)):
-            summary = fly(scenario(f"start.mass_kg={mass}"), rule).summary
-            at = (number, index)
+            flight = fly(scenario(f"start.mass_kg={mass}"), rule)
+            summary, at = flight.summary, (number, index)
+            for name in KEPT:
+                along = np.interp(-np.array(AT), -flight.column("distance_to_go"), flight.column(name))
+                assert arrays[f"rule_flown_{name}"][at].tolist() == along.tolist()
             assert arrays["rule_fuel"][at] == summary.fuel
             assert arrays["rule_time"][at] == summary.time
             assert arrays["rule_top_of_descent"][at] == summary.top_of_descent
@@ -75,8 +83,30 @@ def test_the_rules_of_a_dataset_say_what_they_are() -> None:
     assert json.loads(attributes["sources"]) == [rule.source for rule in RULES]
 
 
+def test_the_column_of_limits_says_which_are_judged() -> None:
+    """Flights judged together leave out the brake's limits and what a crew's orders keep by themselves."""
+    alone, together = (RulesQuestion(RULES, together=together).layout(asked()).columns for together in (False, True))
+    assert [one.column.name for one in alone] == [one.column.name for one in together]
+    words = [{one.column.name: one.column.long_name for one in columns} for columns in (alone, together)]
+    assert words[0].pop("rule_limits_kept") == "every limit and demand kept by the rule"
+    assert "every" not in words[1]["rule_limits_kept"]
+    assert "sink rates, windows, hold-downs" in words[1].pop("rule_limits_kept")
+    assert words[0] == words[1]
+
+
 def test_a_question_travels_to_other_processes() -> None:
     assert pickle.loads(pickle.dumps(RulesQuestion(RULES))) == RulesQuestion(RULES)
+
+
+def test_kept_flights_are_labelled_by_rule_and_distance() -> None:
+    layout = QUESTION.layout(asked())
+    kept = {own.name: own for own in layout.columns if own.dims == ("rule", "distance_to_go")}
+    assert list(kept) == ["rule_flown_altitude", "rule_flown_calibrated_airspeed"]
+    assert kept["rule_flown_altitude"].attributes()["units"] == "m"
+    values, attributes = layout.coordinates["distance_to_go"]
+    assert (tuple(values.tolist()), attributes["units"]) == (AT, "m")
+    with pytest.raises(ValueError, match="taken at once"):
+        RulesQuestion(RULES, together=True, flights=KEPT, distances=AT)
 
 
 @dataclass(frozen=True)
@@ -111,12 +141,18 @@ def test_rules_are_flown_where_no_descent_meets_the_demands() -> None:
 
 def test_a_rule_that_cannot_be_flown_loses_no_other_answer() -> None:
     broken = Rule.model_construct(name="broken", title="Of no profile", source="", profile=None, speeds=None)
-    arrays = answered(RulesQuestion((broken, THREE_TO_ONE)), asked(levels=MASSES[:1])).arrays
+    question = RulesQuestion((broken, THREE_TO_ONE), flights=("altitude",), distances=(400.0 * NAUTICAL_MILE, 0.0))
+    arrays = answered(question, asked(levels=MASSES[:1])).arrays
     assert arrays["status"].tolist() == [Status.SOLVED]
     assert np.isnan(arrays["rule_fuel"][0, 0])
     assert arrays["rule_stable"].tolist() == [[-1, 1]]
     assert arrays["rule_reasons"][0, 0].startswith("could not be flown: ")
     assert arrays["rule_fuel"][0, 1] > 400.0
+    # nor has it a flight, nor another one where it was not flown
+    assert np.isfinite(arrays["rule_flown_altitude"][0]).tolist() == [[False, False], [False, True]]
+    alone = answered(RulesQuestion((broken,), flights=("altitude",), distances=AT), asked(levels=MASSES[:1])).arrays
+    assert alone["rule_flown_altitude"].shape == (1, 1, len(AT))
+    assert np.isnan(alone["rule_flown_altitude"]).all()
 
 
 @pytest.mark.parametrize(
@@ -138,7 +174,7 @@ def test_a_compiled_step_serves_what_differs_only_in_numbers(settings: tuple[str
 
 def test_a_step_that_was_dropped_is_compiled_again(found: Answers, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("optdescent.rules.question._MOST_PILOTS", 1)
-    again = answered(RulesQuestion((THREE_TO_ONE, THREE_DEGREES)), asked())
+    again = answered(QUESTION, asked())
     assert all(np.array_equal(again.arrays[name], found.arrays[name]) for name in found.arrays)
 
 

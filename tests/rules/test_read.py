@@ -222,6 +222,26 @@ def test_a_profile_or_plan_that_contradicts_itself_is_told(
     assert faults_of(tmp_path, ONE.replace(before, after)) == {f"rules[0].{key}": told}
 
 
+@pytest.mark.parametrize(
+    ("by", "key", "told"),
+    [
+        ('speed = "first step"', "", "none of distance_nm, height_ft; exactly one of them"),
+        ('distance_nm = 9, height_ft = 3000, speed = "approach"', "", "more than one of distance_nm, height_ft; exac"),
+        ("distance_nm = 9", "", "none of speed, speed_kt; exactly one of them"),
+        ('distance_nm = 9, speed = "approach", speed_kt = 140', "", "more than one of speed, speed_kt; exactly one"),
+        ("height_ft = 6000, speed_kt = 200", ".height_ft", "6000 ft after 5000 ft; heights that fall"),
+        ("height_ft = 4000, speed_kt = 220", ".speed_kt", "got 220 after 220; speeds that fall"),
+        ("height_ft = 4000, speed_kt = 80", ".speed_kt", "90 to 450 kt"),
+    ],
+)
+def test_a_speed_is_asked_for_by_one_place_and_one_speed_and_falls(
+    tmp_path: Path, by: str, key: str, told: str
+) -> None:
+    found = faults_of(tmp_path, ONE.replace(BY, f"{BY}, {{ height_ft = 5000, speed_kt = 220 }}, {{ {by} }}"))
+    assert list(found) == [f"rules[0].speeds.by[2]{key}"]
+    assert told in found[f"rules[0].speeds.by[2]{key}"]
+
+
 def test_level_between_two_heights_and_allowances_in_order_are_no_fault(tmp_path: Path) -> None:
     for profile in (heights((40, 12000), (30, 12000)), allowances("minimum clean", "second step", "approach")):
         (tmp_path / "r.toml").write_text(ONE.replace(PROFILE, profile), encoding="utf-8")
@@ -298,6 +318,11 @@ def test_each_kind_of_excess_has_its_uses(tmp_path: Path, kind: str, use: str) -
             "got 6, not below by_kt; less than 5 kt, or it ends as it begins",
         ),
         (
+            'kind = "slow", use = "thrust", by_kt = 5, until_kt = 5, to_nm = 20',
+            "until_kt",
+            "got 5, not below by_kt; less than 5 kt, or it ends as it begins",
+        ),
+        (
             'kind = "high", use = "gear", by_ft = 300, from_nm = 10, to_nm = 10',
             "to_nm",
             "got 10, not nearer than from_nm; less than 10 nm",
@@ -315,7 +340,7 @@ def test_each_kind_of_excess_has_its_uses(tmp_path: Path, kind: str, use: str) -
     ],
 )
 def test_an_action_that_cannot_end_or_begin_is_told(tmp_path: Path, part: str, key: str, told: str) -> None:
-    text = f'{ONE}when = [{{ kind = "slow", use = "thrust", by_kt = 5 }}, {{ {part} }}]\n'
+    text = f'{ONE}when = [{{ kind = "slow", use = "thrust", by_kt = 5, from_nm = 5 }}, {{ {part} }}]\n'
     assert faults_of(tmp_path, text) == {f"rules[0].when[1].{key}": told}
 
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import fields
+from functools import cache
+
 import casadi as ca
 import pytest
 from hypothesis import given
@@ -51,7 +55,12 @@ def named(name: SpeedName, mass: float = MASS) -> float:
 
 def with_speeds(rule: Rule, *by: tuple[float, str]) -> Rule:
     """A rule with other speeds by distance."""
-    plan = {"descent_kt": 280.0, "by": [{"distance_nm": d, "speed": name} for d, name in by]}
+    return with_plan(rule, *({"distance_nm": distance, "speed": name} for distance, name in by))
+
+
+def with_plan(rule: Rule, *by: dict[str, object]) -> Rule:
+    """A rule with other speeds by places."""
+    plan = {"descent_kt": 280.0, "by": list(by)}
     base = {"name": "x", "title": "x", "source": "x", "profile": {"kind": "angle", "angle_deg": 3.0}, "speeds": plan}
     made = validated(RuleFile, {"rules": [base]}, "x").rules[0]
     return rule.model_copy(update={"speeds": made.speeds})
@@ -112,6 +121,30 @@ def test_towards_a_speed_by_a_distance_it_slows_at_the_plan_s_rate() -> None:
     assert speed(THREE_TO_ONE, place(2.0)) == pytest.approx(named(SpeedName.APPROACH))
 
 
+def test_towards_a_speed_by_a_height_it_slows_along_300_ft_per_mile_whatever_the_distance() -> None:
+    rule = with_plan(THREE_TO_ONE, {"height_ft": 12000.0, "speed_kt": 260.0}, {"height_ft": 5000.0, "speed_kt": 220.0})
+    for to_go in (60.0, 15.0):
+        assert speed(rule, place(to_go, 15000.0)) == pytest.approx(280.0)
+        assert speed(rule, place(to_go, 12300.0)) == pytest.approx(270.0)
+        assert speed(rule, place(to_go, 12000.0)) == pytest.approx(260.0)
+        assert speed(rule, place(to_go, 5300.0)) == pytest.approx(230.0)
+        assert speed(rule, place(to_go, 2000.0)) == pytest.approx(220.0)
+
+
+def test_a_speed_in_knots_and_a_named_one_stand_beside_each_other_and_the_lowest_holds() -> None:
+    """250 kt by 30 nm as a file says it, minimum clean speed by 20 nm, the first step's by 4000 ft."""
+    rule = with_plan(
+        THREE_TO_ONE,
+        {"distance_nm": 30.0, "speed_kt": 250.0},
+        {"distance_nm": 20.0, "speed": "minimum clean"},
+        {"height_ft": 4000.0, "speed": "first step"},
+    )
+    assert speed(rule, place(32.0, 15000.0)) == pytest.approx(270.0)
+    assert speed(rule, place(30.0, 15000.0)) == pytest.approx(250.0)
+    assert speed(rule, place(20.0, 9000.0)) == pytest.approx(named(SpeedName.MINIMUM_CLEAN))
+    assert speed(rule, place(20.0, 4000.0)) == pytest.approx(named(SpeedName.FIRST_STEP))
+
+
 @pytest.mark.parametrize(
     ("to_go", "planned"),
     [(100.0, 270.0), (60.0, 270.0), (45.0, 255.0), (30.0, 240.0), (25.0, 240.0), (12.5, 195.0), (4.0, 144.0)],
@@ -167,7 +200,7 @@ def test_300_ft_per_mile_with_its_allowances(to_go: float, asked_for: float) -> 
 
 
 def test_the_library_s_rule_asks_so_at_its_own_distances() -> None:
-    by = {part.speed: part.distance / NAUTICAL_MILE for part in PER_MILE.speeds.by}
+    by = {part.speed: (part.distance or 0.0) / NAUTICAL_MILE for part in PER_MILE.speeds.by}
     for name, allowance in (
         (SpeedName.MINIMUM_CLEAN, 1000.0),
         (SpeedName.FIRST_STEP, 500.0),
@@ -185,15 +218,27 @@ def test_three_degrees_goes_through_the_glide_path_s_crossing_point(to_go: float
     assert height(THREE_DEGREES, place(to_go)) == pytest.approx(50.0 + 318.436 * to_go, rel=1e-5)
 
 
+EACH = (
+    THREE_TO_ONE,
+    PER_MILE,
+    THREE_DEGREES,
+    with_plan(THREE_DEGREES, {"height_ft": 12000.0, "speed_kt": 260.0}, {"height_ft": 5000.0, "speed": "first step"}),
+)
+
+
+@cache
+def compiled(number: int) -> Callable[[list[float]], list[ca.DM]]:
+    """Speed, height and slope that one of `EACH` asks for at the numbers of a place."""
+    z = ca.SX.sym("z", len(fields(Place)) - 1)
+    ask = asked(EACH[number], AIRFRAME, ARRIVAL, Place(*ca.vertsplit(z)), 0.0, 0.78)
+    return ca.Function("ask", [z], [ask.speed, ask.height, ask.slope])
+
+
 @given(between(0.0, 120.0), between(0.0, 36000.0), between(-60.0, 60.0), masses)
 def test_expressions_ask_the_same(to_go: float, altitude: float, tailwind: float, mass: float) -> None:
     numbers = place(to_go, altitude, tailwind, mass)
-    known = {name: value for name, value in vars(numbers).items() if name != "tailwind_at"}
-    z = ca.SX.sym("z", len(known))
-    symbols = Place(*(z[index] for index in range(len(known))))
-    for rule in (THREE_TO_ONE, PER_MILE, THREE_DEGREES):
-        ask = asked(rule, AIRFRAME, ARRIVAL, symbols, 0.0, 0.78)
-        compiled = ca.Function("ask", [z], [ask.speed, ask.height, ask.slope])
-        found = [float(value) for value in compiled(list(known.values()))]
+    known = [value for name, value in vars(numbers).items() if name != "mean_tailwind"]
+    for number, rule in enumerate(EACH):
+        found = [float(value) for value in compiled(number)(known)]
         direct = asked(rule, AIRFRAME, ARRIVAL, numbers, 0.0, 0.78)
         assert found == pytest.approx([float(direct.speed), float(direct.height), float(direct.slope)], rel=1e-12)

@@ -115,8 +115,9 @@ def test_mass_temperature_and_devices_count_as_the_scenario_and_the_schedule_hav
     assert height(stepped, 30.0) == pytest.approx(10000.0, abs=1.0), "clean at 250 kt"
 
 
-def test_wind_at_a_height_counts_until_that_height() -> None:
-    found = rule_sheet(made({"kind": "tailwind_at", "distance_nm": 1.0, "height_ft": 20000.0}))
+def test_the_wind_of_a_band_counts_until_it_is_passed() -> None:
+    band = {"above_height_ft": 15000.0, "below_height_ft": 20000.0}
+    found = rule_sheet(made({"kind": "tailwind", "distance_nm": 1.0, **band}))
     assert at(found, "height_to_have", 70.0, TAIL) == pytest.approx((70.0 - 4.0) / 3.0 * 1000.0, abs=1.0)
     assert at(found, "height_to_have", 40.0, TAIL) == pytest.approx(40.0 / 3.0 * 1000.0, abs=1.0)
 
@@ -144,4 +145,5 @@ def test_the_words_title_and_source_are_the_rule_s() -> None:
         RULES["brake-kept"].title,
         RULES["brake-kept"].source,
     )
+    assert found.note == RULES["brake-kept"].note != ""
     assert "from 25 nm on: speed brake when 1000 ft high, kept until nothing is left" in found.sentences

@@ -11,8 +11,11 @@ from optdescent.cli import main
 from optdescent.inputs import InputFault
 from optdescent.rules import read_rules
 from optdescent.rules.fleet import Fleet
+from optdescent.rules.parts import SpeedName
 from optdescent.rules.question import RulesQuestion
+from optdescent.rules.rule import named_speed
 from optdescent.rules.startable import check_start, why_not_started
+from optdescent.units import KNOT
 from tests.rules.made import rule
 from tests.scenario.files import STUDY, scenario
 
@@ -41,6 +44,24 @@ def test_a_rule_that_cannot_start_is_named(profile: dict[str, object], words: st
     assert fault.file == "own.toml"
     assert fault.key == "rules[0].profile"
     assert words in f"{fault.given} {fault.allowed}"
+
+
+@pytest.mark.parametrize(("descent", "by", "index", "after"), [(150.0, [], 0, 150), (280.0, [(30.0, 200.0)], 1, 200)])
+def test_speeds_that_rise_for_this_airframe_and_mass_are_named(
+    descent: float, by: list[tuple[float, float]], index: int, after: int
+) -> None:
+    """Minimum clean speed by 20 nm, from a descent speed or a speed in knots that is slower; light, it is 178 kt."""
+    knots = [{"distance_nm": distance, "speed_kt": speed} for distance, speed in by]
+    made = rule(speeds={"descent_kt": descent, "by": [*knots, {"distance_nm": 20.0, "speed": "minimum clean"}]})
+    own = scenario()
+    clean = named_speed(own.airframe, own.arrival, SpeedName.MINIMUM_CLEAN, own.start.mass) / KNOT
+    with pytest.raises(InputFault) as error:
+        check_start(scenario(), (THREE_TO_ONE, made), "own.toml")
+    (fault,) = error.value.faults
+    given = f"made asks for minimum clean speed by 20 nm, {clean:.0f} kt, after {after} kt"
+    assert (fault.key, fault.given, fault.allowed) == (f"rules[1].speeds.by[{index}]", given, "speeds that fall")
+    assert why_not_started(own, made) == given
+    assert (not why_not_started(scenario("start.mass_kg=42000"), made)) == (after > 178)
 
 
 TAILWIND = "air.wind={kind='constant',wind_speed_kt=40,wind_from_deg=305}"

@@ -15,6 +15,7 @@ from optdescent.scenario import Scenario
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 from tests.rules.made import (
     STEEP,
+    feet,
     feet_above,
     first,
     first_where,
@@ -105,6 +106,34 @@ def test_who_believes_the_forecast_starts_down_where_it_would_without_what_distu
     free = (miles(flight) > 30.0) & (miles(flight) < 110.0)
     known = rule_heights(scenario(), THREE_TO_ONE, flight)
     assert (flight.column("rule_height") - known)[free] / FOOT == pytest.approx(np.full(free.sum(), 1333.0), abs=10.0)
+
+
+BAND = rule(
+    {
+        "kind": "angle",
+        "angle_deg": 3.0,
+        "terms": [{"kind": "tailwind", "distance_nm": 1.0, "above_height_ft": 10000.0, "below_height_ft": 25000.0}],
+    }
+)
+"""One mile for each 10 kt of mean tailwind of a band of heights."""
+
+
+def test_the_mean_wind_of_a_band_is_that_met_in_it_and_counts_before_it_is_reached() -> None:
+    """With a jet in the band that grows with height; the mean by hand, of what a flight down through it meets."""
+    jet = ("air.wind={kind='profile',sounding='nashville-2014-02-21'}",)
+    flight = flown(BAND, *jet)
+    up, wind_along = feet(flight)[::-1], flight.column("wind_along")[::-1] / KNOT
+    within = np.linspace(10000.0, 25000.0, 1501)
+    mean = float(np.mean(np.interp(within, up, wind_along)))
+    assert mean > 40.0
+    assert top(flight) - top(flown(BAND)) == pytest.approx(mean / 10.0, abs=LOOK + 0.1)
+    down = (feet(flight) < 10000.0) & (miles(flight) > 13.0)
+    assert flight.column("rule_height")[down] == pytest.approx(
+        rule_heights(scenario(), rule({"kind": "angle", "angle_deg": 3.0}), flight)[down], abs=0.1
+    )
+    free = (miles(flight) > 30.0) & (miles(flight) < 100.0)
+    same = rule_heights(scenario(*jet), BAND, flight)
+    assert flight.column("rule_height")[free] == pytest.approx(same[free], abs=0.1)
 
 
 def test_who_believes_in_no_wind_starts_down_where_it_would_in_still_air() -> None:

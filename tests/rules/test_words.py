@@ -61,9 +61,16 @@ def test_three_to_one_with_its_corrections() -> None:
         ("tailwind_only", {"distance_nm": 2.0}, "plus 2 nm for each 10 kt of tailwind (nothing for headwind)"),
         ("headwind_only", {"distance_nm": -0.5}, "minus 0.5 nm for each 10 kt of headwind (nothing for tailwind)"),
         (
-            "tailwind_at",
-            {"distance_nm": 1.0, "height_ft": 20000.0},
-            "plus 1 nm for each 10 kt of tailwind at 20000 ft, until passing it (the other way for headwind)",
+            "tailwind",
+            {"distance_nm": 1.0, "above_height_ft": 10000.0, "below_height_ft": 20000.0},
+            "plus 1 nm for each 10 kt of mean tailwind between 10000 and 20000 ft, less as they are passed "
+            "(the other way for headwind)",
+        ),
+        (
+            "headwind_only",
+            {"distance_nm": -1.0, "above_height_ft": 3000.0, "below_height_ft": 9000.0},
+            "minus 1 nm for each 10 kt of mean headwind between 3000 and 9000 ft, less as they are passed "
+            "(nothing for tailwind)",
         ),
         (
             "mass_above",
@@ -91,6 +98,9 @@ def test_rounding_is_said() -> None:
     terms = [LOSE, {"kind": "always", "distance_nm": 2.0}]
     told = rule_words(made({"kind": "distance", "terms": terms, "round_up_nm": 5.0}))
     assert told[2] == "what is added is rounded up to 5 nm"
+    for own in ({"kind": "angle", "angle_deg": 3.0}, {"kind": "height", "gradient_ft_per_nm": 300.0}):
+        told = rule_words(made({**own, "terms": terms[1:], "round_up_nm": 5.0}))
+        assert told[1:3] == ("begun 2 nm earlier in any case", "what it is begun earlier is rounded up to 5 nm")
 
 
 @pytest.mark.parametrize(
@@ -188,6 +198,8 @@ def test_a_sink_rate_is_a_multiple_of_the_ground_speed() -> None:
             {"kind": "slow", "use": "thrust", "by_kt": 8.0, "below_height_ft": 3000.0, "above_height_ft": 1000.0},
             "between 3000 and 1000 ft: thrust when 8 kt slow",
         ),
+        ({"kind": "slow", "use": "thrust", "by_kt": 8, "until_kt": 2}, "thrust when 8 kt slow, until 2 kt are left"),
+        ({"kind": "slow", "use": "thrust", "by_kt": 8, "until_kt": -5}, "thrust when 8 kt slow, until 5 kt fast"),
     ],
 )
 def test_what_to_do_when_in_words(part: dict[str, Any], sentence: str) -> None:
@@ -212,6 +224,13 @@ def test_what_to_do_when_in_words(part: dict[str, Any], sentence: str) -> None:
 )
 def test_devices_by_places_in_words(part: dict[str, Any], sentence: str) -> None:
     assert rule_words(made(devices=[part]))[-1] == sentence
+
+
+def test_speeds_by_places_in_words() -> None:
+    by = [{"distance_nm": 30.0, "speed_kt": 250.0}, {"height_ft": 5000.0, "speed": "first step"}]
+    made_so = made(speeds={"descent_kt": 280.0, "by": [*by, {"height_ft": 2500.0, "speed_kt": 180.0}]})
+    assert rule_words(made_so)[-3:] == ("250 kt by 30 nm", "the first step's speed by 5000 ft", "180 kt by 2500 ft")
+    assert all(told in made_so._repr_html_() for told in ("250 kt", "by 30 nm to go", "by 5000 ft above the threshold"))
 
 
 def test_limits_and_checks_in_words() -> None:
