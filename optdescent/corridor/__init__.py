@@ -2,9 +2,10 @@
 
 from optdescent.corridor.corridor import corridor, usual_grid
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, ONE_BY_ONE, SCHEDULE, DeviceSet
-from optdescent.corridor.edges import Bounds, Edges, Grid, bounds_of, edges_for
+from optdescent.corridor.edges import Bounds, Edges, Grid, bounds_of, check_grid, edges_for
 from optdescent.corridor.from_above import from_above, moment_of
 from optdescent.corridor.last_action import LastFound, Still, last_actions, last_found
+from optdescent.corridor.question import CorridorDeclaration, CorridorQuestion, grid_faults
 from optdescent.corridor.slope import Slope, slope_chart, usual_slope
 
 __all__ = [
@@ -13,6 +14,8 @@ __all__ = [
     "ONE_BY_ONE",
     "SCHEDULE",
     "Bounds",
+    "CorridorDeclaration",
+    "CorridorQuestion",
     "DeviceSet",
     "Edges",
     "Grid",
@@ -20,9 +23,11 @@ __all__ = [
     "Slope",
     "Still",
     "bounds_of",
+    "check_grid",
     "corridor",
     "edges_for",
     "from_above",
+    "grid_faults",
     "last_actions",
     "last_found",
     "moment_of",

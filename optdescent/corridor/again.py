@@ -16,20 +16,25 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from optdescent.air import AirSample
 from optdescent.air.airspeed import calibrated_from_true, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import reference_speed
 from optdescent.corridor.ground import Ground
+from optdescent.corridor.margin import ON_PATH
 from optdescent.corridor.path import Paths
 from optdescent.motion import Control, State
-from optdescent.motion.equations import Motion, motion, thrust_fraction_for, thrust_needed
+from optdescent.motion.equations import Motion, air_at, motion_in, thrust_fraction_for, thrust_needed
 from optdescent.motion.stability import AtGate, shortfalls
 from optdescent.rules.crew import brake_allowed
 from optdescent.units import GRAVITY, KNOT
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.int64]
+OVER = 2.0 * KNOT
+"""Speed [m/s] above a limit that a flight may come to have on the way: pitch and brake take a moment to act."""
 STEP = 100.0
 """Between two evaluations of the orders [m]."""
 _HEIGHT_TIME, _PITCH_TIME, _SPEED_TIME = 12.0, 3.0, 5.0
@@ -49,6 +54,11 @@ class Use:
     is_allowed: Flags
     lead: Array
     latest: Array | None = None
+
+    def of(self, which: Indices) -> Use:
+        """That of some descents, by their indices [-]."""
+        latest = None if self.latest is None else self.latest[:, which]
+        return Use(self.is_allowed[which], self.lead[which], latest)
 
 
 @dataclass(frozen=True)
@@ -71,6 +81,11 @@ class Again:
     distance: Array
     altitude: Array
     speed: Array
+
+    @property
+    def is_kept(self) -> Flags:
+        """Whether the gate is passed stable, and limits and heights were kept on the way (descent,) [-]."""
+        return np.asarray(self.is_stable & (self.over <= OVER) & (self.outside <= ON_PATH), dtype=np.bool_)
 
 
 @dataclass(frozen=True)
@@ -147,7 +162,7 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         speed = _calibrated(ground, lanes.motion)
         seen[:, index] = np.where(flying, [lanes.motion[0], speed], np.nan)
         above = speed - _limit(ground, lanes, -float(x))
-        over = np.where(flying, np.fmax(over, above), over)
+        over = np.where(flying, np.fmax(over, np.maximum(above, speed - _asked(ground, -float(x)))), over)
         outside = np.where(flying, np.fmax(outside, _outside(ground, lanes.motion[0], -float(x))), outside)
         if index + 1 == distance.size:
             break
@@ -160,8 +175,9 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         is_slowing = at.forces.calibrated_airspeed > ground.gate_speeds(ground.scenario.arrival.gate)[1]
         above_idle = (at.forces.thrust - at.forces.idle) / (ground.mass * GRAVITY)
         added += np.where(flying & is_slowing, above_idle * length, 0.0)
-        after = _advanced(ground, lanes, orders, _selected(lanes, wanted.selected, speed, latest), x, length)
-        lanes = _where(flying, after, lanes)
+        begin = _motion(ground, x, lanes, lanes.motion, orders.load_factor, at.air)
+        selected = _selected(lanes, wanted.selected, speed, latest)
+        lanes = _where(flying, _advanced(ground, lanes, orders, selected, begin, x, length), lanes)
     most = np.full(off.shape, ground.gate_speeds(ground.scenario.arrival.gate)[1])
     left = _energy(ground, lanes.motion[0], seen[1, -1]) - _energy(ground, plan.altitude[0], most)
     return Again(left, added, off, over, outside, _is_stable(ground, lanes), distance, seen[0], seen[1])
@@ -182,11 +198,23 @@ def _is_within(within: float | None, to_go: float) -> bool:
 
 def _outside(ground: Ground, altitude: Array, to_go: float) -> Array:
     """Height outside what is demanded at a place (descent,) [m]; 0 between places."""
-    place = int(np.argmin(np.abs(ground.to_go - to_go)))
-    if abs(ground.to_go[place] - to_go) > _EXACT:
+    place = _place_at(ground, to_go)
+    if place is None:
         return np.zeros_like(altitude)
     high, low = altitude - ground.demands.highest[place], ground.demands.lowest[place] - altitude
     return np.asarray(np.maximum(np.maximum(high, low), 0.0))
+
+
+def _asked(ground: Ground, to_go: float) -> float:
+    """Largest speed [m/s] demanded at a place, such as that of a further gate; infinite between places."""
+    place = _place_at(ground, to_go)
+    return np.inf if place is None else float(ground.demands.fastest[place])
+
+
+def _place_at(ground: Ground, to_go: float) -> int | None:
+    """The place at a distance to go [m], by its index; none between places."""
+    place = int(np.argmin(np.abs(ground.to_go - to_go)))
+    return place if abs(ground.to_go[place] - to_go) <= _EXACT else None
 
 
 def _selected(lanes: _Lanes, planned: Array, speed: Array, latest: Array) -> Array:
@@ -263,10 +291,14 @@ def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
     return _Wanted(near + share * (far - near), slope, speed, selected)
 
 
-def _motion(ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_factor: Array) -> Motion:
+def _motion(
+    ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_factor: Array, sample: AirSample | None = None
+) -> Motion:
+    """Motion in a state (5, descent) at a coordinate [m], in air that may have been looked up there already [SI]."""
     control = Control(load_factor, lanes.thrust_fraction, lanes.speed_brake)
     configuration = Configuration(tuple(lanes.out[:-1]), lanes.out[-1])
-    return motion(ground.around, x, State(*state), control, configuration)
+    sample = air_at(ground.around, x, state[0]) if sample is None else sample
+    return motion_in(sample, ground.around, x, State(*state), control, configuration)
 
 
 def _orders(ground: Ground, use: Use, lanes: _Lanes, seen: _Seen) -> _Orders:
@@ -296,10 +328,11 @@ def _orders(ground: Ground, use: Use, lanes: _Lanes, seen: _Seen) -> _Orders:
     return _Orders(np.clip(load_factor, limits.least_load_factor, limits.most_load_factor), thrust, brake)
 
 
-def _advanced(ground: Ground, lanes: _Lanes, orders: _Orders, selected: Array, x: float, length: Array) -> _Lanes:
-    """The flights a step further: the motion by the midpoint rule, what lags along its lag."""
+def _advanced(
+    ground: Ground, lanes: _Lanes, orders: _Orders, selected: Array, first: Motion, x: float, length: Array
+) -> _Lanes:
+    """The flights a step further: the motion, first at its beginning, by the midpoint rule, what lags along its lag."""
     airframe = ground.scenario.airframe
-    first = _motion(ground, x, lanes, lanes.motion, orders.load_factor)
     seconds = length / first.passage.ground_speed
     travel = np.array([*(step.travel_time for step in airframe.steps[1:]), airframe.gear.travel_time])
     ended = _Lanes(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,15 +11,15 @@ from numpy.typing import NDArray
 from optdescent.corridor.again import Use, flown_again
 from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet, held_by
 from optdescent.corridor.edges import Edges, Grid
-from optdescent.corridor.margin import ON_PATH
-from optdescent.corridor.onward import OVER
-from optdescent.corridor.path import joined, paths
-from optdescent.corridor.reach import Edge, Reach
+from optdescent.corridor.ground import Ground
+from optdescent.corridor.path import Paths, joined, paths
+from optdescent.corridor.reach import Reach
+from optdescent.corridor.told import told_of
 from optdescent.motion.record import marks_of
 from optdescent.results import Provenance
 from optdescent.results.corridor import Corridor, corridor_dataset
 from optdescent.scenario import Scenario
-from optdescent.units import GRAVITY, KNOT, NAUTICAL_MILE
+from optdescent.units import KNOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -39,65 +40,92 @@ def usual_grid(scenario: Scenario) -> Grid:
 def corridor(edges: Edges, grid: Grid) -> Corridor:
     """Corridor on the points of a grid that the edges were worked out for, at the mass of the start [SI].
 
-    Sets of devices are those of `ONE_BY_ONE`. Every point is flown again. What then is left of energy at the gate is
-    taken off the height, and so is what a limit speed or a height that the arrival demands was passed by on the way.
+    Sets of devices are those of `ONE_BY_ONE`. From every height that is told the descent was flown again and kept: it
+    passed the gate stable and kept limits and demands on the way. A point from which none was kept has no height.
     """
     ground = edges.ground
-    reaches = [*(edges.of(devices) for devices in ONE_BY_ONE), edges.lowest]
+    reaches = [edges.of(devices) for devices in ONE_BY_ONE]
     places = np.array([int(np.argmin(np.abs(ground.to_go - distance))) for distance in grid.distances])
     speeds = np.array([int(np.argmin(np.abs(reaches[0].states.speeds - speed))) for speed in grid.speeds])
-    shape = (len(reaches), places.size, speeds.size)
     place, speed = (index.ravel() for index in np.meshgrid(places, speeds, indexing="ij"))
-    configuration = reaches[0].states.scheduled[speed]
-    altitude = np.array([edge.altitude[place, speed, configuration] for edge in reaches])
-    excess, added, off, over, outside = (np.full(altitude.shape, np.nan) for _ in range(5))
-    known = np.isfinite(altitude)
-    plans = [paths(edge, place[own], speed[own], configuration[own]) for edge, own in zip(reaches, known, strict=True)]
-    if known.any():
-        again = flown_again(ground, joined(plans), _brakes(reaches, known))
-        excess[known], added[known], off[known] = again.excess, again.added, again.off
-        over[known], outside[known] = again.over, again.outside
-    height = np.asarray(ground.around.air.height(altitude)) - ground.scenario.arrival.elevation
-    lost = _lost(reaches[0].states.speeds[speed], excess, over, outside)
-    height[:-1] = _nested((height - lost)[:-1], [edge.devices for edge in reaches[:-1]])
+    at = _Points(place, speed, reaches[0].states.scheduled[speed])
+    told, (lowest, added) = _highest(ground, reaches, at), _lowest(ground, edges.lowest, at)
     # a lowest height above all that reaches the gate is no part of the corridor
-    height[-1] = np.where(height[-1] <= np.fmax.reduce(height[:-1]), height[-1], np.nan)
-    flown = (height, excess, added, off, over, outside)
-    height, excess, added, off, over, outside = (values.reshape(shape) for values in flown)
-    columns = {
-        "highest": height[:-1],
-        "lowest": height[-1],
-        "excess_again": excess[:-1],
-        "off_again": off[:-1],
-        "added_again": added[-1],
-        "over_again": over[:-1],
-        "outside_again": outside[:-1],
-    }
+    lowest = np.where(lowest <= np.fmax.reduce(told["highest"]), lowest, np.nan)
+    flat = {**told, "lowest": lowest, "added_again": added}
+    shape = (places.size, speeds.size)
+    columns = {name: values.reshape(*values.shape[:-1], *shape) for name, values in flat.items()}
     scenario = ground.scenario
-    names = tuple(edge.devices.name for edge in reaches[:-1])
+    names = tuple(edge.devices.name for edge in reaches)
     dataset = corridor_dataset(names, ground.to_go[places], reaches[0].states.speeds[speeds], columns)
     provenance = Provenance(scenario.title, scenario.text, scenario.digest)
     return Corridor(dataset, ground.mass, provenance, marks_of(scenario))
 
 
-def _lost(speed: Array, excess: Array, over: Array, outside: Array) -> Array:
-    """Height (set, point) [m] to be taken off by descents flown again from some speeds (point,) [m/s].
+@dataclass(frozen=True)
+class _Points:
+    """Points of the grid (point,): place, speed and configuration by their indices [-]."""
 
-    It is the energy left at the gate, that of the speed above a limit, and the height outside what is demanded; of the
-    latter two what lies beyond that by which limit and path count as kept.
+    place: Indices
+    speed: Indices
+    configuration: Indices
+
+    def on(self, edge: Reach) -> Array:
+        """Pressure altitude (point,) [m] of an edge."""
+        return edge.altitude[self.place, self.speed, self.configuration]
+
+    def plan(self, edge: Reach) -> Paths:
+        """Descents of an edge from where it is known."""
+        known = np.isfinite(self.on(edge))
+        return paths(edge, self.place[known], self.speed[known], self.configuration[known])
+
+
+def _height(ground: Ground, altitude: Array) -> Array:
+    """Height [m] above the threshold of a pressure altitude [m]."""
+    return np.asarray(ground.around.air.height(altitude)) - ground.scenario.arrival.elevation
+
+
+def _highest(ground: Ground, reaches: Sequence[Reach], at: _Points) -> dict[str, Array]:
+    """Columns (set, point) [SI] of the highest descents."""
+    planned = np.array([at.on(edge) for edge in reaches])
+    known = np.isfinite(planned)
+    columns = {name: np.full(planned.shape, np.nan) for name in _FLOWN}
+    if known.any():
+        is_allowed = np.array([edge.devices.speed_brake for edge in reaches])[np.nonzero(known)[0]]
+        told = told_of(ground, joined([at.plan(edge) for edge in reaches]), Use(is_allowed, np.ones(is_allowed.size)))
+        own = planned[known]
+        height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
+        taken_off = _height(ground, own) - height
+        values = (height, taken_off, told.is_kept, told.excess, told.off, told.over, told.outside)
+        for name, value in zip(_FLOWN, values, strict=True):
+            columns[name][known] = value
+    return _nested(columns, [edge.devices for edge in reaches])
+
+
+_FLOWN = ("highest", "taken_off", "stable_again", "excess_again", "off_again", "over_again", "outside_again")
+
+
+def _lowest(ground: Ground, edge: Reach, at: _Points) -> tuple[Array, Array]:
+    """Lowest heights without thrust (point,) [m], and the energy height [m] that thrust adds when they are flown.
+
+    They use the speed brake only where a flight is well above its planned speed.
     """
-    too_fast, too_high = np.fmax(over - OVER, 0.0), np.fmax(outside - ON_PATH, 0.0)
-    return np.fmax(excess, 0.0) + speed * too_fast / GRAVITY + too_high
+    altitude = at.on(edge)
+    known, added = np.isfinite(altitude), np.full(altitude.shape, np.nan)
+    if known.any():
+        count = int(known.sum())
+        use = Use(np.ones(count, dtype=np.bool_), np.full(count, -3.0))
+        added[known] = flown_again(ground, at.plan(edge), use).added
+    return _height(ground, altitude), added
 
 
-def _nested(height: Array, sets: Sequence[DeviceSet]) -> Array:
-    """Heights (set, point) [m]: what a set of devices reaches, any set that holds it reaches too."""
-    return np.array([np.fmax.reduce(height[index]) for index in held_by(sets)])
-
-
-def _brakes(edges: Sequence[Reach], known: NDArray[np.bool_]) -> Use:
-    """The highest descents may have the brake out in full at the planned speed; the lowest use it well above only."""
-    is_low = np.array([edge.edge is Edge.LOWEST for edge in edges])
-    is_allowed = np.array([edge.devices.speed_brake for edge in edges]) | is_low
-    index = np.nonzero(known)[0]
-    return Use(is_allowed[index], np.where(is_low[index], -3.0, 1.0))
+def _nested(columns: dict[str, Array], sets: Sequence[DeviceSet]) -> dict[str, Array]:
+    """Columns (set, point) [SI] of the best that a set of devices holds: what one reaches, any that holds it does."""
+    height = columns["highest"]
+    point: Indices = np.arange(height.shape[1], dtype=np.int64)
+    best: list[Indices] = []
+    for own, held in enumerate(held_by(sets)):
+        order = [own, *(other for other in held if other != own)]
+        ranked = np.where(np.isfinite(height[order]), height[order], -np.inf)
+        best.append(np.array(order, dtype=np.int64)[np.argmax(ranked, axis=0)])
+    return {name: values[np.array(best), point] for name, values in columns.items()}

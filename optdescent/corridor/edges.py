@@ -71,7 +71,7 @@ def edges_for(scenario: Scenario, grid: Grid, sets: Sequence[DeviceSet], progres
     InputFault
         A distance nearer than the glide path may be captured, or beyond the start; a speed that cannot be flown.
     """
-    _check(scenario, grid)
+    check_grid(scenario, grid)
     ground = ground_of(scenario, max(grid.distances), grid.distances)
     found: list[Reach] = []
     for devices in sets:
@@ -103,7 +103,14 @@ def bounds_of(scenario: Scenario) -> Bounds:
     )
 
 
-def _check(scenario: Scenario, grid: Grid) -> None:
+def check_grid(scenario: Scenario, grid: Grid) -> None:
+    """Check that a grid may be asked of a scenario [SI].
+
+    Raises
+    ------
+    InputFault
+        A distance nearer than the glide path may be captured, or beyond the start; a speed that cannot be flown.
+    """
     bounds, faults = bounds_of(scenario), list[Fault]()
     low, high = bounds.nearest, bounds.farthest
     for distance in grid.distances:

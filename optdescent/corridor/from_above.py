@@ -96,10 +96,11 @@ def _check(scenario: Scenario, moment: Moment) -> None:
     if not gate + _NEAREST <= moment.distance_to_go <= far:
         allowed = f"{_nm(gate + _NEAREST)}, a little before the gate, to {_nm(far)}"
         faults.append(Fault("from above", "distance", f"got {_nm(moment.distance_to_go)}", allowed))
-    least = float(path.height(-moment.distance_to_go)) - ON_PATH
-    if not least <= moment.height < np.inf:
-        allowed = f"at least {least / FOOT:.0f} ft, on the glide path there or above it"
-        faults.append(Fault("from above", "height", f"got {moment.height / FOOT:.0f} ft", allowed))
+    else:
+        least = float(path.height(-moment.distance_to_go)) - ON_PATH
+        if not least <= moment.height < np.inf:
+            allowed = f"at least {least / FOOT:.0f} ft, on the glide path there or above it"
+            faults.append(Fault("from above", "height", f"got {moment.height / FOOT:.0f} ft", allowed))
     if not airframe.masses.least <= moment.mass <= airframe.masses.most:
         allowed = f"{airframe.masses.least:.0f} to {airframe.masses.most:.0f} kg ({airframe.title})"
         faults.append(Fault("from above", "mass", f"got {moment.mass:.0f} kg", allowed))

@@ -22,19 +22,21 @@ from optdescent.arrival import Capture, Gate, floor_at
 from optdescent.motion import Surroundings
 from optdescent.motion.record import surroundings
 from optdescent.scenario import Scenario
-from optdescent.units import NAUTICAL_MILE
+from optdescent.units import FOOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 SPACING = 0.25 * NAUTICAL_MILE
 """Largest distance [m] between two places."""
+FLAPS_BELOW = 20000.0 * FOOT
+"""Pressure altitude [m] above which slats and flaps stay in (common practice, no source)."""
 _TABLE = np.linspace(-1000.0, 16000.0, 3401)
 """Pressure altitudes [m] between which heights are turned back into pressure altitudes."""
 
 
 @dataclass(frozen=True)
 class Demands:
-    """Lowest and highest pressure altitudes (place,) [m], infinite where free, and speeds (place,) [m/s]."""
+    """Lowest and highest pressure altitudes (place,) [m] and speeds (place,) [m/s], infinite where free."""
 
     lowest: Array
     highest: Array
@@ -86,6 +88,12 @@ class Ground:
             if limit.below_altitude is not None
         )
 
+    @cached_property
+    def tailwind(self) -> Array:
+        """Tailwind (place,) [m/s] on the glide path and its straight continuation, as far up as flaps are used."""
+        altitude, course = np.minimum(self.path, FLAPS_BELOW), self.around.track.course(-self.to_go)
+        return np.asarray(self.around.air.sample(-self.to_go, altitude, course).wind_along) + 0.0 * altitude
+
     def true_airspeed(self, calibrated: Array, altitude: Array) -> Array:
         """True airspeed [m/s] at a calibrated airspeed [m/s] and pressure altitude [m]."""
         sound = self.around.air.speed_of_sound(altitude)
@@ -106,6 +114,11 @@ class Ground:
         for begins, speed in self.speed_limits:
             least = np.where(calibrated > speed + 1e-9, np.maximum(least, begins), least)
         return least
+
+    def most_altitude(self, calibrated: Array) -> Array:
+        """Highest pressure altitude [m] at which a calibrated airspeed [m/s] may be flown, by largest Mach number."""
+        by_mach = np.asarray(calibrated_from_mach(self.scenario.airframe.limits.maximum_mach, pressure(_TABLE)))
+        return np.interp(calibrated, by_mach[::-1], _TABLE[::-1])
 
     def gate_speeds(self, gate: Gate) -> tuple[float, float]:
         """Smallest and largest calibrated airspeed [m/s] that a gate allows."""
@@ -147,7 +160,7 @@ def ground_of(scenario: Scenario, farthest: float, marks: Sequence[float] = (), 
     to_go = _places(scenario, farthest, marks, spacing)
     heights = np.asarray(around.air.height(_TABLE)) - arrival.elevation
     on_path = np.interp(np.asarray(path.height(-to_go)), heights, _TABLE)
-    free = Demands(*(np.full(to_go.size, bound) for bound in (-np.inf, np.inf, 0.0, np.inf)))
+    free = Demands(*(np.full(to_go.size, bound) for bound in (-np.inf, np.inf, -np.inf, np.inf)))
     demands = _by_distance(scenario, to_go, _by_heights(scenario, to_go, free, on_path, capture[1]))
     first, last = (int(np.argmin(np.abs(to_go - place))) for place in capture)
     ground = Ground(scenario, around, scenario.start.mass, to_go, demands, on_path, first, last)
@@ -176,7 +189,7 @@ def _by_distance(scenario: Scenario, to_go: Array, demands: Demands) -> Demands:
     """Speeds by the limits from a distance on."""
     for limit in scenario.arrival.speed_limits:
         if limit.within is not None:
-            demands.between_speeds(to_go <= limit.within + _SAME, 0.0, limit.speed)
+            demands.between_speeds(to_go <= limit.within + _SAME, -np.inf, limit.speed)
     return demands
 
 
@@ -189,7 +202,7 @@ def _places(scenario: Scenario, farthest: float, more: Sequence[float], spacing:
     arrival = scenario.arrival
     path = arrival.glide_path
     nearest = arrival.gate.place(path)
-    marks = [nearest, farthest, path.below_within, *more, *([_FAR] if farthest > _FAR else [])]
+    marks = [nearest, farthest, path.below_within, *more, *([FAR] if farthest > FAR else [])]
     marks += [-path.distance(height) for height in (path.capture_at_least, path.capture_at_most)]
     marks += [limit.within for limit in arrival.speed_limits if limit.within is not None]
     marks += [gate.place(path) for gate in arrival.more_gates]
@@ -201,9 +214,9 @@ def _places(scenario: Scenario, farthest: float, more: Sequence[float], spacing:
     return np.concatenate([[apart[0]], *parts])
 
 
-_FAR = 25.0 * NAUTICAL_MILE
+FAR = 25.0 * NAUTICAL_MILE
 """Distance to go [m] from which on places may lie twice as far apart: no device but the brake is out there."""
 
 
 def _between(nearest: float, spacing: float) -> float:
-    return 2.0 * spacing if nearest >= _FAR - _SAME else spacing
+    return 2.0 * spacing if nearest >= FAR - _SAME else spacing

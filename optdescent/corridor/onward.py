@@ -28,8 +28,6 @@ Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 STEP = 200.0
 """Between two evaluations of the orders [m]: twice that of a corridor's points."""
-OVER = 2.0 * KNOT
-"""Speed [m/s] above a limit that a flight may come to have on the way: pitch and brake take a moment to act."""
 _BAND = 3.0 * KNOT
 """Speed [m/s] above the one of the schedule at which a device may be selected, below its limit speed (our choice)."""
 _SETTLED = 1.0 * NAUTICAL_MILE
@@ -94,10 +92,9 @@ def are_saved(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) 
         *(np.concatenate(parts, axis=-1) for parts in zip(*(vars(one).values() for one in begins), strict=True))
     )
     again = flown_again(ground, joined(plans), use, STEP, begun)
-    is_met = again.is_stable & (again.over <= OVER) & (again.outside <= ON_PATH)
     ends = np.cumsum(sizes)
     for (index, which, *_), end in zip(tries, ends.tolist(), strict=True):
-        found[index][which] |= is_met[end - which.size : end]
+        found[index][which] |= again.is_kept[end - which.size : end]
     return found
 
 

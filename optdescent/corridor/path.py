@@ -32,6 +32,10 @@ class Paths:
     first_steps: Indices
     first_gear: Indices
 
+    def of(self, which: Indices) -> Paths:
+        """Some of the descents, by their indices [-]."""
+        return Paths(**{field.name: getattr(self, field.name)[..., which] for field in fields(Paths)})
+
 
 def paths(found: Reach, place: Indices, speed: Indices, configuration: Indices) -> Paths:
     """Descents from states (descent,) of the edge, given by their indices [SI].

@@ -6,12 +6,12 @@ Along a leg the speed changes by whole steps or stays, the height follows from t
 of what is out take (`corridor.leg`), so that it is not rounded. Speed does not rise once it has begun to fall for the
 gate, and height does not at all. On the glide path the height is given, and the value is the largest (smallest) speed.
 Less than the most energy can always be taken, with less brake or with thrust; so everything below the highest height
-reaches the gate too, down to where thrust would be needed: the lowest.
+reaches the gate too, down to where thrust would be needed: the lowest. A ceiling caps the highest, it does not end it.
 
 The order in which legs slow the aircraft is free on the grid and every path of the grid is a descent, so that the grid
 bounds the true edge from inside: one with half the spacing has its legs too, in halves or over two places, and can only
-widen it, to what the forces half-way along a leg leave (less than 10 ft seen). What is demanded of height at a place is
-kept by legs that pass it, and what is demanded of speed below an altitude where they pass that.
+widen it, to what the forces half-way along a leg leave (less than 10 ft seen). What is demanded of height or speed at a
+place is kept by legs that pass it, and what is demanded of speed below an altitude where they pass that.
 
 References
 ----------
@@ -28,24 +28,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.corridor.devices import SCHEDULE, DeviceSet
-from optdescent.corridor.ground import Ground
+from optdescent.corridor.ground import FAR, FLAPS_BELOW, Ground
 from optdescent.corridor.leg import Legs, height_before, speed_before_on_path
-from optdescent.corridor.states import STEP, Moves, States, states_of
-from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from optdescent.corridor.states import STEP, Moves, States, states_of, together
+from optdescent.units import KNOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-FLAPS_BELOW = 20000.0 * FOOT
-"""Pressure altitude [m] above which slats and flaps stay in (common practice, no source)."""
 GATE_ROOM = 5.0 * KNOT
 """How far below the gate's largest speed [m/s] the highest descents aim: what legs without lags leave out fits in, and
 nobody aims at the edge of a gate (our choice)."""
 LONG_ENOUGH = 0.5 * NAUTICAL_MILE
 """Length of a leg [m] on which a step of speed is as little as matters: 4 kt a mile."""
 MOST_SLOWING = 45.0 * KNOT / NAUTICAL_MILE
-"""Change of speed by distance [1/s] beyond which no leg is tried: half as much again as gear, landing flaps and level
-flight have (20 to 30 kt a mile; a safety foundation's briefing note, from memory)."""
+"""Change of speed by distance through the air [1/s] beyond which no leg is tried: half as much again as gear, landing
+flaps and level flight have (20 to 30 kt a mile; a safety foundation's briefing note, from memory)."""
 _SAME = 1.0
 """Two places closer than this [m] are one."""
 _LEVEL = 0.05
@@ -112,8 +110,7 @@ def _with_rising(falling: Reach) -> Reach:
     found = replace(falling, altitude=falling.altitude.copy(), near=falling.near.copy(), falling=falling)
     moves, ground = falling.states.rising, falling.ground
     for place in range(ground.first_capture + 1, ground.to_go.size):
-        _take(found, place, moves, np.full(moves.far.size, place - 1))
-        _take_longer(found, place, falling.states.rising_halves)
+        _take(found, place, _over_places(found, place, moves, falling.states.rising_halves))
     return found
 
 
@@ -139,7 +136,8 @@ def _along_the_path(states: States, edge: Edge) -> tuple[Array, NDArray[np.int16
                     found[place, far[own[at]]] = before[at]
                     near[place, far[own[at]]] = nearer[own[at]], after[own[at]]
         if is_low:  # thrust holds the approach speed
-            found[place, states.full], near[place, states.full] = slow, (place - 1, states.full)
+            held = max(slow, float(ground.demands.slowest[: place + 1].max()))
+            found[place, states.full], near[place, states.full] = held, (place - 1, states.full)
     return found, near
 
 
@@ -151,10 +149,15 @@ def _before_on_path(
     here = np.full(far.size, place)
     legs = Legs(-ground.to_go[here], -ground.to_go[near], states.out(far, after), _brakes(states, edge))
     before = speed_before_on_path(ground, legs, ground.path[near], ground.path[here], speed)
-    along = float(min(ground.demands.fastest[place], float(ground.limit_at(ground.path[[place]])[0])))
+    demands = ground.demands
+    slow = np.array([demands.slowest[at : place + 1].max() for at in near])
+    fast = np.array([demands.fastest[at : place + 1].min() for at in near])
+    nearer = np.minimum(speed, fast)  # a bound: a flight that is slower before stays so
+    slower, faster = _on_the_way(ground, place, near, nearer, (demands.slowest, demands.fastest))
+    along = np.minimum(faster, min(float(demands.fastest[place]), float(ground.limit_at(ground.path[[place]])[0])))
     most = np.minimum(states.most[far], along)
     most = np.where(device >= 0, np.minimum(most, states.latest[np.maximum(device, 0)]), most)
-    least = np.maximum(states.least[far] - STEP, ground.demands.slowest[place])
+    least = np.maximum(states.least[far] - STEP, np.maximum(slower, slow))
     if edge is Edge.LOWEST:
         before = np.maximum(np.maximum(before, speed), least)
         return np.where(before <= most, before, np.nan)
@@ -171,9 +174,7 @@ def _near_place(states: States, place: int, speeds: Array, devices: Indices) -> 
     """Index (move,) of the first place at which a device selected at a place is out; negative beyond the gate."""
     ground = states.ground
     altitude = np.full(speeds.shape, min(ground.path[place], FLAPS_BELOW))
-    true = ground.true_airspeed(speeds, altitude)
-    wind = ground.around.air.sample(-ground.to_go[place], altitude, ground.around.track.course(-ground.to_go[place]))
-    needed = states.travel[devices] * (true + np.asarray(wind.wind_along))
+    needed = states.travel[devices] * (ground.true_airspeed(speeds, altitude) + ground.tailwind[place])
     ends: Array = np.asarray(ground.to_go[place] - needed + 1e-6, dtype=np.float64)
     return np.asarray(np.searchsorted(ground.to_go, ends, side="right") - 1, dtype=np.int64)
 
@@ -194,39 +195,40 @@ def _capture(found: Reach, place: int) -> None:
 def _leave(found: Reach, place: int) -> None:
     """States from which a leg leads to a nearer place."""
     states = found.states
-    staying, selecting = states.staying, states.selecting
-    before = np.full(staying.far.size, place - 1)
-    _take(found, place, staying, before)
-    _take_longer(found, place, states.halves)
+    selecting = states.selecting
     near = _near_place(states, place, states.speeds[selecting.far_speed], selecting.device)
-    _take(found, place, selecting, near)
+    _take(found, place, [*_over_places(found, place, states.staying, states.halves), (selecting, near)])
 
 
-def _take_longer(found: Reach, place: int, moves: Moves) -> None:
-    """Better values at a place by moves over two places, four, and so on, to half a mile or the next above it.
+def _over_places(found: Reach, place: int, moves: Moves, longer: Moves) -> list[tuple[Moves, Indices]]:
+    """Moves with where they lead: to the next place, and over two places, four, to half a mile, a whole one far out.
 
     On one place the speed changes by whole steps or not at all; on a fine grid one step a place is more than level
     flight slows, and without longer legs the edge would fall the finer the grid is.
     """
-    to_go, count = found.ground.to_go, 1
-    while to_go[place] - to_go[place - count] < LONG_ENOUGH - _SAME and place - 2 * count >= found.ground.first_capture:
+    to_go, count, made = found.ground.to_go, 1, [(moves, np.full(moves.far.size, place - 1))]
+    enough = 2.0 * LONG_ENOUGH if to_go[place] > FAR + _SAME else LONG_ENOUGH
+    while to_go[place] - to_go[place - count] < enough - _SAME and place - 2 * count >= found.ground.first_capture:
         count *= 2
-        _take(found, place, moves, np.full(moves.far.size, place - count))
+        made.append((longer, np.full(longer.far.size, place - count)))
+    return made
 
 
-def _take(found: Reach, place: int, moves: Moves, near: Indices) -> None:
-    """Better values at a place by some moves to nearer places (move,)."""
+def _take(found: Reach, place: int, some: Sequence[tuple[Moves, Indices]]) -> None:
+    """Better values at a place by moves to nearer places (move,), all at once: a call costs more than its numbers."""
+    moves, near = together([moves for moves, _ in some]), np.concatenate([near for _, near in some])
     states, ground, is_low = found.states, found.ground, found.edge is Edge.LOWEST
     altitude = found.altitude[np.maximum(near, 0), moves.near_speed, moves.near]
     slow, fast = float(ground.demands.slowest[place]), float(ground.demands.fastest[place])
     speeds = states.speeds[moves.far_speed]
     change = np.abs(speeds - states.speeds[moves.near_speed])
+    against = speeds / np.maximum(speeds - np.maximum(-ground.tailwind[place], 0.0), 0.1 * speeds)
     usable = np.flatnonzero(
         np.isfinite(altitude)
         & (near >= ground.first_capture)
         & (speeds >= slow - 1e-9)
         & (speeds <= fast + 1e-9)
-        & (change <= MOST_SLOWING * (ground.to_go[place] - ground.to_go[np.maximum(near, 0)]))
+        & (change <= MOST_SLOWING * (ground.to_go[place] - ground.to_go[np.maximum(near, 0)]) * against)
     )
     if not usable.size:
         return
@@ -237,36 +239,41 @@ def _take(found: Reach, place: int, moves: Moves, near: Indices) -> None:
     )  # fmt: skip
     speed, after = states.speeds[moves.far_speed[usable]], states.speeds[moves.near_speed[usable]]
     before, _, most_fall = height_before(ground, legs, altitude, speed, after)
-    is_possible = before >= altitude - _LEVEL
-    lowest, highest = ground.demands.lowest[place], ground.demands.highest[place]
-    least, most = _on_the_way(ground, place, near[usable], altitude)
+    demands = ground.demands
+    least, most = _on_the_way(ground, place, near[usable], altitude, (demands.lowest, demands.highest))
+    least = np.maximum(np.maximum(least, demands.lowest[place]), ground.least_altitude(speed))
+    most = np.minimum(np.minimum(most, demands.highest[place]), ground.most_altitude(speed))
+    most = np.where(states.configurations[to, 0] > 0, np.minimum(most, FLAPS_BELOW), most)
     if is_low:
-        is_possible &= before <= np.minimum(altitude + most_fall, most + _LEVEL)
-        before = np.maximum(np.maximum(before, np.maximum(least, lowest)), ground.least_altitude(speed))
-        is_possible &= before <= highest + _LEVEL
-    else:
-        before = np.minimum(np.minimum(before, altitude + most_fall), np.minimum(most, highest))
-        is_possible &= before >= np.maximum(least, lowest) - _LEVEL
-    is_possible &= speed <= ground.limit_at(before) + 1e-9
+        is_possible = (before >= altitude - _LEVEL) & (before <= altitude + most_fall)
+        before = np.maximum(before, least)
+        is_possible &= before <= most + _LEVEL
+    else:  # less energy than the most can be taken up to any ceiling
+        before = np.minimum(np.minimum(before, altitude + most_fall), most)
+        is_possible = (before >= altitude - _LEVEL) & (before >= least - _LEVEL)
+    slowest, fastest = _on_the_way(ground, place, near[usable], after, (demands.slowest, demands.fastest))
+    is_possible &= (speed >= slowest - 1e-9) & (speed <= fastest + 1e-9)
     is_possible &= _keeps_limits(ground, (before, altitude), (speed, after))
-    is_possible &= (states.configurations[to, 0] == 0) | (before <= FLAPS_BELOW)
     _keep_best(found, place, moves, near, usable[is_possible], before[is_possible])
 
 
-def _on_the_way(ground: Ground, place: int, near: Indices, altitude: Array) -> tuple[Array, Array]:
-    """Lowest and highest altitude at a place (leg,) [m] by what is demanded between it and a leg's near end.
+def _on_the_way(
+    ground: Ground, place: int, near: Indices, value: Array, demanded: tuple[Array, Array]
+) -> tuple[Array, Array]:
+    """Least and most that a leg (leg,) may have at a place by what is demanded between it and the leg's near end.
 
-    The leg is straight and ends at some altitudes [m].
+    Of altitude [m] or speed [m/s]: the leg is straight and ends at some values; `demanded` (place,) is infinite where
+    free.
     """
     least, most = np.full(near.shape, -np.inf), np.full(near.shape, np.inf)
-    for between in range(int(near.min()) + 1, place):
-        low, high = float(ground.demands.lowest[between]), float(ground.demands.highest[between])
-        if np.isinf(low) and np.isinf(high):
-            continue
+    first = int(near.min()) + 1
+    low, high = (bound[first:place] for bound in demanded)
+    for index in np.flatnonzero(np.isfinite(low) | np.isfinite(high)):
+        between = first + index
         way = (ground.to_go[place] - ground.to_go[near]) / np.maximum(ground.to_go[between] - ground.to_go[near], 1.0)
         passed = near < between
-        least = np.where(passed, np.maximum(least, altitude + way * (low - altitude)), least)
-        most = np.where(passed, np.minimum(most, altitude + way * (high - altitude)), most)
+        least = np.where(passed, np.maximum(least, value + way * (low[index] - value)), least)
+        most = np.where(passed, np.minimum(most, value + way * (high[index] - value)), most)
     return least, most
 
 

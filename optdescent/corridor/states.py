@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 
 import numpy as np
@@ -37,6 +37,12 @@ class Moves:
     far: Indices
     near: Indices
     device: Indices
+
+
+def together(some: Sequence[Moves]) -> Moves:
+    """Moves one after the other [-]."""
+    names = [field.name for field in fields(Moves)]
+    return Moves(*(np.concatenate([getattr(moves, name) for moves in some]) for name in names))
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 NOTE = (
     "Height over the glide path and its straight continuation. Each line: the highest from which the gate can be met "
     "at idle with the normal schedule and what the line names; grey: idle and the schedule are enough, down to the "
-    "lowest that needs no thrust. Speed never rises on the way. Mass {mass:.1f} t all the way; windows are left out."
+    "lowest that needs no thrust. Speed may rise first, but not once it falls. Mass {mass:.1f} t; windows are left out."
 )
 MOST_SPEEDS = 6
 """Panels that a page has room for."""

@@ -32,6 +32,8 @@ CORRIDOR_COLUMNS = {column.name: column for column in _COLUMNS}
 _KEPT = (
     Column("over_again", "m s-1", "largest speed above a limit when the highest descent is flown again", "kt"),
     Column("outside_again", "m", "largest height outside what is demanded, flown again", "ft"),
+    Column("taken_off", "m", "height that the highest lies below the edge of the grid, so that it is kept", "ft"),
+    Column("stable_again", "1", "1 if flown again the gate is passed stable and all is kept on the way, else 0", ""),
 )
 KEPT_COLUMNS = {column.name: column for column in _KEPT}
 """What the highest descents kept of limits and demands, by name; a corridor stored before these were has none."""
@@ -140,11 +142,25 @@ class Corridor:
             raise InputFault([Fault(str(path), "", given, "a corridor written by this package")]) from error
 
 
-def _told(name: str, value: float) -> dict[str, float | None]:
+def _told(name: str, value: float) -> dict[str, float | bool | None]:
     """A value [SI] of a variable under its key, feet whole and knots to a tenth; none if it is not a number."""
     charted = _ALL[name].charted
+    if not charted:
+        return {name: None if np.isnan(value) else value > 0.5}
     number = value / _ALL[name].chart_unit.factor + 0.0
     return {f"{name}_{charted}": None if np.isnan(number) else round(number, 1 if charted == "kt" else None)}
+
+
+def _reason(point: Mapping[str, Any]) -> str | None:
+    """Why a point has no highest height; none if it has one, or was stored before reasons were."""
+    if point["highest_ft"] is not None or "stable_again" not in point:
+        return None
+    if point["stable_again"] is None:
+        return "the gate cannot be met"
+    return (
+        f"not kept when flown again: {point['excess_again_ft']:.0f} ft of energy too much at the gate, "
+        f"{point['over_again_kt']:.1f} kt over a limit, {point['outside_again_ft']:.0f} ft outside what is demanded"
+    )
 
 
 def corridor_plain(found: Corridor) -> dict[str, Any]:
@@ -162,7 +178,7 @@ def corridor_plain(found: Corridor) -> dict[str, Any]:
                 for name, held in values.items():
                     number = float((held[index] if held.ndim == 3 else held)[row, column])
                     point |= _told(name, number)
-                points.append(point)
+                points.append({**point, "reason": _reason(point)})
     provenance = found.provenance
     return {
         "scenario": {"title": provenance.title, "digest": provenance.scenario_digest},

@@ -32,3 +32,11 @@ def test_a_state_below_the_path_is_named_with_what_is_allowed(tmp_path: Path) ->
     assert done.exit_code == 2
     assert "height: got 3000 ft; allowed: at least" in done.output
     assert not (tmp_path / "out").exists() or not any((tmp_path / "out").iterdir())
+
+
+def test_a_distance_that_is_no_number_is_named_and_nothing_is_said_of_the_height(tmp_path: Path) -> None:
+    asked = ["capture", SCENARIO, "--distance-nm", "nan", "--height-ft", "3000", "--speed-kt", "190"]
+    done = CliRunner().invoke(main, [*asked, "-o", str(tmp_path / "out")])
+    assert done.exit_code == 2
+    assert "distance: got nan nm; allowed: " in done.output
+    assert "height" not in done.output

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
 from optdescent.cli import main
 from optdescent.results.corridor import Corridor
+from optdescent.rules.read import rules_text
 from tests.scenario.files import STUDY
 
-GRID = ("--distance-nm", "12", "--distance-nm", "14", "--speed-kt", "210")
+GRID = ("--distance-nm", "11", "--distance-nm", "12", "--speed-kt", "210")
 
 
 def test_it_writes_table_and_figure_and_says_what_is_last_of_use(tmp_path: Path) -> None:
@@ -29,10 +32,14 @@ def test_it_writes_table_and_figure_and_says_what_is_last_of_use(tmp_path: Path)
     assert "not for use in flight" in plain["caution"]
     found = Corridor.from_netcdf(tmp_path / "out" / "corridor.nc")
     assert found.values("distance_to_go").size == 2
+    command = ["optdescent", "corridor", str(STUDY), "--output", str(tmp_path / "out"), *GRID]
+    assert shlex.split(found.provenance.command) == command
+    assert found.provenance.rules == rules_text(STUDY.parent / "rules.toml")
 
 
-def test_a_distance_inside_the_capture_is_bad_input(tmp_path: Path) -> None:
-    done = CliRunner().invoke(main, ["corridor", str(STUDY), "--distance-nm", "5", "-o", str(tmp_path / "out")])
+@pytest.mark.parametrize(("asked", "said"), [("5", "5 nm"), ("nan", "nan nm"), ("-5", "-5 nm")])
+def test_a_distance_inside_the_capture_or_no_number_is_bad_input(tmp_path: Path, asked: str, said: str) -> None:
+    done = CliRunner().invoke(main, ["corridor", str(STUDY), "--distance-nm", asked, "-o", str(tmp_path / "out")])
     assert done.exit_code == 2
-    assert "distance: got 5 nm; allowed: from 9.9 nm, the farthest capture" in done.stderr
+    assert f"distance: got {said}; allowed: from 9.9 nm, the farthest capture" in done.stderr
     assert not (tmp_path / "out").exists()

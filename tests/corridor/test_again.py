@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
+import pytest
 
 from optdescent.corridor.again import Again, Use, flown_again
 from optdescent.corridor.devices import EVERYTHING, DeviceSet
@@ -65,6 +67,20 @@ def test_a_speed_limit_is_kept_where_it_begins() -> None:
     assert flown.over[0] < 3.0 * KNOT
     slow = flown.speed[:, 0] <= 251.0 * KNOT
     assert np.min(np.where(slow, np.inf, flown.altitude[:, 0])) > 9950.0 * FOOT
+
+
+def test_the_speed_of_a_further_gate_counts_where_it_is() -> None:
+    """100 kt asked for at a place 5 nm out alone: what the flight has there above it is told, and it is not kept."""
+    found = edge(EVERYTHING, STILL, FINE)
+    place = int(np.argmin(np.abs(found.ground.to_go - 5.0 * NAUTICAL_MILE)))
+    fastest = found.ground.demands.fastest.copy()
+    fastest[place] = 100.0 * KNOT
+    asked = replace(found.ground, demands=replace(found.ground.demands, fastest=fastest))
+    flown = flown_again(asked, planned(found).of(np.arange(1)), Use(np.ones(1, dtype=np.bool_), np.ones(1)))
+    there = int(np.argmin(np.abs(flown.distance + found.ground.to_go[place])))
+    assert flown.over[0] == pytest.approx(flown.speed[there, 0] - 100.0 * KNOT)
+    assert flown.over[0] > 50.0 * KNOT
+    assert not flown.is_kept[0]
 
 
 def test_half_the_step_changes_little() -> None:

@@ -2,16 +2,32 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from optdescent.air import atmosphere
+from optdescent.airframe.polar import best_glide
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, ONE_BY_ONE, SCHEDULE, DeviceSet
+from optdescent.corridor.ground import Ground, ground_of
 from optdescent.corridor.path import paths
-from optdescent.corridor.reach import Reach
-from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from optdescent.corridor.reach import Edge, Reach, reach
+from optdescent.scenario import Scenario
+from optdescent.units import FOOT, GRAVITY, KNOT, NAUTICAL_MILE
 from tests.corridor.edges import COARSE, MARKS, SPEEDS, STILL, edge, ground, lowest, scheduled
+from tests.corridor.test_leg import MASS, TEXTBOOK, slowing_length
+from tests.scenario.files import STUDY
+from tests.simulation import CLEAN, air, eastbound
 
 BRAKE = DeviceSet(speed_brake=True)
+DEMANDING = (
+    *STILL,
+    "arrival.speed_limits=[{within_nm=14.0,speed_kt=200.0}]",
+    "arrival.more_gates=[{height_ft=2000.0,speed_above_reference_kt=5.0,speed_over_kt=20.0,speed_under_kt=0.0,"
+    "sink_ft_per_min=1200.0,landing_configuration=false,gear_down=false}]",
+)
 
 
 def test_a_set_holds_what_it_has_and_no_more() -> None:
@@ -52,6 +68,17 @@ def test_a_tailwind_lowers_it() -> None:
         assert there < here - 200.0 * FOOT
 
 
+def test_in_a_strong_headwind_no_leg_is_left_out_that_would_be_of_use(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In 90 kt gear and flaps slow by more than 45 kt a mile over the ground; 2 ft are allowed."""
+    headwind = ("air.wind.kind=constant", "air.wind.wind_from_deg=125", "air.wind.wind_speed_kt=90")
+    over = ground_of(Scenario.from_toml(STUDY, headwind), 14.0 * NAUTICAL_MILE, (), 0.5 * COARSE)
+    found = reach(over, EVERYTHING, Edge.HIGHEST, (230.0 * KNOT,)).altitude
+    monkeypatch.setattr("optdescent.corridor.reach.MOST_SLOWING", np.inf)
+    every = reach(over, EVERYTHING, Edge.HIGHEST, (230.0 * KNOT,)).altitude
+    assert np.array_equal(np.isfinite(found), np.isfinite(every))
+    assert np.nanmax(every - found) < 2.0 * FOOT
+
+
 def test_fast_and_heavy_it_is_lower_slow_and_heavy_it_is_not() -> None:
     """Weight carries further at a speed well above that of best lift over drag, which rises with weight, as do the
     speeds at which the schedule brings drag out (Hull 2007, chapter 3: drag at a speed by weight). Where the speed may
@@ -85,6 +112,20 @@ def test_a_grid_twice_as_fine_widens_it_a_little(devices: DeviceSet) -> None:
         assert np.nanmax(far - near) < 250.0 * FOOT
 
 
+def test_far_out_in_a_measured_wind_too() -> None:
+    """Beyond 25 nm, where places lie twice as far apart; 10 ft are allowed as nearer in."""
+    far, speeds = tuple(nm * NAUTICAL_MILE for nm in (30.0, 36.0)), (210.0 * KNOT,)
+    told: list[np.ndarray] = []
+    for spacing in (COARSE, 0.5 * COARSE):
+        found = reach(ground_of(Scenario.from_toml(STUDY), far[-1], far, spacing), SCHEDULE, Edge.HIGHEST, speeds)
+        at = np.array([int(np.argmin(np.abs(found.states.speeds - speed))) for speed in speeds])
+        places = [int(np.argmin(np.abs(found.ground.to_go - mark))) for mark in far]
+        told.append(found.altitude[np.array(places)[:, None], at, found.states.scheduled[at]])
+    assert np.isfinite(told).all()
+    assert np.min(told[1] - told[0]) > -10.0 * FOOT
+    assert np.max(told[1] - told[0]) < 250.0 * FOOT
+
+
 @pytest.mark.parametrize("devices", [SCHEDULE, EVERYTHING], ids=lambda devices: devices.name)
 def test_no_leg_cuts_a_corner_of_what_is_demanded(devices: DeviceSet) -> None:
     """Legs over several places keep what is demanded between their ends: from 12 nm on no higher than the path."""
@@ -94,6 +135,19 @@ def test_no_leg_cuts_a_corner_of_what_is_demanded(devices: DeviceSet) -> None:
     assert np.isfinite(demands.highest).sum() > 20
     assert np.nanmax(plan.altitude - demands.highest[:, None]) < 1.0 * FOOT
     assert np.nanmax(demands.lowest[:, None] - plan.altitude) < 1.0 * FOOT
+
+
+def test_no_leg_passes_a_speed_demand_between_its_ends_too_fast_or_too_slow() -> None:
+    """200 kt from 14 nm on, and a further gate at 2000 ft which legs of travelling devices pass, on the path too."""
+    found = edge(EVERYTHING, DEMANDING, 0.5 * COARSE)
+    plan = paths(found, *states(found))
+    demands = found.ground.demands
+    assert np.isfinite(demands.slowest).sum() == 1
+    assert np.isfinite(demands.fastest).sum() > 20
+    over, under = plan.speed - demands.fastest[:, None], demands.slowest[:, None] - plan.speed
+    assert np.nanmax(over) < 0.1 * KNOT
+    assert np.nanmax(under) < 0.1 * KNOT
+    assert np.nanmax(over) > -1.0 * KNOT
 
 
 def falling(found: Reach) -> Reach:
@@ -146,6 +200,47 @@ def test_limit_speeds_are_kept_on_every_path() -> None:
     for number, step in enumerate(found.ground.scenario.airframe.steps[1:], start=1):
         assert step.limit_speed is not None
         assert np.nanmax(np.where(plan.steps >= number, plan.speed, np.nan)) <= step.limit_speed + 1e-6
+
+
+def textbook(farthest: float) -> Ground:
+    """The first study's arrival in still standard air, flown by the textbook's glider."""
+    asked = ground_of(Scenario.from_toml(STUDY, (*STILL, f"start.mass_kg={MASS:.0f}")), farthest, (), 0.5 * COARSE)
+    return replace(asked, around=eastbound(TEXTBOOK, air()))
+
+
+def clean(found: Reach, speed: float) -> np.ndarray:
+    """Pressure altitude (place,) [m] of an edge with nothing out at a speed [m/s]."""
+    return found.altitude[:, int(np.argmin(np.abs(found.states.speeds - speed))), 0]
+
+
+def test_the_lowest_edge_of_a_textbook_glider_is_its_glide_at_the_best_lift_over_drag() -> None:
+    """Far out one more mile takes 1/(L/D) of height over the acceleration factor (Etkin 1972), to 0.1 %."""
+    ratio, lift = best_glide(TEXTBOOK, CLEAN)
+    best = math.sqrt(2.0 * MASS * GRAVITY / (1.225 * TEXTBOOK.wing.area * lift))
+    over = textbook(20.0 * NAUTICAL_MILE)
+    altitude = clean(reach(over, SCHEDULE, Edge.LOWEST, (best,)), best)
+    near = int(np.argmin(np.abs(over.to_go - 17.0 * NAUTICAL_MILE)))
+    middle = 0.5 * (altitude[near] + altitude[-1])
+    below, own, above = over.true_airspeed(np.full(3, best), middle + np.array([-50.0, 0.0, 50.0]))
+    gradient = (altitude[-1] - altitude[near]) / (over.to_go[-1] - over.to_go[near])
+    assert gradient * (1.0 + own / GRAVITY * (above - below) / 100.0) == pytest.approx(1.0 / ratio, rel=0.001)
+
+
+def test_edges_of_a_textbook_glider_at_two_speeds_lie_a_level_deceleration_apart() -> None:
+    """250 kt is met from as high as 210 kt where level flight slows between (Hull 2007), to 2 %.
+
+    Drag depends on calibrated airspeed, true airspeeds are larger by the root of the density ratio: so is the length,
+    by the ratio itself. On these miles of the arrival what slows 250 kt best is level flight low down.
+    """
+    over = textbook(15.0 * NAUTICAL_MILE)
+    only = falling(reach(over, SCHEDULE, Edge.HIGHEST, (210.0 * KNOT, 250.0 * KNOT)))
+    slow, fast = clean(only, 210.0 * KNOT), clean(only, 250.0 * KNOT)
+    near = int(np.argmin(np.abs(over.to_go - 11.0 * NAUTICAL_MILE)))
+    known = np.isfinite(fast)
+    assert fast[known][0] < slow[near] < fast[-1]
+    apart = float(np.interp(slow[near], fast[known], over.to_go[known])) - over.to_go[near]
+    density = float(atmosphere.density(slow[near], 0.0))
+    assert apart == pytest.approx(slowing_length(250.0 * KNOT, 210.0 * KNOT) * 1.225 / density, rel=0.02)
 
 
 def test_early_gear_is_selected_earlier_than_the_schedule_has_it() -> None:

@@ -1,0 +1,102 @@
+"""Descents of an edge flown again from the heights that are told, each eased until it is kept.
+
+Legs have no lags, so that a descent from the edge itself may pass the gate with energy left over. It is then flown from
+lower, and slower on the way. Of its height above the capture of the glide path a lower descent has everywhere the part
+that it has at its start: it has less to lose on the same miles. It is slower by what was left at the gate, so that
+devices come out no later than planned. What a flight still had too much is taken off for the next one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.corridor.again import OVER, Again, Use, flown_again
+from optdescent.corridor.ground import Ground
+from optdescent.corridor.margin import ON_PATH
+from optdescent.corridor.path import Paths
+from optdescent.units import FOOT, GRAVITY, KNOT
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+FLIGHTS = 5
+"""How often a descent is flown at most."""
+_LEAST_LOWER, _LEAST_SLOWER = 25.0 * FOOT, 0.5 * KNOT
+"""Least height [m] and speed [m/s] that a descent which was not kept is eased by."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What became of descents (descent,) [SI]: the plan that was flown last, whether all was kept, and what was not.
+
+    `taken_off` is the height [m] by which that plan begins lower than the edge; `excess`, `off`, `over` and `outside`
+    are as in `again.Again`.
+    """
+
+    plan: Paths
+    taken_off: Array
+    is_kept: Flags
+    excess: Array
+    off: Array
+    over: Array
+    outside: Array
+
+
+def told_of(ground: Ground, plan: Paths, use: Use) -> Told:
+    """Descents of a plan flown again, from lower and slower as long as one is not kept [SI]."""
+    count = plan.start.size
+    flown = replace(plan, altitude=plan.altitude.copy(), speed=plan.speed.copy())
+    lower, slower, is_kept = np.zeros(count), np.zeros(count), np.zeros(count, dtype=np.bool_)
+    seen = np.full((4, count), np.nan)
+    asked: Indices = np.arange(count, dtype=np.int64)
+    for number in range(1, FLIGHTS + 1):
+        if not asked.size:
+            break
+        own = plan.of(asked)
+        eased = _eased(ground, own, lower[asked], slower[asked])
+        again = flown_again(ground, eased, use.of(asked))
+        flown.altitude[:, asked], flown.speed[:, asked] = eased.altitude, eased.speed
+        is_kept[asked] = again.is_kept
+        seen[:, asked] = again.excess, again.off, again.over, again.outside
+        height, speed = _too_much(ground, own, again)
+        lower[asked] += number * height  # what one correction leaves is small: the next may be coarse
+        slower[asked] += number * speed
+        asked = asked[~again.is_kept]
+    return Told(flown, _at_start(plan) - _at_start(flown), is_kept, *seen)
+
+
+def _at_start(plan: Paths) -> Array:
+    """Pressure altitude (descent,) [m] at the start of each."""
+    return plan.altitude[plan.start, np.arange(plan.start.size)]
+
+
+def _eased(ground: Ground, plan: Paths, lower: Array, slower: Array) -> Paths:
+    """A plan from so much lower (descent,) [m], and slower [m/s] from its start on."""
+    start, captured = _at_start(plan), plan.altitude[plan.captured, np.arange(plan.start.size)]
+    part = np.clip(1.0 - lower / np.maximum(start - captured, _EXACT), 0.0, 1.0)
+    place = np.arange(ground.to_go.size)[:, None]
+    altitude = np.where(place > plan.captured, captured + part * (plan.altitude - captured), plan.altitude)
+    demanded = np.minimum(ground.demands.lowest[:, None], plan.altitude)
+    gentle = np.maximum(plan.speed - slower, np.minimum(plan.speed, plan.speed[0]))
+    speed = np.where(place < plan.start, gentle, plan.speed)
+    return replace(plan, altitude=np.maximum(altitude, demanded), speed=speed)
+
+
+_EXACT = 1e-6
+
+
+def _too_much(ground: Ground, plan: Paths, again: Again) -> tuple[Array, Array]:
+    """By how much descents flown again were too high (descent,) [m] and too fast [m/s]: at least a little.
+
+    It is the energy left at the gate, that of the speed above a limit, and the height outside what is demanded; of the
+    latter two what lies beyond that by which limit and path count as kept.
+    """
+    over, outside = np.maximum(again.over - OVER, 0.0), np.maximum(again.outside - ON_PATH, 0.0)
+    excess = np.maximum(again.excess, 0.0)
+    true = ground.true_airspeed(plan.speed[plan.start, np.arange(plan.start.size)], _at_start(plan))
+    most = ground.gate_speeds(ground.scenario.arrival.gate)[1]
+    height = excess + true * over / GRAVITY + outside
+    return np.maximum(height, _LEAST_LOWER), np.maximum(excess * GRAVITY / most, _LEAST_SLOWER)
