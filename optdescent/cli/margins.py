@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from optdescent.cli.asked import as_asked
 from optdescent.cli.options import common_options, scenario_argument
 from optdescent.cli.say import OPTIMUM_SECONDS, RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
@@ -83,7 +84,8 @@ class _Asked:
 def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool, asked: _Asked) -> None:
     from optdescent.cli.write import check_output
     from optdescent.margins import margins as compare
-    from optdescent.margins.over import asked_of, margins_over
+    from optdescent.margins.met import asked_of, met
+    from optdescent.margins.over import margins_over
     from optdescent.results.over_conditions import over_conditions_plain
     from optdescent.results.plain import margins_plain
     from optdescent.rules.startable import check_start
@@ -96,12 +98,17 @@ def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool,
     source = asked.rules or (beside if beside.exists() else Path("three_rules"))
     rules = _rules(source, asked.names)
     check_start(scenario, rules, str(source))
-    after = [] if conditions is None else [*_CONDITION_SECONDS, *([_SEARCH_SECONDS] * len(rules))]
-    progress = Progress([*OPTIMUM_SECONDS, *([RULE_SECONDS] * len(rules)), *after, WRITING_SECONDS])
-    found = compare(scenario, rules, progress)
-    over = None
-    if conditions is not None and asked.conditions is not None:
-        over = margins_over(conditions, rules, asked.optima, asked.conditions.name, progress)
+    once, many = len(rules) * [RULE_SECONDS], len(rules) * [_SEARCH_SECONDS]
+    if conditions is None or asked.conditions is None:
+        progress = Progress([*OPTIMUM_SECONDS, *once, WRITING_SECONDS])
+        found, over = compare(scenario, rules, progress), None
+    else:
+        progress = Progress([_MEETING_SECONDS, *OPTIMUM_SECONDS, *once, _OPTIMA_SECONDS, *many, WRITING_SECONDS])
+        progress("conditions")
+        conditions_met = met(conditions, rules, asked.conditions.name)
+        found = compare(scenario, rules, progress)
+        over = margins_over(conditions_met, asked.optima, progress)
+    found, over = _with_texts(found, over, source, asked.conditions)
     progress("writing tables and figures")
     drawn = _drawn(found.flights)
     files, not_drawn = _write(found, over, drawn, output)
@@ -115,7 +122,21 @@ def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool,
     if len(drawn) < len(found.flights):
         click.echo(f"Figures show {', '.join(flight.name for flight in drawn)}: no more can be told apart.")
     if over is not None:
-        _say_over(plain["over_conditions"])
+        say_over(plain["over_conditions"])
+
+
+def _with_texts(
+    found: Margins, over: OverConditions | None, source: Path, conditions: Path | None
+) -> tuple[Margins, OverConditions | None]:
+    """Results and their flights with the command, and the texts of rules and conditions."""
+    from optdescent.rules.read import rules_text
+
+    rules = rules_text(source)
+    flights = tuple(as_asked(flight, rules=rules) for flight in found.flights)
+    found = replace(as_asked(found, rules=rules), flights=flights)
+    if over is None or conditions is None:
+        return found, None
+    return found, as_asked(over, rules=rules, conditions=conditions.read_text(encoding="utf-8"))
 
 
 def _rules(source: Path, names: tuple[str, ...]) -> tuple[Rule, ...]:
@@ -158,8 +179,8 @@ def _write(
 
 _MOST_DRAWN = 5
 """Rules that a figure tells apart."""
-_CONDITION_SECONDS, _SEARCH_SECONDS = (8.0, 30.0), 8.0
-"""Of making the conditions and their optima, and of one rule flown in them and broken."""
+_MEETING_SECONDS, _OPTIMA_SECONDS, _SEARCH_SECONDS = 8.0, 30.0, 8.0
+"""Of making the conditions, of their optima, and of one rule flown in them and broken."""
 _SHOWN = (
     ("fuel_kg", "fuel, kg"),
     ("fuel_above_optimum_kg", "fuel above the optimum, kg"),
@@ -192,24 +213,65 @@ def _say(found: Margins, caution: str, output: Path) -> None:
     click.echo(caution)
 
 
-def _say_over(plain: Plain) -> None:
-    """How often each rule held, what it cost, and what breaks it."""
-    click.echo(f"In {plain['conditions']} conditions of {plain['conditions_file']}:")
+def say_over(plain: Plain) -> None:
+    """Say how often each rule held, what it cost, which driver explains its misses, and what breaks it [-]."""
+    is_grid = "; a grid is chosen, not drawn: its shares have no interval" if plain["sampling"] == "grid" else ""
+    click.echo(f"In {plain['conditions']} conditions of {plain['conditions_file']}{is_grid}:")
+    if plain["optima_not_found"]:
+        click.echo(f"  {plain['optima_not_found']}")
+    if plain["conditions_with_optimum"]:
+        count = f"the optima of {plain['conditions_with_optimum']} of them"
+        beside = f"where it and {plain['optima_compared_with']} are both stable"
+        click.echo(f"  Fuel above {count}, {beside} (--optima for more):")
     for rule in plain["rules"]:
         if rule["not_flown"]:
             click.echo(f"  {rule['rule']}: {rule['not_flown']}")
         if not rule["flown"]:
             continue
-        low, high = 100.0 * rule["stable_share_low"], 100.0 * rule["stable_share_high"]
-        above = rule["fuel_above_optimum_mean_kg"]
-        cost = "" if above is None else f", {above:+.0f} kg to the optimum (in {rule['compared']:.0f} of them)"
-        share = 100.0 * rule["stable_share"]
-        click.echo(f"  {rule['rule']}: stable in {share:.1f} % (95 %: {low:.1f} to {high:.1f}){cost}")
+        share = f"stable in {100.0 * rule['stable_share']:.1f} %{_interval(rule, 'stable_share', '.1f', 100.0)}"
+        click.echo(f"  {rule['rule']}: {share}{_cost(rule)}")
         if rule["most_common_reason"]:
             click.echo(f"    most often: {rule['most_common_reason']}")
+        if devices := _devices(rule):
+            click.echo(f"    {devices}")
+        if drivers := _drivers(rule):
+            click.echo(f"    misses explained by {drivers}")
         click.echo(f"    {rule['breaking']}")
     for sentence in plain["figures_not_drawn"]:
         click.echo(f"  {sentence}")
+
+
+def _interval(rule: Plain, key: str, form: str, factor: float = 1.0, suffix: str = "") -> str:
+    """The 95 % interval of a number of a rule in brackets, in its unit times a factor; empty where there is none."""
+    ends = [rule[f"{key}_{end}{suffix}"] for end in ("low", "high")]
+    if None in ends:
+        return ""
+    low, high = (format(factor * end, form) for end in ends)
+    return f" (95 %: {low} to {high})"
+
+
+def _cost(rule: Plain) -> str:
+    """Fuel above the optima, of how many conditions that is the mean, and how sure it is."""
+    above = rule["fuel_above_optimum_mean_kg"]
+    if above is None:
+        return ""
+    sure = _interval(rule, "fuel_above_optimum_mean", "+.0f", suffix="_kg")
+    return f", {above:+.0f} kg to the optimum, mean of {rule['compared']:.0f} conditions{sure or ' (no interval)'}"
+
+
+def _devices(rule: Plain) -> str:
+    """Where gear and landing flaps come out, in the middle of the conditions."""
+    told = (("gear out", "gear_distance_median_nm"), ("landing flaps", "landing_flaps_distance_median_nm"))
+    places = [f"{device} at {rule[key]:.1f} nm" for device, key in told if rule[key] is not None]
+    return f"{', '.join(places)} to go (median)" if places else ""
+
+
+def _drivers(rule: Plain) -> str:
+    """Shares of the variance of the misses in percent by driver, the largest first, and what remains."""
+    shares = {name: share for name, share in rule["miss_share"].items() if share is not None and share >= 0.005}
+    told = [f"{name} {100.0 * shares[name]:.0f} %" for name in sorted(shares, key=lambda name: -shares[name])]
+    left = rule["miss_remainder"]
+    return "" if left is None else ", ".join([*told, f"{rule['miss_remainder_of']} {100.0 * left:.0f} %"])
 
 
 def _drawn(flights: tuple[Flight, ...]) -> tuple[Flight, ...]:

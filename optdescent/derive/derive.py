@@ -23,7 +23,7 @@ from optdescent.optimum.progress import Progress, silent
 from optdescent.results import Provenance
 from optdescent.results.front import Effort, Front, front_dataset
 from optdescent.rules import Rule
-from optdescent.rules.compared import Compared, fuel_compared, mean_of, share_interval
+from optdescent.rules.compared import Compared, mean_of, means_compared, share_interval
 from optdescent.rules.judged import Judged
 from optdescent.sweep.question import Asked
 from optdescent.units import NAUTICAL_MILE
@@ -170,8 +170,8 @@ def _front(
     rows = [_row(entry, own, there, effort) for entry, own, there in zip(entries, judged, held, strict=True)]
     columns: dict[str, Array] = {name: np.array([row[name] for row in rows]) for name in rows[0]}
     check, unseen = _fuel_compared(judged, held, effort.check)
-    columns |= {"fuel_mean": check.fuel, "same_conditions": check.conditions, "unseen_fuel_mean": unseen.fuel}
-    known = np.where(np.isfinite(check.fuel), check.fuel, np.inf)
+    columns |= {"fuel_mean": check.mean, "same_conditions": check.conditions, "unseen_fuel_mean": unseen.mean}
+    known = np.where(np.isfinite(check.mean), check.mean, np.inf)
     columns["is_on_front"] = non_dominated(columns["simplicity"], known, columns["held_share"]).astype(float)
     columns["is_recommended"] = recommended(columns, effort)
     rules = [entry.rule for entry in entries]
@@ -190,11 +190,12 @@ def _fuel_compared(
     """
     if not any(own[:checked].any() for own in held):
         found = [mean_of(own.fuel[part]) for part in _parts(checked) for own in judged]
-        none = np.zeros(len(judged))
-        return Compared(np.array(found[: none.size]), none, 0), Compared(np.array(found[none.size :]), none, 0)
+        none, unknown = np.zeros(len(judged)), np.full(len(judged), np.nan)
+        check, unseen = np.array(found[: none.size]), np.array(found[none.size :])
+        return Compared(check, unknown, none, 0), Compared(unseen, unknown, none, 0)
     parts = [([own.fuel[part] for own in judged], [own[part] for own in held]) for part in _parts(checked)]
-    check = fuel_compared(*parts[0])
-    return check, fuel_compared(*parts[1], beside=check.beside)
+    compared = means_compared(*parts[0])
+    return compared, means_compared(*parts[1], beside=compared.beside)
 
 
 def _parts(checked: int) -> tuple[slice, slice]:

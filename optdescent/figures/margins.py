@@ -21,19 +21,13 @@ from optdescent.results.schema import Column
 from optdescent.units import FOOT, NAUTICAL_MILE
 
 OVER_NOTE = (
-    "Share: of {cases} conditions, with its 95 % interval. Energy: energy height above what was asked; dot: median, "
-    "end of the bar: exceeded in one condition of ten. Fuel: above the condition's own optimum, stable flights in the "
-    "{optima} conditions whose optimum was computed; dot: mean, bar: one in ten below it and one in ten above."
+    "Share: of {cases} conditions; bar: 95 % interval where drawn. Energy: energy height above what was asked; "
+    "dot: median, end of the bar: exceeded in one condition of ten. Fuel: above the condition's own optimum, where "
+    "there is one ({optima} conditions) and it and the rule compared with are stable; dot: mean, bar: 95 % interval."
 )
 ONE_NOTE = (
     "One flight each, in one air. Energy: energy height above the optimum's. Filled: stable at {gate} ft; hollow: not."
 )
-OVER_NEEDS = (
-    "flown", "stable_share", "stable_share_low", "stable_share_high", "excess_energy_median", "excess_energy_high",
-    "fuel_above_optimum_mean", "fuel_above_optimum_low", "fuel_above_optimum_high",
-)  # fmt: skip
-ONCE_NEEDS = ("excess_energy", "fuel_above_optimum", "gate_stable")
-"""Variables drawn."""
 _COLOUR = OTHER_STYLES[0].colour
 _BAR, _DOT = 1.7, 3.4
 """Width of a bar and size of a dot [pt]."""
@@ -51,13 +45,6 @@ class _Drawn:
     low: Array
     high: Array
     none: str
-
-    @property
-    def ends(self) -> tuple[float, float]:
-        """Ends of an axis that holds zero and all of it."""
-        known = np.concatenate([[0.0], *(own[np.isfinite(own)] for own in (self.value, self.low, self.high))])
-        room = _ROOM * max(float(np.ptp(known)), 1.0)
-        return float(known.min()) - room, float(known.max()) + room
 
 
 def margins(found: OverConditions, page: Page = Page.A4, rules: tuple[str, ...] = ()) -> Figure:
@@ -94,16 +81,16 @@ def margins(found: OverConditions, page: Page = Page.A4, rules: tuple[str, ...] 
         for at in (int(np.argmax(miles)), int(np.argmin(miles)))
     ]  # fmt: skip
     fuel = _Drawn(
-        "Fuel", "Above the optimum [kg]", of("fuel_above_optimum_mean"), of("fuel_above_optimum_low"),
-        of("fuel_above_optimum_high"), "none compared",
+        "Fuel", "Above the optimum [kg]", of("fuel_above_optimum_mean"), of("fuel_above_optimum_mean_low"),
+        of("fuel_above_optimum_mean_high"), "none compared",
     )  # fmt: skip
     names = tuple(known[at] if count[at] in (0.0, cases) else f"{known[at]} (flown in {count[at]:.0f})" for at in shown)
     note = OVER_NOTE.format(cases=cases, optima=table.attrs["conditions_with_optimum"])
     with styled():
         frame = sheet_of(page, (found.provenance,), "Margins by rule", note)
         drawn = (share, *energy, fuel)
-        like = _together(energy)
-        ends = ((-4.0, 104.0), like, like, fuel.ends)
+        like = _ends(*energy)
+        ends = ((-4.0, 104.0), like, like, _ends(fuel))
         panels = tuple(Beside(one.heading, one.label, *own) for one, own in zip(drawn, ends, strict=True))
         for axes, one in zip(rows(frame, names, panels), drawn, strict=True):
             _panel(axes, one, np.ones(len(names), dtype=bool), page)
@@ -144,9 +131,9 @@ def margins_once(found: Margins, page: Page = Page.A4, rules: tuple[str, ...] = 
     with styled():
         frame = sheet_of(page, (found.provenance,), "Margins by rule, one flight each", ONE_NOTE.format(gate=gate))
         drawn = (*energy, fuel)
-        like = _together(energy)
+        like = _ends(*energy)
         panels = tuple(
-            Beside(one.heading, one.label, *own) for one, own in zip(drawn, (like, like, fuel.ends), strict=True)
+            Beside(one.heading, one.label, *own) for one, own in zip(drawn, (like, like, _ends(fuel)), strict=True)
         )
         for axes, one in zip(rows(frame, names, panels), drawn, strict=True):
             _panel(axes, one, stable, page)
@@ -173,10 +160,12 @@ def chosen(wanted: tuple[str, ...], known: tuple[str, ...]) -> tuple[str, ...]:
     return wanted or known
 
 
-def _together(drawn: list[_Drawn]) -> tuple[float, float]:
-    """Ends of an axis that holds all."""
-    lows, highs = zip(*(one.ends for one in drawn), strict=True)
-    return min(lows), max(highs)
+def _ends(*drawn: _Drawn) -> tuple[float, float]:
+    """Ends of an axis that holds zero and all that is drawn, with room for a dot at either."""
+    values = np.concatenate([own for one in drawn for own in (one.value, one.low, one.high)])
+    known = np.append(values[np.isfinite(values)], 0.0)
+    room = _ROOM * max(float(np.ptp(known)), 1.0)
+    return float(known.min()) - room, float(known.max()) + room
 
 
 def _panel(axes: Axes, drawn: _Drawn, filled: np.ndarray, page: Page) -> None:

@@ -8,8 +8,8 @@ other drivers evenly, grows with it: half the root of the number of cases is our
 
 An axis whose members are all different has no classes of its own. Its cases are classed by a number that orders them,
 where there is one (`ordering`): the mean tailwind that a random wind adds between the heights of start and threshold,
-the error of the tailwind that a crew believes. What such a member does beyond that number, and what drivers do
-together only, is in the remainder.
+the error of the tailwind that a crew believes, or, where crews make none, how much later than the mean they act. What
+such a member does beyond that number, and what drivers do together only, is in the remainder.
 
 References
 ----------
@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,8 +40,16 @@ _PLACES = 40
 """Heights at which the wind that a member adds is looked at."""
 
 
+@dataclass(frozen=True)
+class Order:
+    """Numbers (case,) by which members of an axis without an order are classed [SI], and what they are, in words."""
+
+    numbers: Array
+    what: str
+
+
 def variance_shares(
-    values: Array, axes: Sequence[Axis], levels: Sequence[Sequence[Level]], order: Mapping[str, Array] | None = None
+    values: Array, axes: Sequence[Axis], levels: Sequence[Sequence[Level]], order: Mapping[str, Order] | None = None
 ) -> Array:
     """Share of the variance of values (case,) that each axis explains alone (axis,) [-].
 
@@ -57,7 +65,7 @@ def variance_shares(
         own = [levels[case][index] for case in np.flatnonzero(known).tolist()]
         classes = _classes(own)
         if classes is None and order is not None and axis.name in order:
-            classes = _classes(order[axis.name][known].tolist())
+            classes = _classes(order[axis.name].numbers[known].tolist())
         if classes is not None:
             found[index] = _share(values[known], classes)
     return found
@@ -73,44 +81,48 @@ def remainder(shares: Array) -> float:
     return max(1.0 - float(np.sum(known)), 0.0) if known.size else math.nan
 
 
-def classed_by(axis: Axis) -> str:
-    """What the members of an axis without an order are classed by, in words; empty where there is nothing [-]."""
-    match axis.declared:
-        case EnsembleAxis():
-            return "mean tailwind"
-        case CrewsAxis():
-            return "wind error"
-        case _:
-            return ""
+def ordering(axes: Sequence[Axis], scenarios: Sequence[Scenario | None]) -> dict[str, Order]:
+    """By what members of axes without an order are classed [m/s or s], by the name of the axis.
 
-
-def ordering(axes: Sequence[Axis], scenarios: Sequence[Scenario]) -> dict[str, Array]:
-    """Numbers (case,) by which members of an axis without an order are classed [m/s], by its name."""
-    found: dict[str, Array] = {}
+    Not a number in a condition that makes no scenario.
+    """
+    found: dict[str, Order] = {}
     for axis in axes:
         if isinstance(axis.declared, EnsembleAxis):
-            found[axis.name] = _added_tailwinds(scenarios)
+            found[axis.name] = Order(_added_tailwinds(scenarios), "mean tailwind")
         elif isinstance(axis.declared, CrewsAxis):
-            errors = np.array([scenario.technique.drawn.wind_error for scenario in scenarios])
-            if np.ptp(errors) > 0.0:
-                found[axis.name] = errors
+            crews = [None if scenario is None else scenario.technique for scenario in scenarios]
+            errors = _numbers([None if crew is None else crew.drawn.wind_error for crew in crews])
+            delays = _numbers([None if crew is None else crew.drawn.late - crew.late for crew in crews])
+            for order in (Order(errors, "wind error"), Order(delays, "lateness")):
+                if _differ(order.numbers):
+                    found.setdefault(axis.name, order)
     return found
 
 
-def _added_tailwinds(scenarios: Sequence[Scenario]) -> Array:
+def _numbers(values: Sequence[float | None]) -> Array:
+    return np.array([math.nan if value is None else value for value in values])
+
+
+def _differ(numbers: Array) -> bool:
+    known = numbers[np.isfinite(numbers)]
+    return bool(known.size and np.ptp(known) > 0.0)
+
+
+def _added_tailwinds(scenarios: Sequence[Scenario | None]) -> Array:
     """Mean tailwind (case,) [m/s] that each random wind adds: one number for each member, from its first case."""
     known: dict[Disturbance, float] = {}
-    found: list[float] = []
+    found: list[float | None] = []
     for scenario in scenarios:
-        wind = scenario.wind
-        if not isinstance(wind, PerturbedWind):
-            found.append(0.0)
+        wind = None if scenario is None else scenario.wind
+        if scenario is None or not isinstance(wind, PerturbedWind):
+            found.append(None if scenario is None else 0.0)
             continue
         change = wind.change.model_copy(update={"scale": 1.0, "bias": 0.0, "shear": 0.0})
         if change not in known:
             known[change] = _mean_tailwind(scenario, replace(wind, change=change))
         found.append(known[change])
-    return np.array(found)
+    return _numbers(found)
 
 
 def _mean_tailwind(scenario: Scenario, wind: PerturbedWind) -> float:

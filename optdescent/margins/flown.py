@@ -1,4 +1,4 @@
-"""A rule flown in those conditions in which it can be: where its descent would begin too early there is no flight.
+"""A rule flown in those conditions in which it can be: none where its descent would begin too early, or no scenario.
 
 What is left out is counted and told, and neither stable nor a miss: a descent that would have begun before the start is
 no comparison.
@@ -49,16 +49,21 @@ class Flown:
         return found
 
 
-def flown(fleet: Fleet, scenarios: Sequence[Scenario], reasons: Sequence[str]) -> Flown:
+def flown(fleet: Fleet, scenarios: Sequence[Scenario | None], reasons: Sequence[str]) -> Flown:
     """A rule flown in the scenarios that have no reason against it, judged with its excess at `DISTANCES` [SI].
 
     A rule that cannot be flown at all says why; it does not stop the others.
     """
-    numbers = np.array([index for index, reason in enumerate(reasons) if not reason], dtype=np.int64)
-    if not numbers.size:
+    those = [
+        (index, scenario)
+        for index, (scenario, reason) in enumerate(zip(scenarios, reasons, strict=True))
+        if scenario is not None and not reason
+    ]
+    numbers = np.array([index for index, _ in those], dtype=np.int64)
+    if not those:
         return Flown(numbers, None, tuple(reasons))
     try:
-        found = fleet.judged([scenarios[int(index)] for index in numbers], DISTANCES)
+        found = fleet.judged([scenario for _, scenario in those], DISTANCES)
     except InputFault as fault:
         return Flown(numbers[:0], None, tuple(reason or _in_a_line(fault) for reason in reasons))
     return Flown(numbers, found, tuple(reasons))

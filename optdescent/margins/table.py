@@ -10,35 +10,38 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from optdescent.margins.attribution import classed_by, has_classes, remainder, variance_shares
+from optdescent.margins.attribution import Order, has_classes, remainder, variance_shares
 from optdescent.margins.breaking import Break, Breaking
 from optdescent.margins.driver import reason_kind
 from optdescent.margins.flown import Flown
 from optdescent.margins.margins import DISTANCES
+from optdescent.margins.met import Met
+from optdescent.margins.optima import Optima
 from optdescent.results.margins import COORDINATES
-from optdescent.results.over_conditions import CASE_COLUMNS, ROW_COLUMNS, TABLE_COLUMNS
-from optdescent.rules import Rule
-from optdescent.rules.compared import Compared, fuel_compared, mean_of, share_interval
-from optdescent.scenario import Axis, Conditions, Level
+from optdescent.results.over_conditions import CASE_COLUMNS, OPTIMUM_COLUMNS, TABLE_COLUMNS
+from optdescent.rules.compared import mean_of, means_compared, share_interval
+from optdescent.scenario import Axis, Level
 
 Array = NDArray[np.float64]
 _HIGH, _LOW = 90.0, 10.0
 """Percentiles that a table shows: one condition of ten beyond."""
+_LEAST = 20
+"""Values from which these are told: two beyond (our choice)."""
 
 
-def table_by_rule(
-    gradient: float, rules: Sequence[Rule], flown: Sequence[Flown], best: Mapping[int, tuple[float, float]]
-) -> xr.Dataset:
+def table_by_rule(met: Met, gradient: float, flown: Sequence[Flown], optima: Optima) -> xr.Dataset:
     """How often each rule holds, by how much and what it costs [SI].
 
-    `gradient` is that of the glide path [-], `best` has the fuel [kg] and time [s] of optima by condition.
+    `gradient` is that of the glide path [-].
     """
-    compared = _compared(flown)
-    rows = [
-        {**_row(own, best), "fuel_mean": float(fuel), "same_conditions": float(count)}
-        for own, fuel, count in zip(flown, compared.fuel, compared.conditions, strict=True)
-    ]
-    table: dict[str, tuple[tuple[str, ...], Any]] = {name: (("rule",), [row[name] for row in rows]) for name in rows[0]}
+    rules = met.rules
+    compared = means_compared([_by_condition(own, "fuel") for own in flown], [_stable(own) for own in flown])
+    above, beside = _above_optima(flown, optima, is_drawn=met.is_drawn)
+    best_fuel = optima.by_condition(len(met.levels))[0]
+    rows = [_row(own, best_fuel, is_drawn=met.is_drawn) for own in flown]
+    columns = {name: np.array([row.get(name, np.nan) for row in rows]) for name in max(rows, key=len)}
+    columns |= {"fuel_mean": compared.mean, "same_conditions": compared.conditions, **above}
+    table: dict[str, tuple[tuple[str, ...], Any]] = {name: (("rule",), own) for name, own in columns.items()}
     nothing = np.full(len(DISTANCES), np.nan)
     for name, percentile in (("median", 50.0), ("high", _HIGH)):
         energy = np.array(
@@ -52,7 +55,14 @@ def table_by_rule(
     distance = COORDINATES["at_distance"]
     return xr.Dataset(
         table,
-        attrs={"fuel_compared_with": rules[compared.beside].name},
+        attrs={
+            "conditions": met.name,
+            "sampling": met.asked.conditions.sampling.kind,
+            "conditions_with_optimum": len(optima.best),
+            "optima_not_found": optima.told,
+            "fuel_compared_with": rules[compared.beside].name,
+            "optima_compared_with": rules[beside].name,
+        },
         coords={
             "rule": [rule.name for rule in rules],
             "rule_title": ("rule", [rule.title for rule in rules]),
@@ -62,28 +72,46 @@ def table_by_rule(
     )
 
 
-def _compared(flown: Sequence[Flown]) -> Compared:
-    """Fuel of rules over the same conditions: those in which each and the one that is stable most often are [SI]."""
-    missing = [np.full(len(own.reasons), np.nan) for own in flown]
-    fuel = [nan if own.judged is None else own.spread(own.judged.fuel) for own, nan in zip(flown, missing, strict=True)]
-    stable = [
-        nan > 0.0 if own.judged is None else own.spread(own.judged.stable.astype(float)) > 0.5
-        for own, nan in zip(flown, missing, strict=True)
-    ]
-    return fuel_compared(fuel, stable)
+def _above_optima(flown: Sequence[Flown], optima: Optima, *, is_drawn: bool) -> tuple[dict[str, Array], int]:
+    """Columns of fuel [kg] and time [s] above optima over the same conditions, and beside which rule [place].
+
+    The rule beside which the others are set is stable in most conditions with an optimum; of several the one that is
+    stable most often.
+    """
+    best = optima.by_condition(len(flown[0].reasons))
+    stable = [_stable(own) for own in flown]
+    held = [own & np.isfinite(best[0]) for own in stable]
+    counts = [(np.count_nonzero(there), np.count_nonzero(own)) for there, own in zip(held, stable, strict=True)]
+    beside = counts.index(max(counts))
+    columns = {"compared": np.array([float(np.count_nonzero(held[beside] & there)) for there in held])}
+    for name, own_best in zip(("fuel", "time"), best, strict=True):
+        found = means_compared([_by_condition(own, name) - own_best for own in flown], held, beside)
+        error = found.error if is_drawn else np.full(len(flown), np.nan)
+        columns[f"{name}_above_optimum_mean"] = found.mean
+        columns[f"{name}_above_optimum_mean_low"] = found.mean - error
+        columns[f"{name}_above_optimum_mean_high"] = found.mean + error
+    return columns, beside
 
 
-def _row(own: Flown, best: Mapping[int, tuple[float, float]]) -> dict[str, float]:
-    """Numbers of one rule by column [SI], those that compare rules left out; not a number where it was not flown."""
+def _by_condition(own: Flown, name: str) -> Array:
+    """Values of a rule (condition,) [SI]; not a number where it was not flown."""
     if own.judged is None:
-        return {**dict.fromkeys(ROW_COLUMNS, float("nan")), "flown": 0.0, "compared": 0.0, "stable_flights": 0.0}
+        return np.full(len(own.reasons), np.nan)
+    return own.spread(np.asarray(getattr(own.judged, name), dtype=float))
+
+
+def _stable(own: Flown) -> NDArray[np.bool_]:
+    return _by_condition(own, "stable") > 0.5
+
+
+def _row(own: Flown, best_fuel: Array, *, is_drawn: bool) -> dict[str, float]:
+    """Numbers of one rule by column [SI], those that compare rules left out; hardly any where it was not flown."""
+    if own.judged is None:
+        return {"flown": 0.0, "stable_flights": 0.0}
     judged = own.judged
     count, stable = judged.stable.size, int(np.count_nonzero(judged.stable))
-    low, high = share_interval(stable, count)
-    compared = [at for at, number in enumerate(own.numbers.tolist()) if number in best and judged.stable[at]]
-    optima = [best[number] for number in own.numbers[compared].tolist()]
-    fuel = judged.fuel[compared] - np.array([fuel for fuel, _ in optima])
-    time = judged.time[compared] - np.array([time for _, time in optima])
+    low, high = share_interval(stable, count) if is_drawn else (float("nan"), float("nan"))
+    above = (judged.fuel - best_fuel[own.numbers])[judged.stable]
     return {
         "flown": float(count),
         "stable_flights": float(stable),
@@ -95,22 +123,24 @@ def _row(own: Flown, best: Mapping[int, tuple[float, float]]) -> dict[str, float
         "gate_energy_high": float(_percentile(judged.gate_energy, _HIGH)),
         "speed_room_low": float(_percentile(-judged.over_limit, _LOW)),
         "brake_distance_mean": mean_of(judged.brake_distance),
+        "gear_distance_median": float(_percentile(judged.gear_distance, 50.0)),
+        "gear_distance_low": float(_percentile(judged.gear_distance, _LOW)),
+        "landing_flaps_distance_median": float(_percentile(judged.landing_flaps_distance, 50.0)),
+        "landing_flaps_distance_low": float(_percentile(judged.landing_flaps_distance, _LOW)),
         "thrust_distance_mean": mean_of(judged.thrust_distance),
         "thrust_fuel_mean": mean_of(judged.thrust_fuel),
         "fuel_stable_mean": mean_of(judged.fuel[judged.stable]),
-        "compared": float(len(compared)),
-        "fuel_above_optimum_mean": mean_of(fuel),
-        "fuel_above_optimum_low": float(_percentile(fuel, _LOW)),
-        "fuel_above_optimum_high": float(_percentile(fuel, _HIGH)),
-        "time_above_optimum_mean": mean_of(time),
+        "fuel_above_optimum_low": float(_percentile(above, _LOW)),
+        "fuel_above_optimum_high": float(_percentile(above, _HIGH)),
     }
 
 
 def _percentile(values: Array, percentile: float) -> Array:
-    """Percentile over the last dimension of what is known; not a number where nothing is."""
+    """Percentile over the last dimension of what is known; not a number where too little is."""
     known = np.isfinite(values)
+    least = _LEAST if percentile in (_LOW, _HIGH) else 1
     rows = [row[own] for row, own in zip(np.atleast_2d(values), np.atleast_2d(known), strict=True)]
-    found = np.array([np.percentile(row, percentile) if row.size else np.nan for row in rows])
+    found = np.array([np.percentile(row, percentile) if row.size >= least else np.nan for row in rows])
     return found if values.ndim > 1 else found[0]
 
 
@@ -162,7 +192,7 @@ def _words(words: Sequence[str]) -> NDArray[Any]:
 
 
 def shares_by_driver(
-    flown: Sequence[Flown], axes: Sequence[Axis], levels: Sequence[Sequence[Level]], order: Mapping[str, Array]
+    flown: Sequence[Flown], axes: Sequence[Axis], levels: Sequence[Sequence[Level]], order: Mapping[str, Order]
 ) -> dict[str, xr.DataArray]:
     """Shares of the variance of misses and of energy that each driver explains alone, and what remains [-]."""
     names = [axis.name for axis in axes]
@@ -175,12 +205,14 @@ def shares_by_driver(
                 shares[index] = variance_shares(own.spread(values), axes, levels, order)
         found[f"{name}_share"] = xr.DataArray(shares, dims=("rule", "driver"), coords={"driver": names})
         found[f"{name}_remainder"] = xr.DataArray([remainder(row) for row in shares], dims=("rule",))
-        told = [_stands_for(row, own, axes, levels) for row, own in zip(shares, flown, strict=True)]
+        told = [_stands_for(row, own, axes, levels, order) for row, own in zip(shares, flown, strict=True)]
         found[f"{name}_remainder_of"] = xr.DataArray(_words(told), dims=("rule",))
     return found
 
 
-def _stands_for(shares: Array, own: Flown, axes: Sequence[Axis], levels: Sequence[Sequence[Level]]) -> str:
+def _stands_for(
+    shares: Array, own: Flown, axes: Sequence[Axis], levels: Sequence[Sequence[Level]], order: Mapping[str, Order]
+) -> str:
     """What a remainder stands for: drivers together, axes without a share, members beyond what they are classed by."""
     if not np.isfinite(shares).any():
         return ""
@@ -188,8 +220,8 @@ def _stands_for(shares: Array, own: Flown, axes: Sequence[Axis], levels: Sequenc
     for index, (axis, share) in enumerate(zip(axes, shares.tolist(), strict=True)):
         if np.isnan(share):
             parts.append(axis.name)
-        elif (number := classed_by(axis)) and not has_classes([levels[int(case)][index] for case in own.numbers]):
-            parts.append(f"{axis.name} beyond its {number}")
+        elif axis.name in order and not has_classes([levels[int(case)][index] for case in own.numbers]):
+            parts.append(f"{axis.name} beyond its {order[axis.name].what}")
     return ", ".join(parts)
 
 
@@ -200,21 +232,21 @@ def described(table: xr.Dataset) -> xr.Dataset:
     return table
 
 
-def table_of_cases(
-    conditions: Conditions, levels: Sequence[Sequence[Level]], rules: Sequence[Rule], flown: Sequence[Flown]
-) -> xr.Dataset:
-    """What became of each rule in each case [SI], and the level of each axis there [file unit]."""
+def table_of_cases(met: Met, flown: Sequence[Flown], optima: Optima) -> xr.Dataset:
+    """What became of each rule in each case, what its optimum is [SI], and the level of each axis there [file unit]."""
     dims = ("rule", "case")
     columns: dict[str, Any] = {}
     for name, column in CASE_COLUMNS.items():
         values = np.array([_in_cases(own, name) for own in flown])
         columns[name] = dims, values, {"units": column.unit, "long_name": column.long_name}
     columns["reason"] = dims, np.array([_reasons(own) for own in flown], dtype=object)
-    for index, axis in enumerate(conditions.axes):
-        own = np.array([case[index] for case in levels])
+    for (name, column), values in zip(OPTIMUM_COLUMNS.items(), optima.by_condition(len(met.levels)), strict=True):
+        columns[name] = ("case",), values, {"units": column.unit, "long_name": column.long_name}
+    for index, axis in enumerate(met.asked.conditions.axes):
+        own = np.array([case[index] for case in met.levels])
         text = own.astype(object) if own.dtype.kind in "US" else own
-        columns[f"level_{axis.name}"] = ("case",), text, {"long_name": axis.key, "unit_in_file": axis.unit.symbol}
-    return xr.Dataset(columns, coords={"rule": [rule.name for rule in rules], "case": np.arange(len(levels))})
+        columns[f"level_{axis.name}"] = ("case",), text, {"long_name": axis.words, "unit_in_file": axis.unit.symbol}
+    return xr.Dataset(columns, coords={"rule": [rule.name for rule in met.rules], "case": np.arange(len(met.levels))})
 
 
 _SOURCES = {"gate_above_reference": "above_reference"}

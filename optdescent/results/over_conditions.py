@@ -2,40 +2,49 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
-import numpy as np
 import xarray as xr
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import csv_text, read_result, write_netcdf, write_text
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
+from optdescent.results.rounding import as_data
 from optdescent.results.schema import Column
 
 _OF_FLIGHTS = (
     Column("flown", "1", "conditions in which the rule was flown: in the others it cannot start down", ""),
     Column("stable_flights", "1", "flights stable at the gate", ""),
     Column("stable_share", "1", "share of conditions stable at the gate", ""),
-    Column("stable_share_low", "1", "low end of its 95 % confidence interval", ""),
-    Column("stable_share_high", "1", "high end of its 95 % confidence interval", ""),
-    Column("limits_kept_share", "1", "share in which speeds, sink rates, windows and further gates were kept too", ""),
+    Column("stable_share_low", "1", "low end of its 95 % confidence interval, where conditions are drawn", ""),
+    Column("stable_share_high", "1", "high end of it", ""),
+    Column("limits_kept_share", "1", "share that kept speeds, sinks, windows, hold-downs, floor, capture, gates", ""),
     Column("gate_energy_median", "m", "energy height at the gate above the most allowed, median", "ft"),
     Column("gate_energy_high", "m", "the same, exceeded in one condition of ten", "ft"),
     Column("speed_room_low", "m s-1", "least room to the next limit speed, less in one condition of ten", "kt"),
     Column("brake_distance_mean", "m", "distance with speed brake, mean of all flights", "nm"),
+    Column("gear_distance_median", "m", "distance to go where the gear begins to come out, median", "nm"),
+    Column("gear_distance_low", "m", "the same, less in one condition of ten", "nm"),
+    Column("landing_flaps_distance_median", "m", "where slats and flaps move to the landing step, median", "nm"),
+    Column("landing_flaps_distance_low", "m", "the same, less in one condition of ten", "nm"),
     Column("thrust_distance_mean", "m", "distance with thrust above idle, mean of all flights", "nm"),
     Column("thrust_fuel_mean", "kg", "fuel above idle, mean of all flights", "kg"),
     Column("fuel_mean", "kg", "fuel, mean over the same conditions: to compare rules, see `rules.compared`", "kg"),
     Column("same_conditions", "1", "conditions in which it and the rule compared with are both stable", ""),
     Column("fuel_stable_mean", "kg", "fuel, mean of the stable flights: in other conditions for each rule", "kg"),
-    Column("compared", "1", "stable flights in conditions whose own optimum was computed", ""),
-    Column("fuel_above_optimum_mean", "kg", "fuel above the condition's own optimum, mean of stable flights", "kg"),
-    Column("fuel_above_optimum_low", "kg", "the same, less in one condition of ten", "kg"),
+    Column("compared", "1", "conditions with an optimum in which it and the rule compared with are both stable", ""),
+    Column("fuel_above_optimum_mean", "kg", "fuel above the condition's own optimum, mean over these conditions", "kg"),
+    Column("fuel_above_optimum_mean_low", "kg", "low end of its 95 % confidence interval", "kg"),
+    Column("fuel_above_optimum_mean_high", "kg", "high end of it", "kg"),
+    Column("fuel_above_optimum_low", "kg", "the same of its stable flights, less in one condition of ten", "kg"),
     Column("fuel_above_optimum_high", "kg", "the same, exceeded in one condition of ten", "kg"),
-    Column("time_above_optimum_mean", "s", "time above the condition's own optimum, mean of stable flights", "min"),
+    Column("time_above_optimum_mean", "s", "time above the condition's own optimum, mean over these conditions", "min"),
+    Column("time_above_optimum_mean_low", "s", "low end of its 95 % confidence interval", "min"),
+    Column("time_above_optimum_mean_high", "s", "high end of it", "min"),
 )
 _BY_RULE = (
     *_OF_FLIGHTS,
@@ -61,15 +70,13 @@ _BY_LEVEL = (
 _BY_DISTURBED = (Column("breaking_level", "", "level of the driver where the rule breaks first, in its own unit", ""),)
 _TEXTS = ("miss_remainder_of", "energy_remainder_of", "most_common_reason", "not_flown", "breaking")
 """What each remainder stands for, why most misses were missed, why it was not flown somewhere, and what breaks it."""
-ROW_COLUMNS = tuple(column.name for column in _OF_FLIGHTS)
-"""Numeric variables of the table that sum up the flights of a rule."""
 TABLE_COLUMNS = {column.name: column for column in (*_BY_RULE, *_BY_DISTANCE, *_BY_DRIVER, *_BY_LEVEL, *_BY_DISTURBED)}
 """Numeric variables of the table by name; texts stand beside them."""
 CASE_COLUMNS = {
     column.name: column
     for column in (
         Column("stable", "1", "stable at the gate (1) or not (0)", ""),
-        Column("limits_kept", "1", "speeds, sink rates, windows and further gates kept (1) or not (0)", ""),
+        Column("limits_kept", "1", "speeds, sinks, windows, hold-downs, floor, capture, gates kept (1) or not (0)", ""),
         Column("gate_above_reference", "m s-1", "calibrated airspeed above the reference speed at the gate", "kt"),
         Column("gate_sink", "m s-1", "sink rate at the gate", "ft_per_min"),
         Column("gate_energy", "m", "energy height at the gate above the most allowed", "ft"),
@@ -80,9 +87,28 @@ CASE_COLUMNS = {
         Column("thrust_distance", "m", "distance with thrust above idle after the top of descent", "nm"),
         Column("thrust_fuel", "kg", "fuel above idle after the top of descent", "kg"),
         Column("brake_distance", "m", "distance with speed brake", "nm"),
+        Column("gear_distance", "m", "distance to go where the gear begins to come out", "nm"),
+        Column("landing_flaps_distance", "m", "distance to go where slats and flaps move to the landing step", "nm"),
     )
 }
-"""Numeric variables of each case by name; `reason` stands beside them."""
+"""Numeric variables of each rule in each case by name; `reason` stands beside them."""
+OPTIMUM_COLUMNS = {
+    column.name: column
+    for column in (
+        Column("optimum_fuel", "kg", "fuel of the condition's own optimum, where it was computed", "kg"),
+        Column("optimum_time", "s", "time of the condition's own optimum, where it was computed", "min"),
+    )
+}
+"""Numeric variables of each case by name."""
+ATTRIBUTES: dict[str, type[str] | type[int]] = {
+    "conditions": str,
+    "sampling": str,
+    "conditions_with_optimum": int,
+    "optima_not_found": str,
+    "fuel_compared_with": str,
+    "optima_compared_with": str,
+}
+"""Attributes of the table: what the conditions are, how they were drawn, and what rules are compared with."""
 KIND = "margins over conditions"
 """What a stored file says that it is."""
 
@@ -111,10 +137,14 @@ class OverConditions:
         InputFault
             The file cannot be written.
         """
-        comments = (self.provenance.source, CAUTION)
-        rows = over_conditions_plain(self)["rules"]
-        keys = [key for key in rows[0] if not isinstance(rows[0][key], dict)] if rows else []
-        write_text(path, csv_text(comments, keys, rows))
+        plain = over_conditions_plain(self)
+        rows = [dict(_flat(row)) for row in plain.pop("rules")]
+        comments = (
+            self.provenance.source,
+            CAUTION,
+            *(f"{key}: {value}" for key, value in plain.items() if value != ""),
+        )
+        write_text(path, csv_text(comments, list(rows[0]), rows))
 
     def to_netcdf(self, path: Path) -> None:
         """Write the cases and the table as one netCDF-4, in SI.
@@ -140,16 +170,16 @@ class OverConditions:
         try:
             dataset, given = read_result(path, KIND)
             of_cases = [name for name, own in dataset.data_vars.items() if "case" in own.dims]
-            table = dataset.drop_vars([*of_cases, "case"]).assign_attrs(
-                conditions=given["conditions"], conditions_with_optimum=int(given["conditions_with_optimum"])
-            )
+            attributes = {name: kind(given[name]) for name, kind in ATTRIBUTES.items()}
+            table = dataset.drop_vars([*of_cases, "case"]).assign_attrs(attributes)
             return cls(table, dataset[of_cases], Provenance.of_attributes(given))
         except (OSError, KeyError, TypeError, ValueError) as error:
             told = f"does not hold margins over conditions ({error})"
             raise InputFault([Fault(str(path), "", told, "conditions.nc of this package")]) from error
 
 
-_DIGITS = {"kg": 1, "min": 2, "nm": 2, "ft": 0, "kt": 1, "": 4}
+_UNIT_ENDS = ("_ft", "_nm")
+"""Ends of keys that are units, where a key has a table."""
 
 
 def over_conditions_plain(found: OverConditions) -> dict[str, Any]:
@@ -173,17 +203,25 @@ def over_conditions_plain(found: OverConditions) -> dict[str, Any]:
                 str(driver): _number(float(value), column)
                 for driver, value in zip(values["driver"].to_numpy(), values.to_numpy(), strict=True)
             }
+        row["breaking_level"] = _breaking_level(own)
         row["levels_alone"] = _levels_alone(own)
         row |= {text: str(own[text].item()) for text in _TEXTS}
         rules.append(row)
-    attributes = table.attrs
-    return {
-        "conditions": int(found.cases.sizes["case"]),
-        "conditions_file": str(attributes["conditions"]),
-        "conditions_with_optimum": int(attributes["conditions_with_optimum"]),
-        "fuel_compared_with": str(attributes["fuel_compared_with"]),
-        "rules": rules,
-    }
+    attributes = {name: kind(table.attrs[name]) for name, kind in ATTRIBUTES.items()}
+    of_file = {"conditions": int(found.cases.sizes["case"]), "conditions_file": attributes.pop("conditions")}
+    return {**of_file, **attributes, "rules": rules}
+
+
+def _flat(row: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:
+    """A row without tables in it: keys of a table stand behind its own key, before its unit [as the keys say]."""
+    for key, value in row.items():
+        if isinstance(value, dict):
+            unit = next((end for end in _UNIT_ENDS if key.endswith(end)), "")
+            # what a table or list holds is not known from its type alone
+            inner = {f"{name}{unit}": one for name, one in cast(dict[str, Any], value).items()}
+            yield from _flat(inner, f"{before}{key.removesuffix(unit)}_")
+        else:
+            yield f"{before}{key}", "; ".join(cast(list[str], value)) if isinstance(value, list) else value
 
 
 def _levels_alone(own: xr.Dataset) -> dict[str, Any]:
@@ -201,6 +239,12 @@ def _levels_alone(own: xr.Dataset) -> dict[str, Any]:
     return found
 
 
+def _breaking_level(own: xr.Dataset) -> dict[str, float | None]:
+    """Level of each driver [file unit] where one rule breaks first."""
+    levels = zip(own["disturbed"].to_numpy(), own["breaking_level"].to_numpy(), strict=True)
+    return {str(driver): _number(float(level), TABLE_COLUMNS["breaking_level"]) for driver, level in levels}
+
+
 def _key(column: Column) -> str:
     suffix = column.chart_unit.suffix
     return f"{column.name}_{suffix}" if suffix else column.name
@@ -208,4 +252,4 @@ def _key(column: Column) -> str:
 
 def _number(value: float, column: Column) -> float | None:
     unit = column.chart_unit
-    return None if np.isnan(value) else round(value / unit.factor + 0.0, _DIGITS[unit.suffix])
+    return as_data(value / unit.factor, unit.suffix)

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
+import shlex
+import subprocess
+import sys
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from scipy.stats import ttest_1samp
 
 from optdescent.cli.main import main
 from optdescent.cli.write import write_figures_over
 from optdescent.figures import Format
 from optdescent.inputs import read_toml
+from optdescent.results import Flight
+from optdescent.results.margins import Margins
+from optdescent.results.over_conditions import OverConditions
+from optdescent.rules.read import rules_text
 from tests.figures.conditions import over
+from tests.optimum.descents import SHORT, STILL
 from tests.scenario.files import STUDY
 
 CONDITIONS = """
@@ -32,9 +45,15 @@ NEAR = """
 [[axes]]
 kind = "values"
 key = "start.distance_nm"
-values = [115.0]
+values = [42.0]
 """
 """A start so near that three miles per thousand feet are too many, three degrees are not."""
+ARGUMENTS = (
+    *("margins", str(STUDY), *(part for setting in (*SHORT, STILL) for part in ("--set", setting))),
+    *("--conditions", "conditions.toml", "--rule", "three-to-one", "--rule", "three-degrees"),
+    *("--optima", "2", "--json", "--output", "out"),
+)
+"""A short descent in still air, and two optima of its conditions."""
 
 
 def run(*arguments: str) -> Result:
@@ -47,23 +66,24 @@ def conditions(folder: Path, text: str = CONDITIONS) -> str:
     return str(path)
 
 
-def test_rules_are_flown_in_conditions_and_files_and_json_say_what_came_of_it(tmp_path: Path) -> None:
-    """One of them can start in none of the conditions: its row says why, and the other's is written."""
-    out = tmp_path / "out"
-    files = (
-        "--conditions",
-        conditions(tmp_path, CONDITIONS + NEAR),
-        "--rule",
-        "three-to-one",
-        "--rule",
-        "three-degrees",
-    )
-    found = run(*files, "--optima", "0", "--json", "-o", str(out))
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """The command run once: where, and what it printed."""
+    folder = tmp_path_factory.mktemp("margins")
+    conditions(folder, CONDITIONS + NEAR)
+    with contextlib.chdir(folder):
+        found = CliRunner().invoke(main, ARGUMENTS)
     assert found.exit_code == 0, found.output
-    plain = json.loads(found.stdout)
+    return folder, found.stdout
+
+
+def test_rules_are_flown_in_conditions_and_files_and_json_say_what_came_of_it(job: tuple[Path, str]) -> None:
+    """One of them can start in none of the conditions: its row says why, and the other's is written."""
+    folder, printed = job
+    plain = json.loads(printed)
     told = plain["over_conditions"]
-    assert told["conditions"] == 12
-    assert told["conditions_with_optimum"] == 0
+    assert (told["conditions"], told["sampling"]) == (12, "random")
+    assert (told["conditions_with_optimum"], told["optima_not_found"]) == (2, "")
     three_to_one, three_degrees = told["rules"]
     assert three_to_one["rule"] == "three-to-one"
     assert (three_to_one["flown"], three_to_one["stable_share"]) == (0, None)
@@ -78,7 +98,52 @@ def test_rules_are_flown_in_conditions_and_files_and_json_say_what_came_of_it(tm
     assert {f"{name}.{kind}" for name in ("height", "margins") for kind in ("pdf", "svg", "png")} <= written
     (why,) = told["figures_not_drawn"]
     assert why.startswith("figure rule-map is not drawn: "), "a map needs two quantities that vary"
-    assert all(Path(file).exists() for file in plain["files"])
+    assert all((folder / file).exists() for file in plain["files"])
+
+
+def test_each_file_holds_the_command_and_the_texts_that_it_read(job: tuple[Path, str]) -> None:
+    out = job[0] / "out"
+    told = OverConditions.from_netcdf(out / "conditions.nc").provenance
+    typed = ("optdescent", *(word for word in ARGUMENTS if word != "--json"))
+    assert sorted(shlex.split(told.command)) == sorted(typed)
+    assert told.rules == rules_text(STUDY.parent / "rules.toml")
+    assert told.conditions == CONDITIONS + NEAR
+    for found in (Margins.from_netcdf(out / "margins.nc"), Flight.from_netcdf(out / "optimum.nc")):
+        assert found.provenance == replace(told, conditions="")
+
+
+def test_fuel_and_time_are_compared_with_the_optima_of_the_same_conditions(job: tuple[Path, str]) -> None:
+    """By the numbers of the cases; so few conditions have no tenth of them."""
+    folder, printed = job
+    row = json.loads(printed)["over_conditions"]["rules"][1]
+    cases = OverConditions.from_netcdf(folder / "out" / "conditions.nc").cases
+    own = cases.sel(rule="three-degrees")
+    both = np.isfinite(cases["optimum_fuel"].to_numpy()) & (own["stable"].to_numpy() > 0.5)
+    assert row["compared"] == both.sum() == 2
+    for name, unit, factor in (("fuel", "kg", 1.0), ("time", "min", 60.0)):
+        above = (own[name] - cases[f"optimum_{name}"]).to_numpy()[both] / factor
+        interval = ttest_1samp(above, 0.0).confidence_interval(0.95)
+        told = [row[f"{name}_above_optimum_mean{end}_{unit}"] for end in ("", "_low", "_high")]
+        assert told == pytest.approx([above.mean(), interval.low, interval.high], abs=0.06)
+    assert row["fuel_above_optimum_mean_kg"] > 10.0
+    assert row["fuel_above_optimum_low_kg"] is row["gate_energy_high_ft"] is row["gear_distance_low_nm"] is None
+    assert row["gate_energy_median_ft"] is not None
+
+
+def test_the_same_seed_gives_the_same_bytes_in_another_process(job: tuple[Path, str], tmp_path: Path) -> None:
+    """What is printed and each file; with another seed of the hashes by which sets and dictionaries may be ordered."""
+    folder, printed = job
+    conditions(tmp_path, CONDITIONS + NEAR)
+    other = subprocess.run(
+        [sys.executable, "-c", "from optdescent.cli import main; main()", *ARGUMENTS],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONHASHSEED": "7"},
+        capture_output=True,
+        check=True,
+    )
+    assert other.stdout.decode().splitlines() == printed.splitlines()
+    files = [Path(file) for file in json.loads(printed)["files"]]
+    assert [file for file in files if (folder / file).read_bytes() != (tmp_path / file).read_bytes()] == []
 
 
 def test_every_figure_of_conditions_is_written(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optdescent.inputs import validated
-from optdescent.margins.attribution import classed_by, ordering, remainder, variance_shares
+from optdescent.margins.attribution import Order, ordering, remainder, variance_shares
 from optdescent.scenario import Axis, Conditions, ConditionsDeclaration, Scenario
 from optdescent.scenario.declared_axes import CrewsAxis, EnsembleAxis
 from optdescent.units import KNOT
@@ -142,18 +142,45 @@ def tailwinds_at(scenarios: Sequence[Scenario], height: float) -> np.ndarray:
 def test_a_member_is_classed_by_the_mean_tailwind_it_adds() -> None:
     """A random wind all but the same at every height is its own mean; a wind added to all members does not count."""
     scenarios = in_winds(6)
-    found = ordering([WINDS], scenarios)["member"]
+    order = ordering([WINDS], scenarios)["member"]
+    found = order.numbers
+    assert order.what == "mean tailwind"
     assert found == pytest.approx(tailwinds_at(scenarios, 5000.0), abs=1.0 * KNOT)
     assert np.ptp(found) > 4.0 * KNOT
     biased = in_winds(6, "air.wind.bias_kt=30", "air.wind.bias_from_deg=305")
-    assert ordering([WINDS], biased)["member"] == pytest.approx(found, abs=1e-9)
+    assert ordering([WINDS], biased)["member"].numbers == pytest.approx(found, abs=1e-9)
 
 
-def test_a_crew_is_classed_by_the_error_of_its_wind_and_not_at_all_without_one() -> None:
-    wrong = [met("technique.wind_error_kt=5", f"technique.seed={seed}") for seed in range(4)]
-    assert ordering([CREWS], wrong)["crew"] == pytest.approx([one.technique.drawn.wind_error for one in wrong])
-    assert ordering([CREWS], [met(f"technique.seed={seed}") for seed in range(4)]) == {}
-    assert (classed_by(WINDS), classed_by(CREWS)) == ("mean tailwind", "wind error")
+def crews(*settings: str) -> list[Scenario]:
+    return [met(*settings, f"technique.seed={seed}") for seed in range(4)]
+
+
+LATE = ("technique.late_s=30", "technique.late_spread_s=4")
+
+
+def test_a_crew_is_classed_by_the_error_of_its_wind_else_by_its_lateness_and_not_at_all_without_either() -> None:
+    wrong = crews("technique.wind_error_kt=5", *LATE)
+    order = ordering([CREWS], wrong)["crew"]
+    assert order.numbers == pytest.approx([one.technique.drawn.wind_error for one in wrong])
+    assert order.what == "wind error"
+    assert ordering([CREWS], crews()) == {}
+
+
+def test_a_crew_is_as_late_as_it_is_later_than_the_mean_of_its_condition() -> None:
+    """An axis of the mean delay, flown beside, is another driver."""
+    order = ordering([CREWS], crews(*LATE))["crew"]
+    assert order.what == "lateness"
+    assert order.numbers == pytest.approx([one.technique.drawn.late - 30.0 for one in crews(*LATE)])
+    assert np.ptp(order.numbers) > 1.0
+    later = ordering([CREWS], crews("technique.late_s=50", LATE[1]))["crew"]
+    assert later.numbers == pytest.approx(order.numbers)
+
+
+def test_a_condition_without_a_scenario_has_no_number() -> None:
+    order = ordering([CREWS], [None, *crews(*LATE)])["crew"]
+    assert np.isnan(order.numbers[0])
+    assert order.numbers[1:] == pytest.approx(ordering([CREWS], crews(*LATE))["crew"].numbers)
+    assert np.isnan(ordering([WINDS], [None, *in_winds(1)])["member"].numbers).tolist() == [True, False]
 
 
 def test_members_that_are_all_different_have_the_share_of_their_number() -> None:
@@ -163,5 +190,5 @@ def test_members_that_are_all_different_have_the_share_of_their_number() -> None
     levels = [(member,) for member in range(2048)]
     values = 3.0 * numbers + own
     assert np.isnan(variance_shares(values, [WINDS], levels)).all()
-    found = variance_shares(values, [WINDS], levels, {"member": numbers})
+    found = variance_shares(values, [WINDS], levels, {"member": Order(numbers, "mean tailwind")})
     assert found == pytest.approx([0.9], abs=0.02)

@@ -10,7 +10,7 @@ import pytest
 
 from optdescent.inputs import validated
 from optdescent.margins.breaking import Break, Breaking
-from optdescent.margins.over import asked_of
+from optdescent.margins.met import asked_of
 from optdescent.margins.unordered import MOST_LEVELS, LevelsAlone, levels_to_try, told_alone
 from optdescent.rules import fly, read_rules
 from optdescent.rules.fleet import Fleet
