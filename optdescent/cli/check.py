@@ -12,6 +12,7 @@ import click
 from optdescent.cli.options import debug_option, json_option
 from optdescent.cli.say import (
     BAD_INPUT,
+    CASE_CORRIDOR_SECONDS,
     CASE_RULE_SECONDS,
     CASE_SECONDS,
     SWEEP_START_SECONDS,
@@ -120,8 +121,10 @@ def _study(file: Path) -> tuple[str, Plain]:
 
     study = Study.from_toml(file)
     conditions, workers = study.plan.conditions, cores()
-    alone, a_rule = (CASE_SECONDS, CASE_RULE_SECONDS) if study.compute.optimum else TOGETHER_SECONDS
-    own = alone + a_rule * len(study.rules)
+    is_quick = not study.compute.optimum and not study.flights
+    alone, a_rule = TOGETHER_SECONDS if is_quick else (CASE_SECONDS * study.compute.optimum, CASE_RULE_SECONDS)
+    points = 0 if study.compute.corridor is None else study.compute.corridor.points
+    own = alone + a_rule * len(study.rules) + (CASE_CORRIDOR_SECONDS if points else 0.0)
     seconds = SWEEP_START_SECONDS + own * conditions.size / min(workers, len(study.plan.blocks))
     return f"study {study.digest}: {study.title}", {
         "scenario": f"{study.scenario.title} ({study.scenario.digest})",
@@ -131,6 +134,7 @@ def _study(file: Path) -> tuple[str, Plain]:
         "blocks": len(study.plan.blocks),
         "optimum": study.compute.optimum,
         "rules": [rule.name for rule in study.rules],
+        "corridor_points": points,
         "flight_columns": len(study.flights),
         "estimate_min": round(seconds / 60.0, 1),
         "workers": workers,
@@ -139,11 +143,13 @@ def _study(file: Path) -> tuple[str, Plain]:
 
 def _study_lines(study: Plain) -> list[str]:
     kept = f"{study['flight_columns']} columns of each flight" if study["flight_columns"] else "no flights"
+    points = study["corridor_points"]
+    asked = [*(["the optimum"] if study["optimum"] else []), *study["rules"]]
+    asked += [f"the corridor at {points} point{'s' if points > 1 else ''}"] if points else []
     return [
         f"  from {study['scenario']}",
         f"  {study['cases']} cases ({study['sampling']}) over {', '.join(study['axes'])}",
-        f"  {', '.join([*(['the optimum'] if study['optimum'] else []), *study['rules']])} in each; "
-        f"summaries and {kept} kept",
+        f"  {', '.join(asked)} in each; summaries and {kept} kept",
         f"  {study['blocks']} blocks; about {study['estimate_min']:g} min with {study['workers']} processes here",
     ]
 
@@ -207,7 +213,7 @@ def _described(file: Path) -> str:
         scenario = Scenario.from_toml(file)
         return f"scenario {scenario.digest}: {scenario.title}"
     if keys & {"axes", "sampling"}:
-        from optdescent.margins.over import read_conditions
+        from optdescent.margins.met import read_conditions
 
         conditions = read_conditions(file)
         return f"conditions: {conditions.size} cases over {', '.join(axis.name for axis in conditions.axes)}"

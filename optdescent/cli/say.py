@@ -20,6 +20,8 @@ OPTIMUM_SECONDS = (0.4, 3.3, 2.4, 2.3)
 RULE_SECONDS, WRITING_SECONDS = 0.8, 4.0
 SWEEP_START_SECONDS, CASE_SECONDS, CASE_RULE_SECONDS = 20.0, 1.0, 0.5
 """A sweep's start, and what a case and each of its rules take one worker: for what `check` says of a study."""
+CASE_CORRIDOR_SECONDS = 20.0
+"""The corridor of a case out to some 25 miles; nearer ones take less, faster and farther ones more."""
 TOGETHER_SECONDS = 0.004, 0.001
 """The same of a study without an optimum, whose rules fly thousands of cases together."""
 

@@ -45,6 +45,7 @@ def swept_plain(study: Study, outcome: Outcome, dataset: xr.Dataset, path: Path)
         "percentiles": _percentiles(dataset),
         "cost_slopes": _slopes(study, dataset),
         "rules": rules_plain(dataset),
+        "corridor": corridor_plain(dataset),
         "data": str(path),
         "open": f'xarray.open_zarr("{path}")',
         "caution": CAUTION,
@@ -88,6 +89,9 @@ def say_swept(plain: Plain) -> None:
         else:
             fuel = f"{_number(rule['median_fuel_kg'], '.0f')} kg"
         click.echo(f"{rule['name']}: {stable}, {fuel} (median of the stable)")
+    if points := plain["corridor"]:
+        met, every = sum(point["cases"] for point in points), cases["all"] * len(points)
+        click.echo(f"corridor: the gate can be met in {met} of {every} combinations of case, devices and point")
     click.echo(f"data in {plain['data']}: {plain['open']}; log in {plain['log']}")
     click.echo(plain["caution"])
 
@@ -164,6 +168,32 @@ def rules_plain(dataset: xr.Dataset) -> list[Plain]:
                 "stable_share_low": _rounded(low, 4),
                 "stable_share_high": _rounded(high, 4),
                 f"median_{key}_kg": _rounded(float(np.median(counting)) if counting.size else math.nan, 4),
+            }
+        )
+    return found
+
+
+def corridor_plain(dataset: xr.Dataset) -> list[Plain]:
+    """At each point of a corridor in how many cases there is a highest height, and their median [nm, kt, ft]."""
+    import numpy as np
+
+    from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+
+    if "corridor_highest" not in dataset:
+        return []
+    point = ("devices", "corridor_distance", "corridor_speed")
+    heights = dataset["corridor_highest"].stack(point=point).transpose(..., "point")
+    names, distances, speeds = (heights[name].to_numpy().tolist() for name in point)
+    found: list[Plain] = []
+    for index, own in enumerate(np.asarray(heights.to_numpy(), dtype=float).reshape(-1, len(names)).T):
+        known = own[np.isfinite(own)]
+        found.append(
+            {
+                "devices": names[index],
+                "distance_nm": round(distances[index] / NAUTICAL_MILE, 3),
+                "speed_kt": round(speeds[index] / KNOT, 1),
+                "cases": int(known.size),
+                "median_highest_ft": _rounded(float(np.median(known)) / FOOT if known.size else math.nan, 4),
             }
         )
     return found

@@ -14,7 +14,7 @@ from optdescent.inputs.declare import (
 )
 from optdescent.inputs.fault import Fault, InputFault
 from optdescent.inputs.toml import parsed_toml, read_text, read_toml, with_settings, with_values
-from optdescent.inputs.validate import table_keys, validated, validated_in_part
+from optdescent.inputs.validate import key_in_words, table_keys, validated, validated_in_part
 
 __all__ = [
     "BY_KIND",
@@ -26,6 +26,7 @@ __all__ = [
     "as_given",
     "choice",
     "entry",
+    "key_in_words",
     "parsed_toml",
     "quantity",
     "read_text",

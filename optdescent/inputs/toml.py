@@ -21,7 +21,7 @@ def is_table(value: object) -> bool:
 
 
 def read_text(path: Path) -> str:
-    """Text of a UTF-8 file.
+    """Text of a UTF-8 file, without the byte-order mark that some editors put first.
 
     Raises
     ------
@@ -29,7 +29,7 @@ def read_text(path: Path) -> str:
         The file is missing, unreadable or not UTF-8.
     """
     try:
-        return path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8-sig")
     except OSError as error:
         given = f"cannot be read ({error.strerror})"
         raise InputFault([Fault(str(path), "", given, "an existing text file")]) from error

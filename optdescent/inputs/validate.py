@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar, cast, get_args
 
@@ -71,6 +72,26 @@ def _models_at(model: type[BaseModel], path: Sequence[str]) -> list[type[BaseMod
 def table_keys(model: type[BaseModel], key: str) -> tuple[str, ...]:
     """Keys of the table that stands at a dotted key of a file, or of each table of a list there; none if none does."""
     return tuple(dict.fromkeys(name for table in _models_at(model, key.split(".")) for name in _keys(table)))
+
+
+def key_in_words(model: type[BaseModel], key: str) -> str:
+    """What a dotted key of a file is, as short as its declaration says it [-]; the key itself if nothing declares it.
+
+    Of several in a list also which one; of a `kind` what it is the kind of.
+    """
+    path = key.split(".")
+    told = path[:-1] if path[-1] == "kind" and len(path) > 1 else path
+    fields = [
+        field
+        for table in _models_at(model, told[:-1])
+        for own, field in table.model_fields.items()
+        if (field.alias or own) == told[-1].partition("[")[0]
+    ]
+    if not fields or not any(path[-1].partition("[")[0] in _keys(table) for table in _models_at(model, path[:-1])):
+        return key
+    parts = [part.partition("[") for part in path]
+    which = "".join(f", {name.replace('_', ' ')} {number.rstrip(']')}" for name, _, number in parts if number)
+    return f"{re.split('[;:,]', fields[0].description or key)[0]}{which}"
 
 
 def _direct(annotation: object) -> list[type[BaseModel]]:

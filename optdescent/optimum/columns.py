@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from optdescent.results.schema import COLUMNS, Column
+from optdescent.results.schema import Column
 from optdescent.results.sweep import Content, SweepColumn
 
 SUMMARY = (
@@ -47,9 +45,3 @@ SLOPES = (
         dims=("quantity",),
     ),
 )
-
-
-def flown_column(name: str) -> Column:
-    """Column [SI] of a flight under the name it has in a sweep, where it is one of many."""
-    own = COLUMNS[name]
-    return replace(own, name=f"flown_{own.name}")

@@ -21,18 +21,18 @@ from optdescent.optimum.beside import (
     ordered_anew,
     solved_beside,
 )
-from optdescent.optimum.columns import CERTIFICATE, REFLIGHT, SLOPES, SUMMARY, flown_column
+from optdescent.optimum.columns import CERTIFICATE, REFLIGHT, SLOPES, SUMMARY
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.optimise import flight_of, found_cold
 from optdescent.optimum.progress import silent
 from optdescent.optimum.report import QUANTITIES
 from optdescent.optimum.starts import MOST_WORLDS, Anchor, Latest, Own, Shared, Start
-from optdescent.optimum.stored import certificate_values, kept_values, reflight_values, slopes, summary_values
+from optdescent.optimum.stored import certificate_values, reflight_values, slopes, summary_values
 from optdescent.optimum.structure import world
 from optdescent.optimum.trial import Trial
 from optdescent.results import Flight
-from optdescent.results.schema import COLUMNS
-from optdescent.results.sweep import Status, SweepColumn
+from optdescent.results.kept_flight import DISTANCE, kept_column, kept_coordinate, kept_values
+from optdescent.results.sweep import Status
 from optdescent.sweep.question import Answer, Asked, Case, Label, Layout, Say
 from optdescent.units import UNITS
 
@@ -89,10 +89,8 @@ class OptimumQuestion:
                 ),
             }
         if self.flights:
-            columns += [SweepColumn(flown_column(name), dims=("distance_to_go",)) for name in self.flights]
-            place = COLUMNS["distance_to_go"]
-            attributes = {"units": place.unit, "long_name": place.long_name}
-            coordinates["distance_to_go"] = np.array(self.distances), attributes
+            columns += [kept_column(name) for name in self.flights]
+            coordinates[DISTANCE] = kept_coordinate(self.distances)
         return Layout(tuple(columns), coordinates, labels)
 
     def prepare(self, cases: Sequence[Case], say: Say) -> object:
@@ -226,7 +224,7 @@ class OptimumSession:
         if found is not None:
             values |= {"cost_slope": found[0], "cost_per": found[1]}
         for name in question.flights:
-            values[flown_column(name).name] = kept_values(flight, name, question.distances)
+            values[kept_column(name).name] = kept_values(flight, name, question.distances)
         own.solved[case.number] = Start(trial, case.place, case.levels, None if found is None else found[0])
         return Answer(Status.SOLVED, "", values, case.number)
 

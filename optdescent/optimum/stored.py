@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,8 +20,6 @@ from optdescent.units import UNITS
 
 Array = NDArray[np.float64]
 
-_AT_ITS_END = 1.0
-"""Distance [m] by which rounding may set a flight's end off the threshold or the start."""
 _NUDGE = 1e-4
 """Part of an axis by which it is moved to see what it changes of the parameters, which are smooth in it."""
 _NOT_FOUND = (ProblemFault, ValueError, ArithmeticError)
@@ -71,13 +67,6 @@ def reflight_values(trial: Trial) -> dict[str, Value]:
         return {}
     flown = (again.altitude, again.speed, again.fuel)
     return {column.name: value for column, value in zip(REFLIGHT, flown, strict=True)}
-
-
-def kept_values(flight: Flight, name: str, distances: Sequence[float]) -> Array:
-    """A column of a flight [SI] at distances to go [m]; not a number beyond its ends."""
-    x, at = -flight.column("distance_to_go"), -np.array(distances)
-    is_flown = (at > x[0] - _AT_ITS_END) & (at < x[-1] + _AT_ITS_END)
-    return np.where(is_flown, np.interp(at, x, flight.column(name)), np.nan)
 
 
 def slopes(case: Case, trial: Trial, programs: Programs) -> tuple[Array, Array] | None:

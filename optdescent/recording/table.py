@@ -22,7 +22,6 @@ from optdescent.results.files import read_netcdf
 
 _MOST_BROKEN = 0.2
 """Largest share [-] of rows with a wrong number of cells that is left out; with more it is no table."""
-_BYTE_ORDER_MARK = "\ufeff"
 _NETCDF = (".nc", ".nc4", ".cdf", ".netcdf")
 
 
@@ -64,7 +63,7 @@ def digest_of(path: Path, asked: ColumnMap) -> str:
 
 
 def _text(path: Path, form: TextForm, asked: ColumnMap, doubts: Doubts) -> Table:
-    lines = read_text(path).removeprefix(_BYTE_ORDER_MARK).splitlines()
+    lines = read_text(path).splitlines()
     kept = [place for place, line in enumerate(lines) if line.strip() and not line.lstrip().startswith(form.comment)]
     cells = list(csv.reader((lines[place] for place in kept), delimiter=form.delimiter))
     if len(cells) < 2:

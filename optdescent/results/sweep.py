@@ -17,7 +17,7 @@ from xarray.core.indexing import ExplicitIndexer, IndexingSupport, LazilyIndexed
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import write_netcdf
-from optdescent.results.provenance import Provenance
+from optdescent.results.provenance import Provenance, fingerprint
 from optdescent.results.schema import Column
 
 
@@ -123,7 +123,8 @@ class Swept:
         dataset = read_sweep(path)
         given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
         try:
-            provenance = Provenance(given["title"], given["scenario"], given["scenario_digest"], of="study")
+            text = str(given["study"])
+            provenance = Provenance(str(given["title"]), text, fingerprint(text), of="study")
         except KeyError as error:
             told = f"does not say where it is from ({error})"
             raise InputFault([Fault(str(path), "", told, "a sweep written by this package")]) from error

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.air.wind import Disturbance
-from optdescent.inputs import Fault, InputFault, as_given, with_values
+from optdescent.inputs import Fault, InputFault, as_given, key_in_words, with_values
+from optdescent.scenario.declaration import ScenarioDeclaration
 from optdescent.scenario.declared_axes import (
     ADDED_TAILWIND,
     AnyAxis,
@@ -61,6 +62,19 @@ class Axis:
                 return "technique.seed"
             case _:
                 return self.declared.key
+
+    @property
+    def words(self) -> str:
+        """What is moved, in words without a unit [-]."""
+        match self.declared:
+            case SoundingsAxis():
+                return "sounding"
+            case EnsembleAxis():
+                return "random wind"
+            case CrewsAxis():
+                return "crew"
+            case _:
+                return "added tailwind" if self.key == ADDED_TAILWIND else key_in_words(ScenarioDeclaration, self.key)
 
     @property
     def written(self) -> tuple[str, ...]:

@@ -30,7 +30,7 @@ class AirDeclaration(Declared):
     """Temperature, altimeter setting and wind."""
 
     temperature_offset: float = quantity(
-        "k", -60, 50, "difference from the standard temperature, or from the sounding's", default=0.0
+        "k", -60, 50, "temperature above the standard, or above the sounding's", default=0.0
     )
     temperature_sounding: str | None = entry(
         "name or path of a sounding whose temperatures are met; without it the standard atmosphere's", default=None

@@ -32,18 +32,22 @@ class Technique(Declared):
 
     seed: int = whole(0, 2**31 - 1, "which crew of all that fly this way", default=0)
     check_every: float = quantity(
-        "s", 0, 600, "time between checks of the height against the rule; 0: all the time", default=0.0
+        "s", 0, 600, "time between checks: of the height against the rule; 0: all the time", default=0.0
     )
-    height_error: float = quantity("ft", 0, 3000, "standard deviation of the height worked out at a check", default=0.0)
+    height_error: float = quantity(
+        "ft", 0, 3000, "error of the height worked out: its standard deviation at a check", default=0.0
+    )
     height_rounding: float = quantity("ft", 0, 2000, "step to which that height is rounded; 0: none", default=0.0)
     sink_rounding: float = quantity("ft_per_min", 0, 1000, "step to which sink rates are set; 0: none", default=0.0)
-    late: float = quantity("s", 0, 120, "mean time from when an action is due to when it is taken", default=0.0)
+    late: float = quantity(
+        "s", 0, 120, "delay of actions: mean time from when one is due to when it is taken", default=0.0
+    )
     late_spread: float = quantity("s", 0, 60, "its standard deviation from crew to crew", default=0.0)
     wind: BelievedWind = entry(
         "wind the crew works with: met, as it is here; forecast, without what disturbs it; none",
         default=BelievedWind.MET,
     )
-    wind_error: float = quantity("kt", 0, 80, "standard deviation of the error of the tailwind believed", default=0.0)
+    wind_error: float = quantity("kt", 0, 80, "error of the tailwind believed: its standard deviation", default=0.0)
     wind_rounding: float = quantity("kt", 0, 50, "step to which the tailwind is rounded; 0: none", default=0.0)
 
     height_time: float = quantity("s", 5, 300, "time in which a height error is flown off", default=20.0)

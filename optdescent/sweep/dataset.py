@@ -168,7 +168,5 @@ def _stored_as(dtype: np.dtype[Any]) -> tuple[np.dtype[Any] | type[str], None]:
 
 def _axis_attributes(axis: Axis) -> dict[str, str]:
     """Name in words, key of the scenario file, and unit where levels have an order."""
-    suffix = axis.unit.suffix
-    bare = axis.key.removesuffix(f"_{suffix}") if suffix else axis.key
-    told = {"long_name": bare.replace(".", " ").replace("_", " "), "key": axis.key}
+    told = {"long_name": axis.words, "key": axis.key}
     return {**told, "units": axis.unit.udunits} if axis.is_ordered else told

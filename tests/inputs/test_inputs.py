@@ -262,6 +262,12 @@ def test_a_file_that_is_not_toml_is_a_fault(tmp_path: Path, content: bytes) -> N
         read_toml(path)
 
 
+def test_a_byte_order_mark_is_no_part_of_a_file(tmp_path: Path) -> None:
+    path = tmp_path / "marked.toml"
+    path.write_bytes(b"\xef\xbb\xbfa = 1\n")
+    assert read_toml(path) == {"a": 1}
+
+
 def test_a_toml_fault_says_where(tmp_path: Path) -> None:
     path = tmp_path / "bad.toml"
     path.write_text("good = 1\nbad =\n", encoding="utf-8")

@@ -11,6 +11,7 @@ from typing import get_args
 import numpy as np
 import pytest
 
+from optdescent.corridor import CorridorQuestion
 from optdescent.inputs import Fault, InputFault
 from optdescent.optimum.question import OptimumQuestion
 from optdescent.results import CAUTION
@@ -18,8 +19,9 @@ from optdescent.rules import RulesQuestion
 from optdescent.rules.fleet import AT_A_TIME
 from optdescent.scenario.declared_axes import AxisDeclaration
 from optdescent.study import KEPT, Study
+from optdescent.sweep.plan import MOST_CASES
 from optdescent.sweep.question import Together
-from optdescent.units import NAUTICAL_MILE
+from optdescent.units import KNOT, NAUTICAL_MILE
 from tests.scenario.files import STUDY as SCENARIO
 from tests.study.files import MASSES, TAILWINDS, WIND_STUDY, write_study
 
@@ -119,6 +121,42 @@ def test_rules_are_asked_beside_the_optimum(tmp_path: Path) -> None:
     assert [rule.name for rule in rules.rules] == ["three-to-one", "three-degrees"]
 
 
+CORRIDOR = "[compute.corridor]\ndistances_nm = [20, 12]\nspeeds_kt = [210, 210, 250]\n"
+
+
+def test_a_corridor_is_asked_beside_the_rest_or_alone(tmp_path: Path) -> None:
+    study = Study.from_toml(write_study(tmp_path, rest=f"[compute]\nrules = 'three_rules'\n{CORRIDOR}"))
+    assert isinstance(study.question, Together)
+    *others, asked = study.question.questions
+    assert [type(one) for one in others] == [OptimumQuestion, RulesQuestion]
+    assert isinstance(asked, CorridorQuestion)
+    assert np.array(asked.grid.distances) / NAUTICAL_MILE == pytest.approx([12.0, 20.0])
+    assert np.array(asked.grid.speeds) / KNOT == pytest.approx([210.0, 250.0])
+    alone = Study.from_toml(write_study(tmp_path, rest=f"[compute]\noptimum = false\n{CORRIDOR}"))
+    assert alone.question == asked
+    (lowest,) = (own for own in asked.layout(alone.asked).columns if own.name == "corridor_lowest")
+    assert lowest.dims == ("corridor_distance", "corridor_speed")
+
+
+def test_a_study_without_a_corridor_is_the_same_as_before_there_was_one(tmp_path: Path) -> None:
+    without = json.loads(Study.from_toml(write_study(tmp_path)).text)
+    assert "corridor" not in without["compute"]
+    held = json.loads(Study.from_toml(write_study(tmp_path, rest=CORRIDOR)).text)
+    assert held["compute"]["corridor"] == {"distances_nm": [20, 12], "speeds_kt": [210, 210, 250]}
+    del held["compute"]["corridor"]
+    assert held == without
+
+
+def test_points_that_a_scenario_cannot_have_are_named(tmp_path: Path) -> None:
+    rest = "[compute.corridor]\ndistances_nm = [2, 155]\nspeeds_kt = [90, 210]\n"
+    path = write_study(tmp_path, axes=span("start.distance_nm", 150, 164), rest=rest)
+    near, far, slow = faults(path)
+    assert (near.key, near.given) == ("compute.corridor.distances_nm", "got 2 nm")
+    assert "the farthest capture of the glide path" in near.allowed
+    assert (far.given, far.allowed[-20:]) == ("got 155 nm", "to 150 nm, the start")
+    assert (slow.key, slow.given) == ("compute.corridor.speeds_kt", "got 90 kt")
+
+
 def test_flights_are_kept_at_common_distances_from_the_farthest_start(tmp_path: Path) -> None:
     rest = "[keep]\nflights = ['altitude', 'speed_brake']\nspacing_nm = 10\n"
     study = Study.from_toml(write_study(tmp_path, axes=span("start.distance_nm", 150, 164), rest=rest))
@@ -170,6 +208,21 @@ def test_the_dataset_says_where_it_is_from(tmp_path: Path) -> None:
         (MASSES, "[keeep]\n", "keeep", "unknown key", "'keep'"),
         (MASSES, "[compute]\nlocal_error = 1\n", "compute.local_error", "got 1", "1e-08 to 0.01"),
         (MASSES, "[compute]\nslopes = 1\n", "compute.slopes", "got 1", "true or false"),
+        (MASSES, "[compute]\ncorridor.speeds_kt = [200]\n", "compute.corridor.distances_nm", "missing", "required"),
+        (
+            MASSES,
+            "[compute]\noptimum = false\ncorridor.distances_nm = [20]\ncorridor.speeds_kt = [20]\n",
+            "compute.corridor.speeds_kt",
+            "got [20]",
+            "50 to 500 kt",
+        ),
+        (
+            MASSES,
+            "[compute]\ncorridor.distances_nm = []\ncorridor.speeds_kt = [200]\n",
+            "compute.corridor",
+            "is empty",
+            "at least one distance and one speed",
+        ),
         (MASSES, "[compute]\nrefly_one_in = -1\n", "compute.refly_one_in", "got -1", "0 or more"),
         (MASSES, "[compute]\nrules = 'no.toml'\n", "compute.rules", "got 'no.toml': cannot be read", "text file"),
         (MASSES, "[compute]\nrule_names = ['a']\n", "compute.rules", "missing", "where the rules named are from"),
@@ -477,11 +530,25 @@ def test_a_study_without_an_optimum_flies_rules_in_large_blocks(tmp_path: Path) 
     assert 700 < max(block.size for block in study.plan.blocks) <= AT_A_TIME
 
 
+def test_flights_of_rules_are_kept_beside_an_optimum_and_without(tmp_path: Path) -> None:
+    """Flown one by one, in blocks as small as those of optima."""
+    masses = span("start.mass_kg", 56000, 64000, 200)
+    kept = "rules = 'three_rules'\n[keep]\nflights = ['altitude']\nspacing_nm = 10\n"
+    study = Study.from_toml(write_study(tmp_path, axes=masses, rest=f"[compute]\noptimum = false\n{kept}"))
+    assert isinstance(study.question, RulesQuestion)
+    assert (study.question.together, study.question.flights) == (False, ("altitude",))
+    assert study.question.distances == study.distances
+    assert max(block.size for block in study.plan.blocks) <= MOST_CASES
+    both = Study.from_toml(write_study(tmp_path, axes=masses, rest=f"[compute]\n{kept}"))
+    names = {own.name for own in both.question.layout(both.asked).columns if "distance_to_go" in own.dims}
+    assert names == {"flown_altitude", "rule_flown_altitude"}
+
+
 @pytest.mark.parametrize(
     ("rest", "key"),
     [
         ("[compute]\noptimum = false\n", "compute.optimum"),
-        ("[compute]\noptimum = false\nrules = 'three_rules'\n[keep]\nflights = true\n", "keep.flights"),
+        (f"[compute]\noptimum = false\n{CORRIDOR}[keep]\nflights = true\n", "keep.flights"),
     ],
 )
 def test_without_an_optimum_something_else_must_be_asked(tmp_path: Path, rest: str, key: str) -> None:

@@ -107,7 +107,7 @@ def test_every_status_is_stored_with_its_reason(grid: Path) -> None:
 def test_variables_and_axes_say_their_units(grid: Path) -> None:
     dataset = opened(grid)
     assert dataset["fuel"].attrs == {"units": "kg", "long_name": "fuel of it", "charted": "fuel"}
-    assert dataset["mass_kg"].attrs == {"units": "kg", "long_name": "start mass", "key": "start.mass_kg"}
+    assert dataset["mass_kg"].attrs == {"units": "kg", "long_name": "mass at the start", "key": "start.mass_kg"}
     wind = {"units": "knot", "long_name": "added tailwind", "key": "added_tailwind_kt"}
     assert dataset["added_tailwind_kt"].attrs == wind
     assert dataset["time_kg_per_min"].attrs["units"] == "kg min-1"

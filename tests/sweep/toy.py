@@ -25,7 +25,7 @@ from optdescent.scenario import Conditions, ConditionsDeclaration
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
 from optdescent.sweep.plan import plan_of
-from optdescent.sweep.question import Answer, Asked, Case, Layout, Say
+from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Question, Say
 from optdescent.sweep.run import Outcome, Place, Sweep, run_sweep
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -136,6 +136,26 @@ class _Session:
             if (folder / f"signal-{number}").exists():
                 signal.raise_signal(signal.SIGINT)
         time.sleep(self.toy.seconds)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A question with what was prepared of it before, so that two sweeps need not each do so."""
+
+    question: Question
+    prepared: object
+
+    def layout(self, asked: Asked) -> Layout:
+        """That of the question [SI]."""
+        return self.question.layout(asked)
+
+    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+        """What was prepared before [-]."""
+        return self.prepared
+
+    def hold(self, prepared: object) -> Held:
+        """What a worker keeps [-]."""
+        return self.question.hold(prepared)
 
 
 def formula(mass: float, wind: float, cost: float) -> float:

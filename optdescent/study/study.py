@@ -1,4 +1,4 @@
-"""Study: what a study file asks for, checked before anything runs, and made into a sweep."""
+"""The study of a file: everything it names read, checked at the ends of its axes, and made into a sweep."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
+from optdescent.corridor import CorridorQuestion, grid_faults
 from optdescent.derive import DeriveDeclaration
 from optdescent.derive.sets import Use, conditions_of
 from optdescent.inputs import (
@@ -18,21 +19,17 @@ from optdescent.inputs import (
     Fault,
     InputFault,
     as_given,
-    entry,
-    quantity,
     read_toml,
-    validated_in_part,
-    whole,
     with_settings,
 )
 from optdescent.markup import card, pairs
 from optdescent.optimum.question import OptimumQuestion
 from optdescent.results import Provenance
 from optdescent.results.provenance import fingerprint
-from optdescent.results.schema import COLUMNS
 from optdescent.rules import LIBRARY, Rule, RulesQuestion, read_rules
 from optdescent.rules.fleet import AT_A_TIME
-from optdescent.scenario import Axis, Conditions, ConditionsDeclaration, Scenario
+from optdescent.scenario import Axis, Conditions, Scenario
+from optdescent.study.declaration import KEPT, ComputeDeclaration, StudyDeclaration, sound_of
 from optdescent.sweep import Sweep
 from optdescent.sweep.corners import Corner, key_faults, tried
 from optdescent.sweep.dataset import name_faults
@@ -40,41 +37,6 @@ from optdescent.sweep.plan import Plan, plan_of
 from optdescent.sweep.question import Asked, Question, Together
 
 Made = TypeVar("Made")
-
-_NOT_KEPT = ("distance_to_go", "configuration", "rule_height", "rule_speed")
-"""The grid itself, a number that has no value between two points (`flaps` has), what only a flown rule has."""
-KEPT = tuple(name for name in COLUMNS if name not in _NOT_KEPT)
-"""Columns of a flight that can be kept at common distances."""
-
-
-class ComputeDeclaration(Declared):
-    """What is computed in each case."""
-
-    local_error: float = quantity("", 1e-8, 1e-2, "largest scaled error of an element of a mesh", default=1e-4)
-    optimum: bool = entry("the optimum of each case; without it rules are flown thousands at once", default=True)
-    slopes: bool = entry("derivatives of the cost to each axis, from the multipliers", default=True)
-    rules: str | None = entry("rules to fly: a built-in name, or a file relative to the study", default=None)
-    rule_names: tuple[str, ...] | None = entry("which of them; without it all", default=None)
-    refly_one_in: int = whole(0, 10_000_000, "one case in so many is flown again; 0: none", default=100)
-
-
-class KeepDeclaration(Declared):
-    """What is kept of each case beside its summary."""
-
-    flights: object = entry("true for whole flights, or the names of columns of a flight", default=False)
-    spacing: float = quantity("nm", 0.1, 50, "distance between the points of a kept flight", default=1.0)
-
-
-class StudyDeclaration(Declared):
-    """One study file."""
-
-    title: str = entry("title of the study")
-    scenario: str = entry("scenario file, relative to the study")
-    set: tuple[str, ...] = entry("KEY=VALUE settings of the scenario", default=())
-    conditions: ConditionsDeclaration = entry("what varies")
-    compute: ComputeDeclaration = entry("what is computed in each case", default=ComputeDeclaration())
-    keep: KeepDeclaration = entry("what is kept of each case", default=KeepDeclaration())
-    derive: DeriveDeclaration | None = entry("what is wanted of derived rules", default=None)
 
 
 @dataclass(frozen=True)
@@ -108,7 +70,7 @@ class Study:
         """
         path, name = Path(path), str(path)
         own = [setting for setting in settings if _is_of_study(setting)]
-        sound = _sound(with_settings(read_toml(path), own), name)
+        sound = sound_of(with_settings(read_toml(path), own), name)
         declared, faults = sound.declared, list(sound.faults)
         conditions = None if "conditions" in sound.wrong else _noted(faults, lambda: _conditions(declared, name))
         rules = (None if "rules" in sound.wrong else _noted(faults, lambda: _rules(declared.compute, path))) or ()
@@ -123,10 +85,11 @@ class Study:
         scenario = None if data is None else _noted(faults, lambda: Scenario.from_data(data, str(file), file.parent))
         if conditions is None or data is None or scenario is None or found:
             raise InputFault(faults)
-        plan = plan_of(conditions, None if declared.compute.optimum else AT_A_TIME)
+        is_quick = declared.compute.corridor is None and _are_together(declared.compute, flights)
+        plan = plan_of(conditions, AT_A_TIME if is_quick else None)
         asked = Asked(data, str(file), file.parent, plan.conditions)
         corners, found = tried(asked, name)
-        faults += found
+        faults += found + _corridor_faults(declared.compute, corners, name)
         if faults:
             raise InputFault(faults)
         distances = _distances(corners, declared.keep.spacing) if flights else ()
@@ -138,6 +101,7 @@ class Study:
         """Rich display in notebooks."""
         conditions = self.plan.conditions
         computed = ["the optimum"] * self.compute.optimum + [rule.name for rule in self.rules]
+        computed += ["the corridor"] * (self.compute.corridor is not None)
         rows = [
             ("scenario", f"{self.scenario.title} ({self.scenario.digest})"),
             ("cases", str(conditions.size)),
@@ -165,55 +129,19 @@ class Study:
 def _question(
     compute: ComputeDeclaration, flights: tuple[str, ...], distances: tuple[float, ...], rules: tuple[Rule, ...]
 ) -> Question:
-    if not compute.optimum:
-        return RulesQuestion(rules, together=True)
-    optimum = OptimumQuestion(compute.local_error, compute.slopes, flights, distances, compute.refly_one_in)
-    return Together((optimum, RulesQuestion(rules))) if rules else optimum
+    asked: list[Question] = []
+    if compute.optimum:
+        asked.append(OptimumQuestion(compute.local_error, compute.slopes, flights, distances, compute.refly_one_in))
+    if rules:
+        asked.append(RulesQuestion(rules, _are_together(compute, flights), flights, distances))
+    if compute.corridor is not None:
+        asked.append(CorridorQuestion(compute.corridor.grid))
+    return asked[0] if len(asked) == 1 else Together(tuple(asked))
 
 
-@dataclass(frozen=True)
-class _Sound:
-    """A study file as far as it is sound, its faults, and which parts are `wrong` and so not what was given."""
-
-    declared: StudyDeclaration
-    faults: tuple[Fault, ...]
-    wrong: frozenset[str]
-
-
-_STAND_INS: Mapping[str, object] = {"title": "", "scenario": "", "conditions": {"axes": []}}
-"""What stands for a required key that is wrong, so that the others can be looked at in the same pass."""
-
-
-def _sound(data: Mapping[str, Any], name: str) -> _Sound:
-    """The declaration of a parsed file with everything left out that is wrong.
-
-    Raises
-    ------
-    InputFault
-        Nothing is left.
-    """
-    declared, faults = validated_in_part(StudyDeclaration, data, name)
-    if declared is not None:
-        return _Sound(declared, faults, frozenset())
-    tops = {fault.key.partition(".")[0].partition("[")[0] for fault in faults}
-    is_read = validated_in_part(ConditionsDeclaration, _table(data, "conditions"), name)[0] is not None
-    wrong = tops & {"scenario", "conditions"} - ({"conditions"} if is_read else set())
-    wrong |= {"scenario"} if "set" in tops else set()
-    wrong |= {"rules"} if any(fault.key.startswith("compute.rule") for fault in faults) else set()
-    rest = {key: value for key, value in data.items() if key not in tops or key in {"compute", "keep", "conditions"}}
-    rest |= {key: stand_in for key, stand_in in _STAND_INS.items() if key in wrong or key not in rest}
-    for key in {"compute", "keep"} & tops:
-        at_fault = {fault.key.removeprefix(f"{key}.").partition("[")[0] for fault in faults}
-        rest[key] = {own: value for own, value in _table(data, key).items() if own not in at_fault}
-    declared, _ = validated_in_part(StudyDeclaration, rest, name)
-    if declared is None:
-        raise InputFault(faults)
-    return _Sound(declared, faults, frozenset(wrong))
-
-
-def _table(data: Mapping[str, Any], key: str) -> Mapping[str, Any]:
-    found = data.get(key)
-    return cast(Mapping[str, Any], found) if isinstance(found, Mapping) else {}
+def _are_together(compute: ComputeDeclaration, flights: tuple[str, ...]) -> bool:
+    """Whether the rules of many cases are flown at once: where nothing else is asked of a case, nor its flight kept."""
+    return not compute.optimum and not flights
 
 
 def _conditions(declared: StudyDeclaration, name: str) -> Conditions:
@@ -233,11 +161,19 @@ def _nothing_to_do(declared: StudyDeclaration, rules: tuple[Rule, ...], keeps_fl
     if declared.compute.optimum:
         return []
     found: list[Fault] = []
-    if declared.compute.rules is None and not rules:
-        found.append(Fault(name, "compute.optimum", "got false, and no rules", "true, or rules to fly"))
-    if keeps_flights:
-        found.append(Fault(name, "keep.flights", "got flights of no optimum", "false, where compute.optimum is false"))
+    if declared.compute.rules is None and not rules and declared.compute.corridor is None:
+        allowed = "true, or rules to fly, or a corridor"
+        found.append(Fault(name, "compute.optimum", "got false, and nothing else", allowed))
+    elif keeps_flights and not rules:
+        found.append(Fault(name, "keep.flights", "got flights, and none is flown", "false, or rules to fly"))
     return found
+
+
+def _corridor_faults(compute: ComputeDeclaration, corners: Sequence[Corner], name: str) -> list[Fault]:
+    """Points of a corridor that a scenario at the ends of the axes cannot have."""
+    if compute.corridor is None:
+        return []
+    return grid_faults(compute.corridor.grid, (own.scenario for own in corners if own.scenario is not None), name)
 
 
 def _derive_faults(conditions: Conditions, declared: DeriveDeclaration | None, name: str) -> list[Fault]:
@@ -348,6 +284,8 @@ def _text(
     """Everything that the answers depend on, files by what they say: as sorted JSON, without comments or paths."""
     axes = tuple(Axis(axis) for axis in declared.conditions.axes)
     compute = {key: value for key, value in _plain(declared.compute).items() if key not in ("rules", "rule_names")}
+    if declared.compute.corridor is None:
+        del compute["corridor"]  # so that a study is the same as before there was this question
     parts = {
         "title": declared.title,
         "conditions": _plain(declared.conditions),
