@@ -7,6 +7,7 @@ from importlib.metadata import version as version_of
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.append(str(Path(__file__).parents[1]))  # the studies stand beside the package
 
 project = "optdescent"
 author = "The optdescent authors"

@@ -13,9 +13,9 @@ from typing import Any
 
 import click
 
-from studies.declared import Study, all_studies
+from studies.declared import FIGURES, Study, all_studies
 from studies.page import Answer, missed, named_numbers, with_numbers
-from studies.run import answers_before, answers_of, figures_of, store_of, written_into
+from studies.run import answers_before, answers_of, made_of, store_of, written_into
 
 
 @click.command()
@@ -27,14 +27,17 @@ from studies.run import answers_before, answers_of, figures_of, store_of, writte
     "-o", "--output", type=click.Path(file_okay=False, path_type=Path), default=Path("out"), show_default=True
 )
 def rebuild(names: tuple[str, ...], small: bool, again: bool, write: bool, output: Path) -> None:
-    """Rebuild the studies NAMES, or all, into FOLDER/NAME."""
+    """Rebuild the studies NAMES, or all, into FOLDER/NAME; each after those that it is built on."""
     if small and write:
         raise click.UsageError("--write is for answers at full size")
     known = {study.name: study for study in all_studies()}
     if unknown := sorted(set(names) - set(known)):
         raise click.UsageError(f"no study {', '.join(unknown)}; there are {', '.join(known)}")
     faults: list[str] = []
-    for name in names or known:
+    for name in [name for name in known if name in names or not names]:
+        if small and not known[name].is_run_small:
+            click.echo(f"{name}: not run at reduced size")
+            continue
         begun = time.monotonic()
         try:
             found = _rebuilt(known[name], output / name, is_small=small, is_again=again, is_written=write)
@@ -48,7 +51,13 @@ def rebuild(names: tuple[str, ...], small: bool, again: bool, write: bool, outpu
 def _rebuilt(study: Study, folder: Path, *, is_small: bool, is_again: bool, is_written: bool) -> list[str]:
     answers = answers_before(folder) if is_again else answers_of(study, folder, is_small=is_small)
     found = judged(study, folder, answers, is_small=is_small)
-    return found if is_small else found + drawn(study, folder, is_written=is_written)
+    pictures, absent = made_of(study, folder)
+    if is_small and FIGURES in study.small.left_out:
+        absent = []
+    if is_written:
+        store_of(study, folder, pictures)
+        written_into(study, folder)
+    return found + [f"no figure {name} was drawn" for name in absent]
 
 
 def judged(study: Study, folder: Path, answers: dict[str, Any], *, is_small: bool) -> list[str]:
@@ -62,15 +71,6 @@ def judged(study: Study, folder: Path, answers: dict[str, Any], *, is_small: boo
     numbers.to_csv(folder / "answer.csv")
     (folder / "README.md").write_text(with_numbers(study.page_text, numbers), encoding="utf-8")
     return missed(study.expected, numbers, is_small=is_small)
-
-
-def drawn(study: Study, folder: Path, *, is_written: bool) -> list[str]:
-    """Figures that were not drawn [sentences]; all that a study keeps is put into its own folder if wanted."""
-    pictures, absent = figures_of(study, folder)
-    if is_written:
-        store_of(study, folder, pictures)
-        written_into(study, folder)
-    return [f"no figure {name} was drawn" for name in absent]
 
 
 if __name__ == "__main__":

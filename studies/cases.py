@@ -6,10 +6,16 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
-from optdescent.derive.front import share_interval
+from optdescent.corridor.ground import ground_of
 from optdescent.results.sweep import CHARTED
+from optdescent.scenario import Scenario
 from optdescent.units import NAUTICAL_MILE, UNITS
+
+Array = NDArray[np.float64]
+_SAME_NM = 0.02
+"""A distance to go that is told is rounded; a place within this is the one meant [nm]."""
 
 
 def cases_plain(dataset: xr.Dataset) -> list[dict[str, Any]]:
@@ -54,10 +60,30 @@ def cases_plain(dataset: xr.Dataset) -> list[dict[str, Any]]:
     return found
 
 
-def with_share(rule: dict[str, Any]) -> dict[str, Any]:
-    """What a sweep says of a rule, with the share of stable gates and its 95 % interval [-]."""
-    low, high = share_interval(rule["stable"], rule["flown"])
-    return {**rule, "share": rule["stable"] / rule["flown"], "share_low": low, "share_high": high}
+def steps_told(scenario: Scenario, said: dict[str, Any]) -> list[dict[str, Any]]:
+    """The last useful points that a corridor tells, with the step to the next place asked, nearer [units in the keys].
+
+    Raises
+    ------
+    LookupError
+        A point told is none of the places that are asked.
+    """
+    distances = sorted({point["distance_nm"] * NAUTICAL_MILE for point in said["points"]})
+    places = ground_of(scenario, max(distances), distances).to_go / NAUTICAL_MILE
+    return [
+        {**flight, "last_useful": [{**row, "step_nm": _step(places, row)} for row in flight["last_useful"]]}
+        for flight in said["last_useful"]
+    ]
+
+
+def _step(places: Array, row: dict[str, Any]) -> float | None:
+    if row["distance_nm"] is None:
+        return None
+    found = np.flatnonzero(np.abs(places - row["distance_nm"]) < _SAME_NM)
+    if found.size != 1:
+        raise LookupError(f"{row['devices']}: {row['distance_nm']} nm is no place that is asked")
+    at = int(found[0])
+    return round(float(places[at] - places[max(at - 1, 0)]), 2)
 
 
 def _flat(values: xr.DataArray, over: list[str], size: int) -> Any:

@@ -7,6 +7,8 @@ import shlex
 import tomllib
 from dataclasses import dataclass
 from functools import cached_property
+from graphlib import TopologicalSorter
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,11 @@ ROOT = STUDIES.parent
 _BLOCK = re.compile(r"<!-- command: study -->\n```\w*\n(.*?)```\n<!-- end -->", re.DOTALL)
 _INLINE = re.compile(r"\*\*Command\.\*\* `([^`]+)`")
 _IMAGE = re.compile(r"!\[[^\]]*\]\(([^)]+)\)")
+_FILE = re.compile(r"(?<!!)\[[^\]]*\]\(([^)/#]+)\)")
+_OTHER = re.compile(r'"\.\./(\w+)/')
 _COMMAND = "optdescent"
+FIGURES = "figures"
+"""Name of the answer of the command that draws a study's figure from the others' results."""
 
 
 @dataclass(frozen=True)
@@ -23,6 +29,11 @@ class Command:
     """One line of a study: arguments of `optdescent`, the output they name, what its answer is called in the page."""
 
     arguments: tuple[str, ...]
+
+    @property
+    def typed(self) -> str:
+        """The line as a reader would type it."""
+        return shlex.join((_COMMAND, *self.arguments))
 
     @classmethod
     def of(cls, line: str) -> Command:
@@ -39,14 +50,9 @@ class Command:
         return cls(tuple(arguments))
 
     @property
-    def output_place(self) -> int:
-        """Where among the arguments the output stands [-]."""
-        return 1 + next(place for place, word in enumerate(self.arguments) if word in {"-o", "--output"})
-
-    @property
     def output(self) -> str:
         """The output as typed."""
-        return self.arguments[self.output_place]
+        return next(word for before, word in pairwise(self.arguments) if before in {"-o", "--output"})
 
     @property
     def label(self) -> str:
@@ -56,22 +62,34 @@ class Command:
 
 @dataclass(frozen=True)
 class Expectation:
-    """What must hold of an answer: one number above, below or equal to another, in words."""
+    """What must hold of an answer, in words: one number above, below or near another, given, or none at all.
+
+    `right` is a path or the number itself; a relation to nothing (`is missing`) has none. `each` is the path of a list
+    of whose every entry, `[#]`, it must hold.
+    """
 
     says: str
     left: str
     relation: str
-    right: str | float
+    right: str | float | None = None
     within: float = 0.0
+    each: str = ""
     full_size_only: bool = False
 
 
 @dataclass(frozen=True)
 class Small:
-    """A study at reduced size: arguments added to each command by label, or labels left out."""
+    """A study at reduced size: options taken out of commands and arguments added by label, or labels left out."""
 
     added: dict[str, tuple[str, ...]]
+    without: tuple[str, ...]
     left_out: tuple[str, ...]
+
+    def reduced(self, command: Command) -> tuple[str, ...]:
+        """Arguments of a command at this size."""
+        own = command.arguments
+        kept = (word for before, word in pairwise(("", *own)) if not {before, word} & {*self.without})
+        return (*kept, *self.added.get(command.label, ()))
 
 
 @dataclass(frozen=True)
@@ -121,6 +139,11 @@ class Study:
         """Figures that the README shows."""
         return tuple(_IMAGE.findall(self.page_text))
 
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Files beside the README that it leads to."""
+        return tuple(dict.fromkeys(_FILE.findall(self.page_text)))
+
     @cached_property
     def expected(self) -> tuple[Expectation, ...]:
         """What must hold of the answer."""
@@ -138,13 +161,26 @@ class Study:
             The file of reduced sizes does not know the study.
         """
         rows = dict(_read(STUDIES / "small.toml")[self.name])
-        left_out = tuple(rows.pop("leave_out", ()))
-        return Small({label: tuple(words) for label, words in rows.items()}, left_out)
+        left_out, without = (tuple(rows.pop(key, ())) for key in ("leave_out", "without"))
+        return Small({label: tuple(words) for label, words in rows.items()}, without, left_out)
+
+    @property
+    def is_run_small(self) -> bool:
+        """Whether anything of it is run at reduced size."""
+        return any(command.label not in self.small.left_out for command in self.commands)
+
+    @property
+    def built_on(self) -> set[str]:
+        """Names of the studies whose files its own name."""
+        texts = (path.read_text(encoding="utf-8") for path in sorted(self.folder.glob("*.toml")))
+        return {name for text in texts for name in _OTHER.findall(text)}
 
 
 def all_studies() -> tuple[Study, ...]:
-    """Every study, by name."""
-    return tuple(Study(path.parent) for path in sorted(STUDIES.glob("*/README.md")))
+    """Every study, by name, each after those that it is built on."""
+    found = {path.parent.name: Study(path.parent) for path in sorted(STUDIES.glob("*/README.md"))}
+    order = TopologicalSorter({name: sorted(study.built_on) for name, study in found.items()}).static_order()
+    return tuple(found[name] for name in order)
 
 
 def _read(path: Path) -> dict[str, Any]:

@@ -3,7 +3,8 @@
 In a page, `{jet.rules[rule=three-to-one].fuel_kg:.0f}` is the fuel that the command with output `out/jet` gave for one
 rule: keys are separated by dots, and brackets choose from a list the entry with these values, or with this number in
 the list. `{a - b:.0f}` is a difference; a share is written `{a:.1%}` and shown without its sign, and `{a:tens}` is
-rounded to tens.
+rounded to tens. What stands between `<!-- each derived.rules -->` and `<!-- end -->` is written for every entry of that
+list, with its number in place of `#`.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ from __future__ import annotations
 import csv
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from studies.declared import Expectation
 _PLACE = re.compile(r"\{([a-z][^{}:]*?)(?::([^{}]*))?\}")
 _STEP = re.compile(r"\.?([^.\[\]]+)|\[([^\]]*)\]")
 _PAIRS = re.compile(r",(?=\w+=)")
+_EACH = re.compile(r"<!-- each (\S+) -->\n(.*?)<!-- end -->\n", re.DOTALL)
 _DIFFERENCE = " - "
 TENS = "tens"
 """Form of a number that is rounded to tens, as heights are."""
@@ -46,6 +48,11 @@ class Answer:
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(("name", "value"))
             writer.writerows((name, json.dumps(value, ensure_ascii=False)) for name, value in self.numbers.items())
+
+    def count(self, path: str) -> int:
+        """How many entries of a list it has numbers of [-]."""
+        of_list = re.compile(re.escape(path) + r"\[(\d+)\]")
+        return len({found[1] for name in self.numbers if (found := of_list.match(name))})
 
     def value(self, expression: str) -> Any:
         """A number, or the difference of two; None where there is none.
@@ -73,10 +80,11 @@ def named_numbers(
     LookupError
         The answers have no such number.
     """
-    wanted = dict.fromkeys(paths_expected(expected, is_small=is_small))
+    of_lists = one_by_one(expected, lambda path: _length(answers, path))
+    wanted = dict.fromkeys(paths_expected(of_lists, is_small=is_small))
     for path in wanted:
         yield path, picked(answers, path)
-    for path in dict.fromkeys(paths_of(page)):
+    for path in dict.fromkeys(paths_of(in_full(page, lambda path: _length(answers, path)))):
         if path in wanted:
             continue
         try:
@@ -88,13 +96,33 @@ def named_numbers(
             yield path, number
 
 
+def in_full(page: str, count: Callable[[str], int]) -> str:
+    """A page with what is said of each entry of a list written as often as the list has entries."""
+
+    def repeated(match: re.Match[str]) -> str:
+        return "".join(match[2].replace("[#]", f"[{place}]") for place in range(count(match[1])))
+
+    return _EACH.sub(repeated, page)
+
+
 def paths_of(page: str) -> list[str]:
-    """Paths that a page names."""
+    """Paths that a page in full names."""
     return [path for match in _PLACE.finditer(page) for path in _paths(match[1])]
 
 
+def one_by_one(expected: Sequence[Expectation], count: Callable[[str], int]) -> tuple[Expectation, ...]:
+    """What is expected, that of each entry of a list as often as the list has entries; of an empty list it is kept."""
+    found: list[Expectation] = []
+    for one in expected:
+        places = [f"[{place}]" for place in range(count(one.each))] if one.each else []
+        for place in places or ["[#]"]:
+            right = one.right.replace("[#]", place) if isinstance(one.right, str) else one.right
+            found.append(replace(one, left=one.left.replace("[#]", place), right=right, each=""))
+    return tuple(found)
+
+
 def paths_expected(expected: Sequence[Expectation], *, is_small: bool = False) -> list[str]:
-    """Paths that expectations name."""
+    """Paths that expectations, one by one, name."""
     own = [one for one in expected if not (is_small and one.full_size_only)]
     return [path for one in own for side in (one.left, one.right) if isinstance(side, str) for path in _paths(side)]
 
@@ -117,7 +145,8 @@ def picked(answers: Mapping[str, Any], path: str) -> Any:
         elif chosen.isdigit():
             found = found[int(chosen)]
         else:
-            wanted = dict(pair.split("=", 1) for pair in _PAIRS.split(chosen))
+            pairs = [pair.partition("=") for pair in _PAIRS.split(chosen)]
+            wanted = {key: value for key, _, value in pairs}
             entries = [entry for entry in found if all(_is(entry.get(k), v) for k, v in wanted.items())]
             if len(entries) != 1:
                 raise LookupError(f"{path}: {len(entries)} entries with {chosen}")
@@ -134,13 +163,13 @@ def with_numbers(page: str, answer: Answer) -> str:
         except KeyError:
             return "–"
 
-    return _PLACE.sub(shown, page)
+    return _PLACE.sub(shown, in_full(page, answer.count))
 
 
 def missed(expected: Sequence[Expectation], answer: Answer, *, is_small: bool) -> list[str]:
     """What was expected and is not so [sentences]."""
     found: list[str] = []
-    for one in expected:
+    for one in one_by_one(expected, answer.count):
         if is_small and one.full_size_only:
             continue
         left = answer.value(one.left)
@@ -150,12 +179,21 @@ def missed(expected: Sequence[Expectation], answer: Answer, *, is_small: bool) -
     return found
 
 
+def _length(answers: Mapping[str, Any], path: str) -> int:
+    try:
+        return len(picked(answers, path))
+    except LookupError:
+        return 0
+
+
 def _holds(left: Any, relation: str, right: Any, within: float) -> bool:
-    if relation in {"is", "is not"}:
-        return (left == right) is (relation == "is")
-    if left is None or right is None:
+    if relation == "is missing":
+        return left is None
+    if left is None or right is None or isinstance(left, bool) is not isinstance(right, bool):
         return False
     match relation:
+        case "is":
+            return bool(left == right)
         case "above":
             return bool(left > right)
         case "below":

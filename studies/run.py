@@ -7,6 +7,7 @@ import io
 import json
 import shutil
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,10 @@ import click
 
 from optdescent.cli import main
 from optdescent.results.sweep import read_sweep
-from studies.cases import cases_plain, with_share
+from optdescent.scenario import Scenario
+from studies.cases import cases_plain, steps_told
 from studies.declared import ROOT, STUDIES, Command, Study
+from studies.paired import Outcomes, paired
 
 _PLACE = "out"
 """What readers type for the output; a study's own folder stands for it here."""
@@ -39,25 +42,45 @@ def answers_of(study: Study, folder: Path, *, is_small: bool) -> dict[str, Any]:
         A command failed.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    small = study.small if is_small else None
     answers: dict[str, Any] = {}
+    flown: list[Outcomes] = []
     for command in study.commands:
-        if small is not None and command.label in small.left_out:
+        if is_small and command.label in study.small.left_out:
             continue
-        added = () if small is None else small.added.get(command.label, ())
         output = _moved(command, folder)
-        words = [*(_under(word, folder) for word in command.arguments), *added]
-        words[command.output_place] = str(output)
+        typed = study.small.reduced(command) if is_small else command.arguments
+        words = [str(output) if word == command.output else _under(word, folder) for word in typed]
         if output.suffix == ".zarr" and output.exists():
             shutil.rmtree(output)  # of an earlier run: a sweep goes on with a dataset only where it is told to
         said = answered([*words, "--json"])
-        if words[0] == "sweep":
-            said["cases_one_by_one"] = cases_plain(read_sweep(output))
-            said["rules"] = [with_share(rule) for rule in said["rules"]]
         if said:
-            answers[command.label] = said
+            answers[command.label] = said | added(words, said, output, flown)
     (folder / _ANSWERS).write_text(json.dumps(answers, ensure_ascii=False, indent=1), encoding="utf-8")
     return answers
+
+
+def added(words: Sequence[str], said: dict[str, Any], output: Path, flown: list[Outcomes]) -> dict[str, Any]:
+    """What a page may name beside what a command said; outcomes of rules join those that were flown before."""
+    found: dict[str, Any] = {}
+    outcomes: Outcomes | None = None
+    match words[0]:
+        case "sweep":
+            dataset = read_sweep(output)
+            found["cases_one_by_one"] = cases_plain(dataset)
+            outcomes = Outcomes.of_sweep(dataset)
+        case "margins" if "over_conditions" in said:
+            outcomes = Outcomes.of_margins(output / "conditions.nc")
+        case "derive":
+            found["front"] = [rule for rule in said["rules"] if rule["is_derived"] and rule["is_on_front"]]
+        case "corridor":
+            settings = [word for before, word in pairwise(words) if before == "--set"]
+            found["last_useful"] = steps_told(Scenario.from_toml(ROOT / words[1], settings), said)
+        case _:
+            pass
+    if outcomes is not None:
+        found["paired"] = paired(outcomes, flown)
+        flown.append(outcomes)
+    return found
 
 
 def answered(arguments: Sequence[str]) -> dict[str, Any]:
@@ -82,22 +105,19 @@ def answered(arguments: Sequence[str]) -> dict[str, Any]:
     return json.loads(said.getvalue()) if said.getvalue() else {}
 
 
-def figures_of(study: Study, folder: Path) -> tuple[dict[str, Path], list[str]]:
-    """The figures that a README shows, among those drawn; and those that were not drawn."""
+def made_of(study: Study, folder: Path) -> tuple[dict[str, Path], list[str]]:
+    """Files beside a README that its commands made: figures it shows, files it leads to; and figures not drawn."""
     found: dict[str, Path] = {}
-    absent: list[str] = []
-    for name in study.images:
-        drawn = sorted(folder.rglob(name), key=lambda path: ("figures" not in path.parts, path))
-        if drawn:
-            found[name] = drawn[0]
-        else:
-            absent.append(name)
-    return found, absent
+    for name in (*study.images, *study.files):
+        made = sorted(folder.rglob(name), key=lambda path: ("figures" not in path.parts, path))
+        if made:
+            found[name] = made[0]
+    return found, [name for name in study.images if name not in found]
 
 
-def store_of(study: Study, folder: Path, figures: dict[str, Path]) -> None:
-    """Put the answer, the README made from it, and its figures into the study's own folder."""
-    for name, path in figures.items():
+def store_of(study: Study, folder: Path, made: dict[str, Path]) -> None:
+    """Put the answer, the README made from it, and what it shows and leads to into the study's own folder."""
+    for name, path in made.items():
         shutil.copyfile(path, study.folder / name)
     if study.has_page:
         for name in ("answer.csv", "README.md"):

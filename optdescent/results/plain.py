@@ -128,7 +128,7 @@ def _slope_plain(slope: Slope) -> Plain:
         "per": unit.symbol,
         "cost_kg": _number(slope.cost * unit.factor, 4),
         "fuel_kg": _number(slope.fuel * unit.factor, 4),
-        "thrust_to_idle_nm": _number(slope.idle_distance * unit.factor / NAUTICAL_MILE, 4),
+        "thrust_to_idle_nm": _number(slope.idle_distance * unit.factor / NAUTICAL_MILE, 6),
     }
 
 

@@ -9,8 +9,18 @@ from typing import Any
 import pytest
 
 from optdescent.results.provenance import CAUTION
-from studies.declared import STUDIES, Command, Expectation, Study, all_studies
-from studies.page import Answer, missed, named_numbers, paths_expected, paths_of, picked, with_numbers
+from studies.declared import STUDIES, Command, Expectation, Small, Study, all_studies
+from studies.page import (
+    Answer,
+    in_full,
+    missed,
+    named_numbers,
+    one_by_one,
+    paths_expected,
+    paths_of,
+    picked,
+    with_numbers,
+)
 
 ANSWERS: dict[str, Any] = {
     "jet": {
@@ -25,20 +35,30 @@ def named(study: Study) -> str:
 
 
 def test_there_are_pages() -> None:
-    assert len(PAGES) >= 8
+    assert len(PAGES) >= 10
 
 
 @pytest.mark.parametrize("study", PAGES, ids=named)
 def test_a_readme_is_its_page_with_the_numbers_of_the_answer(study: Study) -> None:
     answer = Answer.from_csv(study.folder / "answer.csv")
     assert study.readme == with_numbers(study.page_text, answer), f"python -m studies {study.name} --write"
-    assert set(answer.numbers) == {*paths_of(study.page_text), *paths_expected(study.expected)}
+    in_page = paths_of(in_full(study.page_text, answer.count))
+    assert set(answer.numbers) == {*in_page, *paths_expected(one_by_one(study.expected, answer.count))}
 
 
 @pytest.mark.parametrize("study", PAGES, ids=named)
 def test_what_a_study_says_holds_of_its_stored_answer(study: Study) -> None:
     assert study.expected
     assert missed(study.expected, Answer.from_csv(study.folder / "answer.csv"), is_small=False) == []
+
+
+@pytest.mark.parametrize("study", PAGES, ids=named)
+def test_what_a_study_expects_can_fail(study: Study) -> None:
+    for one in study.expected:
+        assert one.left != one.right
+        assert (one.relation == "is missing") is (one.right is None)
+        assert (one.within > 0.0) is (one.relation == "near")
+        assert ("[#]" in one.left) is bool(one.each)
 
 
 @pytest.mark.parametrize("study", all_studies(), ids=named)
@@ -58,6 +78,21 @@ def test_every_study_has_a_reduced_size() -> None:
         labels = [command.label for command in study.commands]
         assert len(set(labels)) == len(labels)
         assert {*study.small.added, *study.small.left_out} <= set(labels)
+    assert all(study.is_run_small for study in PAGES)
+
+
+def test_a_command_at_reduced_size_loses_options_and_gains_arguments() -> None:
+    command = Command.of("optdescent corridor x.toml --distance-nm 10 --distance-nm 50 --speed-kt 210 -o out/far")
+    small = Small({"far": ("--distance-nm", "12")}, ("--distance-nm",), ())
+    assert small.reduced(command) == (
+        *("corridor", "x.toml", "--speed-kt", "210", "-o", "out/far"),
+        *("--distance-nm", "12"),
+    )
+
+
+def test_a_study_is_rebuilt_after_those_that_it_is_built_on() -> None:
+    names = [study.name for study in all_studies()]
+    assert names.index("derived_rule") < names.index("derived_or_library")
 
 
 def test_a_command_is_read_as_typed() -> None:
@@ -92,6 +127,35 @@ def test_a_number_that_is_not_there_is_told_at_full_size_and_dashed_at_reduced_s
         list(named_numbers(page, (), ANSWERS))
     answer = Answer(dict(named_numbers(page, (), ANSWERS, is_small=True)))
     assert with_numbers(page, answer) == "– kg"
+
+
+def test_what_is_said_of_each_entry_of_a_list_is_written_for_each(tmp_path: Path) -> None:
+    page = "| rule |\n<!-- each jet.rules -->\n| {jet.rules[#].rule} |\n<!-- end -->\n\nafter"
+    Answer(dict(named_numbers(page, (), ANSWERS))).to_csv(tmp_path / "answer.csv")
+    assert with_numbers(page, Answer.from_csv(tmp_path / "answer.csv")) == "| rule |\n| a |\n| b |\n\nafter"
+
+
+def test_what_is_expected_of_each_entry_is_looked_at_in_each() -> None:
+    light = Expectation("light", "jet.rules[#].fuel_kg", "below", 500.0, each="jet.rules")
+    answer = Answer(dict(named_numbers("", (light,), ANSWERS)))
+    (told,) = missed([light], answer, is_small=False)
+    assert "jet.rules[0].fuel_kg = 512.4" in told
+    with pytest.raises(LookupError):
+        list(named_numbers("", (light,), {"jet": {"rules": []}}))
+
+
+def test_a_flag_is_compared_with_a_flag_and_nothing_with_nothing() -> None:
+    answer = Answer({"yes": True, "no": False, "one": 1.0, "none": None})
+    for left, relation, right in (("yes", "is", True), ("one", "is", 1.0), ("none", "is missing", None)):
+        assert missed([Expectation("so", left, relation, right)], answer, is_small=False) == []
+    for left, relation, right in (
+        ("no", "is", True),
+        ("one", "is", True),
+        ("none", "is", False),
+        ("none", "is", "none"),
+        ("no", "is missing", None),
+    ):
+        assert missed([Expectation("not so", left, relation, right)], answer, is_small=False)
 
 
 def test_what_is_not_as_said_is_told() -> None:
