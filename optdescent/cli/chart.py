@@ -13,7 +13,7 @@ from optdescent.cli.say import guarded, say_json
 
 if TYPE_CHECKING:
     from optdescent.results.airframe import AirframeNumbers
-    from optdescent.results.stored import Stored
+    from optdescent.results.kinds import Stored
 
 _AIRFRAME = "airframe"
 

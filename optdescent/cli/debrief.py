@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optdescent.cli.asked import as_asked
 from optdescent.cli.options import common_options, debug_option, output_option
 from optdescent.cli.say import OPTIMUM_SECONDS, RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
@@ -121,9 +122,9 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(asked.scenario, settings)
-    rule = _rule(asked)
+    rule, rules = _rule(asked)
     read = read_recording(asked.recording, asked.columns or asked.recording.parent / "columns.toml", scenario)
-    flight = replace(read.flight, name=file_name(asked.recording.stem))
+    flight = as_asked(replace(read.flight, name=file_name(asked.recording.stem)), rules=rules)
     met = as_met(scenario, read) if asked.air is Air.RECORDING else Met(scenario, ())
     scenario = met.scenario
     wanted = _wanted(asked, flight)
@@ -169,9 +170,17 @@ def _optimum(scenario: Scenario, progress: Progress) -> tuple[Flight | None, tup
         return None, (f"without the optimum, which was not found: {lacking}",)
 
 
-def _rule(asked: _Asked) -> Rule:
+def _rule(asked: _Asked) -> tuple[Rule, str]:
+    """The rule that a perfect crew would go on by, and the text of its file.
+
+    Raises
+    ------
+    InputFault
+        The file has no rule of the name, or faults.
+    """
     from optdescent.inputs import Fault, InputFault
     from optdescent.rules import read_rules
+    from optdescent.rules.read import rules_text
 
     beside = asked.scenario.parent / "rules.toml"
     source = asked.rules or (beside if beside.exists() else Path("library"))
@@ -179,7 +188,7 @@ def _rule(asked: _Asked) -> Rule:
     name = asked.rule or next(iter(rules))
     if name not in rules:
         raise InputFault([Fault("--rule", "", f"got {name!r}", ", ".join(rules))])
-    return rules[name]
+    return rules[name], rules_text(source)
 
 
 def _wanted(asked: _Asked, flight: Flight) -> list[tuple[float, Action]]:

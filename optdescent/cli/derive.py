@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optdescent.cli.asked import command_line
 from optdescent.cli.options import debug_option, json_option, output_option
 from optdescent.cli.say import CONFLICT, WRITING_SECONDS, Progress, cores, guarded, say_json
 
@@ -72,6 +73,7 @@ def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], workers: in
     from optdescent.results import Provenance
     from optdescent.results.front import front_plain
     from optdescent.rules import read_rules
+    from optdescent.rules.read import rules_text
     from optdescent.study import Study
 
     study = Study.from_toml(path, settings)
@@ -79,7 +81,8 @@ def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], workers: in
     check_output(output)
     declared = study.derive or DeriveDeclaration()
     progress = Progress(_weights(declared, len(library.rules), workers))
-    provenance = Provenance(study.title, study.text, study.digest, of="study")
+    texts = command_line(), rules_text(rules_file)
+    provenance = Provenance(study.title, study.text, study.digest, "study", *texts)
     found = search(study.asked, declared, library, provenance, str(path), workers, progress)
     progress("writing rules, tables and figure")
     files = _written(found, output)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from optdescent.cli.asked import as_asked
 from optdescent.cli.options import debug_option, json_option, output_option
 from optdescent.cli.say import WRITING_SECONDS, Progress, guarded, say_json
 
@@ -113,6 +115,7 @@ def _identify(
     progress = Progress([_FIT_SECONDS * len(flights), WRITING_SECONDS])
     progress("fitting")
     found = find(flights, airframe, name, scenario, fixed, method)
+    found = replace(found, fit=as_asked(found.fit))
     progress("writing tables and figures")
     files = _written(found, output)
     if as_json:

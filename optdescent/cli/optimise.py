@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from optdescent.cli.asked import as_asked
 from optdescent.cli.options import common_options, scenario_argument
 from optdescent.cli.say import OPTIMUM_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
@@ -30,7 +31,7 @@ def _optimise(path: Path, output: Path, settings: tuple[str, ...], as_json: bool
     scenario = Scenario.from_toml(path, settings)
     check_output(output)
     progress = Progress([*OPTIMUM_SECONDS, WRITING_SECONDS])
-    flight = find(scenario, progress)
+    flight = as_asked(find(scenario, progress))
     progress("writing the flight and figures")
     files = [*write_flights((flight,), output), *write_figures((flight,), output)]
     plain: Plain = {**optimum_plain(flight), "files": [str(file) for file in files]}

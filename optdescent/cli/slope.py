@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from optdescent.cli.asked import as_asked
 from optdescent.cli.options import debug_option, json_option, output_option
 from optdescent.cli.say import guarded, say_json
 
@@ -75,7 +76,7 @@ def _slope(
     from optdescent.results.slope import room_plain, slope_csv, slope_plain, stretches_plain
 
     airframe = read_airframe(source)
-    found = slope_chart(airframe, _asked(airframe, path, masses, tailwinds))
+    found = as_asked(slope_chart(airframe, _asked(airframe, path, masses, tailwinds)))
     check_output(output)
     figure = draw(found)
     files = [output / name for name in ("slope.nc", "slope.csv", "stretches.csv", "room.csv")]

@@ -10,6 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.figures.pen import Array
+from optdescent.figures.text import capital
 from optdescent.results import Provenance
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.over_conditions import OverConditions
@@ -68,13 +69,6 @@ class Cases:
         raise InputFault([Fault("axis", "", repr(name), ", ".join(driver.name for driver in self.drivers))])
 
 
-def words_of(key: str, unit: Unit) -> str:
-    """A key of a scenario file in words [-], without the suffix of its unit."""
-    bare = key.removesuffix(f"_{unit.suffix}") if unit.suffix else key.removesuffix(".kind").removesuffix(" kind")
-    said = bare.replace(".", " ").replace("_", " ")
-    return said[:1].upper() + said[1:]
-
-
 def cases_of(found: OverConditions | Swept) -> Cases:
     """Cases of a result.
 
@@ -91,9 +85,11 @@ def _of_conditions(found: OverConditions) -> Cases:
     drivers: list[Driver] = []
     for name, own in cases.data_vars.items():
         if str(name).startswith(_LEVEL):
-            unit = next(unit for unit in UNITS.values() if unit.symbol == own.attrs["unit_in_file"])
-            words = words_of(str(own.attrs["long_name"]), unit)
-            drivers.append(Driver(str(name).removeprefix(_LEVEL), words, unit, np.asarray(own.to_numpy())))
+            symbol, bare = own.attrs.get("unit_in_file"), str(name).removeprefix(_LEVEL)
+            unit = next((unit for unit in UNITS.values() if unit.symbol == symbol), UNITS[""])
+            drivers.append(
+                Driver(bare, capital(str(own.attrs.get("long_name", bare))), unit, np.asarray(own.to_numpy()))
+            )
     shares = table["miss_share"].transpose("rule", "driver")
     summed = dict(zip((str(name) for name in shares["driver"].to_numpy()), np.nansum(shares, axis=0), strict=True))
     return Cases(
@@ -131,7 +127,7 @@ def driver_of(dataset: xr.Dataset, name: str, dims: tuple[str, ...], shape: tupl
     if own.dims[0] in dims and own.dims[0] == name:
         beside = [shape[dims.index(name)] if dim == name else 1 for dim in dims]
         levels = np.broadcast_to(levels.reshape(beside), shape)
-    return Driver(name, words_of(str(own.attrs.get("long_name", name)), UNITS[""]), unit, levels.ravel())
+    return Driver(name, capital(str(own.attrs.get("long_name", name))), unit, levels.ravel())
 
 
 def unit_of(udunits: str) -> Unit:

@@ -16,7 +16,6 @@ from optdescent.results import Flight
 from optdescent.results.schema import COLUMNS
 
 ENERGY = "specific_energy_height"
-NEEDS = ("distance_to_go", ENERGY)
 
 
 def energy(flights: tuple[Flight, ...], page: Page) -> Figure:
@@ -27,7 +26,7 @@ def energy(flights: tuple[Flight, ...], page: Page) -> Figure:
     InputFault
         No flight, too many, a flight without the columns drawn, or a page too small for the labels.
     """
-    require("energy", flights, NEEDS)
+    require("energy", flights, ENERGY)
     with styled():
         styles = series_styles(flights)
         first = flights[0].name

@@ -19,7 +19,6 @@ from optdescent.results.marks import HoldMark, WindowMark
 from optdescent.units import DEGREE, FOOT, KNOT, NAUTICAL_MILE
 
 HEIGHT = "height_above_threshold"
-NEEDS = ("distance_to_go", HEIGHT, "rule_height", "gear")
 NOTE = (
     "Heavy lines: flown. Thin lines of the same colour: what the rule asks for. Brackets: windows. "
     "Filled triangles: top of descent. Filled squares: gear down."
@@ -34,7 +33,7 @@ def height(flights: tuple[Flight, ...], page: Page) -> Figure:
     InputFault
         No flight, too many, a flight without the columns drawn, or a page too small for the labels.
     """
-    require("height", flights, NEEDS)
+    require("height", flights, HEIGHT)
     with styled():
         styles = series_styles(flights)
         frame = sheet(page, flights, "Height along the descent", NOTE)

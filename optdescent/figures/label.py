@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, minimum_filter
 
 from optdescent.figures.pen import Array, letters
-from optdescent.figures.style import SeriesStyle
+from optdescent.figures.style import QUIET, SeriesStyle
 from optdescent.figures.text import width
 from optdescent.results.files import Fault, InputFault
 
@@ -52,11 +52,6 @@ class Request:
     sample: SeriesStyle | None
     size: float
     stroke: float
-
-    @property
-    def ink(self) -> str:
-        """Colour of the leader: that of the line it leads to."""
-        return self.sample.colour if self.sample else self.colour
 
     @property
     def lead(self) -> float:
@@ -153,13 +148,16 @@ class Labels:
         return ends[((ends >= 0.0) & (ends <= area)).all(axis=1)]
 
     def _draw(self, request: Request, place: Placed) -> None:
-        """Draw a label, its piece of line and its leader; their places are fixed in the axes from here on."""
+        """Draw a label, its piece of line and its leader; their places are fixed in the axes from here on.
+
+        The leader is grey: in the colour of a flight it would look like a line of it.
+        """
         area = self._area()
         places = Affine2D().scale(1.0 / float(area[0]), 1.0 / float(area[1])) + self.axes.transAxes
         middle = place.y + 0.5 * request.extent[1]
         if place.leader is not None:
             x, y = place.leader[[0, -1]].T
-            self.axes.add_line(Line2D(x, y, color=request.ink, linewidth=0.4, transform=places, zorder=2.5))
+            self.axes.add_line(Line2D(x, y, color=QUIET, linewidth=0.4, transform=places, zorder=2.5))
         if request.sample is not None:
             piece = request.sample.piece(place.x, middle, request.lead, self.stroke)
             piece.set(transform=places, zorder=5.0)

@@ -15,7 +15,7 @@ from optdescent.figures.front import front
 from optdescent.figures.height import height
 from optdescent.figures.idle import idle
 from optdescent.figures.last_action import last_action
-from optdescent.figures.margins import ONCE_NEEDS, OVER_NEEDS, margins, margins_once
+from optdescent.figures.margins import margins, margins_once
 from optdescent.figures.operating_speeds import operating_speeds
 from optdescent.figures.page import Page
 from optdescent.figures.polar import polar
@@ -27,17 +27,16 @@ from optdescent.figures.speed import speed
 from optdescent.figures.wind import has_bands, wind
 from optdescent.results import Fit, Flight, Kind
 from optdescent.results.airframe import AirframeNumbers
-from optdescent.results.corridor import CORRIDOR_COLUMNS, Corridor
+from optdescent.results.corridor import Corridor
 from optdescent.results.debrief import Debrief
 from optdescent.results.files import Fault, InputFault
-from optdescent.results.fit import FIT_COLUMNS
-from optdescent.results.front import FRONT_COLUMNS, Front
+from optdescent.results.front import Front
+from optdescent.results.kinds import Stored, faults_of
 from optdescent.results.last_action import LastActions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
-from optdescent.results.rule_sheet import RULE_SHEET_COLUMNS, RuleSheet
-from optdescent.results.slope import SLOPE_COLUMNS, SlopeChart
-from optdescent.results.stored import Stored
+from optdescent.results.rule_sheet import RuleSheet
+from optdescent.results.slope import SlopeChart
 from optdescent.results.sweep import Swept
 
 
@@ -52,11 +51,10 @@ class Choice:
 
 @dataclass(frozen=True)
 class _Drawing:
-    """A figure, the parts of a choice that it takes, and the variables that a result must have for it."""
+    """A figure, and the parts of a choice that it takes."""
 
     draw: Callable[[Page, Choice], Figure]
     takes: tuple[str, ...] = ()
-    needs: tuple[str, ...] = ()
 
 
 def figures_of(results: tuple[Stored | AirframeNumbers, ...]) -> tuple[str, ...]:
@@ -90,10 +88,8 @@ def draw_stored(
         for part in given
         if part not in own.takes
     ]
-    known = set[str]().union(*(_variables(one) for one in results))
-    faults += [
-        Fault(said(results), need, "is missing", f"what figure {name} draws") for need in own.needs if need not in known
-    ]
+    for one in results:
+        faults += () if isinstance(one, AirframeNumbers | Flight) else faults_of(one, said((one,)))
     if faults:
         raise InputFault(faults)
     return own.draw(page, wanted)
@@ -142,17 +138,14 @@ def _of_one(result: Stored | AirframeNumbers) -> Mapping[str, _Drawing]:
             }
         case OverConditions():
             return {
-                "margins": _Drawing(lambda page, own: margins(result, page, own.rules), ("rules",), OVER_NEEDS),
+                "margins": _Drawing(lambda page, own: margins(result, page, own.rules), ("rules",)),
                 "rule-map": _Drawing(
                     lambda page, own: rule_map(result, page, own.axes, own.rules),
                     ("axes", "rules"),
-                    ("stable", "miss_share"),
                 ),
             }
         case Margins():
-            return {
-                "margins": _Drawing(lambda page, own: margins_once(result, page, own.rules), ("rules",), ONCE_NEEDS)
-            }
+            return {"margins": _Drawing(lambda page, own: margins_once(result, page, own.rules), ("rules",))}
         case Swept():
             return _of_sweep(result)
         case Debrief():
@@ -171,15 +164,15 @@ def _of_numbers(result: Stored) -> Mapping[str, _Drawing]:
     """
     match result:
         case Corridor():
-            return {"corridor": _Drawing(lambda page, _: corridor(result, page), needs=tuple(CORRIDOR_COLUMNS))}
+            return {"corridor": _Drawing(lambda page, _: corridor(result, page))}
         case SlopeChart():
-            return {"slope": _Drawing(lambda page, _: slope(result, page), needs=tuple(SLOPE_COLUMNS))}
+            return {"slope": _Drawing(lambda page, _: slope(result, page))}
         case Front():
-            return {"front": _Drawing(lambda page, _: front(result, page), needs=tuple(FRONT_COLUMNS))}
+            return {"front": _Drawing(lambda page, _: front(result, page))}
         case Fit():
-            return {"fit": _Drawing(lambda page, _: fit(result, page), needs=tuple(FIT_COLUMNS))}
+            return {"fit": _Drawing(lambda page, _: fit(result, page))}
         case RuleSheet():
-            return {"rule-sheet": _Drawing(lambda page, _: rule_sheet(result, page), needs=tuple(RULE_SHEET_COLUMNS))}
+            return {"rule-sheet": _Drawing(lambda page, _: rule_sheet(result, page))}
         case _:
             raise InputFault([Fault("figure", "", f"{said((result,))} alone", "the flights they are of, too")])
 
@@ -187,7 +180,7 @@ def _of_numbers(result: Stored) -> Mapping[str, _Drawing]:
 def _of_debrief(result: Debrief) -> Mapping[str, _Drawing]:
     flights = (result.flight, *result.others)
     found = {
-        "debrief": _Drawing(lambda page, _: debrief(result, page), needs=("energy_to_spare",)),
+        "debrief": _Drawing(lambda page, _: debrief(result, page)),
         "energy": _Drawing(lambda page, _: energy(flights, page)),
     }
     if result.last.actions:
@@ -228,18 +221,3 @@ _WORDS: Mapping[type, str] = {
     Debrief: "a debrief",
     tuple: "last useful points",
 }
-
-
-def _variables(result: Stored | AirframeNumbers) -> set[str]:
-    """Names of the variables of a result."""
-    match result:
-        case OverConditions():
-            return {str(name) for name in (*result.table.variables, *result.cases.variables)}
-        case Margins() | Front():
-            return {str(name) for name in result.table.variables}
-        case tuple():
-            return set()
-        case Debrief():
-            return {str(name) for name in result.points.variables}
-        case _:
-            return {str(name) for name in result.dataset.variables}

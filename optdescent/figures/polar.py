@@ -10,6 +10,7 @@ from optdescent.figures.label import Labels
 from optdescent.figures.page import Page, sheet_of
 from optdescent.figures.pen import line
 from optdescent.figures.style import INK, SeriesStyle, styled
+from optdescent.figures.text import capital
 from optdescent.results.airframe import AIRFRAME_COLUMNS, AirframeNumbers
 
 NOTE = (
@@ -36,7 +37,7 @@ def polar(numbers: AirframeNumbers, page: Page) -> Figure:
         frame = sheet_of(page, (numbers.provenance,), "Drag polar by configuration", NOTE)
         across, up = (AIRFRAME_COLUMNS[name].label for name in ("drag_coefficient", "lift_coefficient"))
         most = float(np.nanmax(drag)), float(lift[-1])
-        cell = Cell("", _capital(across), _capital(up), 0.0, 1.04 * most[0], 0.0, 1.04 * most[1])
+        cell = Cell("", capital(across), capital(up), 0.0, 1.04 * most[0], 0.0, 1.04 * most[1])
         (axes,) = grid(frame, (cell,), 1, "0.00")
         labels = Labels(axes, page.stroke)
         best, at = numbers.charted("best_lift_over_drag"), numbers.charted("best_lift_coefficient")
@@ -56,7 +57,3 @@ def polar(numbers: AirframeNumbers, page: Page) -> Figure:
             labels.name(text, x, y, INK, page.value.small, style)
         labels.settle()
         return frame.figure
-
-
-def _capital(label: str) -> str:
-    return label[:1].upper() + label[1:]

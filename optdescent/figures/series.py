@@ -11,23 +11,25 @@ from optdescent.figures.pen import Array, line
 from optdescent.figures.style import INK, OPTIMUM_STYLE, SeriesStyle
 from optdescent.results import Flight
 from optdescent.results.files import Fault, InputFault
+from optdescent.results.kinds import faults_of
 
 
-def require(figure: str, flights: tuple[Flight, ...], columns: tuple[str, ...]) -> None:
-    """Refuse flights that a figure cannot draw.
+def require(figure: str, flights: tuple[Flight, ...], column: str) -> None:
+    """Refuse flights that a figure of a column [SI] cannot draw.
 
     Raises
     ------
     InputFault
-        No flight, or a flight without a column or with fewer than two points; every fault is named.
+        No flight, or a flight that lacks what every flight must hold or does not know the column anywhere; every fault
+        is named.
     """
     faults = [] if flights else [Fault(f"figure {figure}", "", "no flight", "at least one flight")]
     for flight in flights:
         where = f"flight {flight.name}"
-        missing = [name for name in columns if name not in flight.dataset.variables]
-        faults += [Fault(where, name, "is missing", f"the columns that figure {figure} draws") for name in missing]
-        if not missing and flight.dataset.sizes.get("point", 0) < 2:
-            faults.append(Fault(where, "point", "fewer than two points", "two points or more"))
+        own = faults_of(flight, where)
+        if not own and not np.isfinite(flight.column(column)).any():
+            own = [Fault(where, column, "is not known anywhere", f"a number, which figure {figure} draws")]
+        faults += own
     if faults:
         raise InputFault(faults)
 

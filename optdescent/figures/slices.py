@@ -17,6 +17,7 @@ from optdescent.figures.page import Page, sheet_of
 from optdescent.figures.panel import number
 from optdescent.figures.pen import Array, line
 from optdescent.figures.style import INK, OTHER_STYLES, SeriesStyle, styled
+from optdescent.figures.text import capital
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.sweep import CHARTED, Swept
 from optdescent.units import UNITS, Unit
@@ -85,7 +86,7 @@ def slices(
     sides = _sides(found, values, axes, rules)
     across, lines, panels, fixed = _parts(values, sides, axes)
     unit = _unit(values)
-    label = f"{_capital(str(values.attrs.get('long_name', values.name)))}{f' [{unit.symbol}]' if unit.symbol else ''}"
+    label = f"{capital(str(values.attrs.get('long_name', values.name)))}{f' [{unit.symbol}]' if unit.symbol else ''}"
     with styled():
         by = f"Lines: {_said(lines)}. " if lines else ""
         told = " ".join(f"{side.words}: {side.said(side.places[0])}." for side in fixed)
@@ -268,7 +269,3 @@ def _panel(axes: Axes, x: Array, own: xr.DataArray, sides: tuple[_Side, _Side | 
     for text, at, y, style in drawn:
         labels.name(text, at, y, INK, page.value.small, style)
     labels.settle()
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

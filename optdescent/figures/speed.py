@@ -11,7 +11,6 @@ from optdescent.figures.page import Page, sheet
 from optdescent.figures.panel import Row, axis_label, charted, fit, panels, spans
 from optdescent.figures.pen import line
 from optdescent.figures.series import draw_bracket, draw_series, require
-from optdescent.figures.strip import NEEDS as STRIP_NEEDS
 from optdescent.figures.strip import WIDEST, draw_strip
 from optdescent.figures.style import INK, SeriesStyle, series_styles, styled
 from optdescent.results import Flight
@@ -19,7 +18,6 @@ from optdescent.results.marks import WindowMark
 from optdescent.units import KNOT, NAUTICAL_MILE
 
 SPEED = "calibrated_airspeed"
-NEEDS = ("distance_to_go", SPEED, "rule_speed", "limit_speed", *STRIP_NEEDS)
 LIMIT_DASH = (1.0, 2.0)
 NOTE = (
     "Heavy lines: flown. Thin lines of the same colour: what the rule plans. Dotted lines: largest speed allowed. "
@@ -35,7 +33,7 @@ def speed(flights: tuple[Flight, ...], page: Page) -> Figure:
     InputFault
         No flight, too many, a flight without the columns drawn, or a page too small for the labels.
     """
-    require("speed", flights, NEEDS)
+    require("speed", flights, SPEED)
     with styled():
         styles = series_styles(flights)
         frame = sheet(page, flights, "Speed and configuration along the descent", NOTE)

@@ -17,12 +17,16 @@ _LONG = 120
 _HEADINGS = (Heading("key", "key", is_text=True), Heading("value", "value, in SI units", is_text=True))
 
 
-def asked_html(own: Provenance) -> Markup:
-    """What was asked: in short, then folded every value that is set, in SI, and the text that the digest is of."""
+def asked_html(own: Provenance, beside: tuple[tuple[str, str], ...] = ()) -> Markup:
+    """What was asked: in short, then folded every value that is set, in SI, and the text that the digest is of.
+
+    `beside` are further texts that were read, each after what it is.
+    """
     title = tag("h3", {"dir": "auto"}, text(own.title))
     digest = tag("p", {"class": "quiet"}, text(f"{own.of.capitalize()} {own.scenario_digest}."))
+    read = tuple((f"{what}: the text of the file that was read", words) for what, words in beside)
     if not own.scenario_text:
-        return joined([title, digest, paragraph("Its text is not stored with these results.")])
+        return joined([title, digest, paragraph("Its text is not stored with these results."), *_texts(read)])
     values = _values(own.scenario_text)
     short = _short(values)
     listed = [(key, value) for key, value in values.items() if not key.startswith("airframe.")]
@@ -34,12 +38,16 @@ def asked_html(own: Provenance) -> Markup:
             paragraph(short) if short else NOTHING,
             digest,
             _folded(f"The {len(rows)} values that are set", table_html(inputs)) if rows else NOTHING,
-            _folded(
-                "Full text as stored, airframe and wind included, in SI units",
-                tag("pre", {"tabindex": "0"}, tag("code", {}, text(own.scenario_text))),
-            ),
+            *_texts((("Full text as stored, airframe and wind included, in SI units", own.scenario_text),)),
+            *_texts(read),
         ]
     )
+
+
+def _texts(named: tuple[tuple[str, str], ...]) -> Iterator[Markup]:
+    """Texts as they are stored, each folded under what it is."""
+    for summary, words in named:
+        yield _folded(summary, tag("pre", {"tabindex": "0"}, tag("code", {}, text(words))))
 
 
 def _folded(summary: str, inside: Markup) -> Markup:

@@ -1,4 +1,4 @@
-"""What a report is made from: stored results, what each is, and that nothing a report shows of them is missing."""
+"""What a report is made from: stored results, and what each is."""
 
 from __future__ import annotations
 
@@ -7,21 +7,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from optdescent.figures.energy import NEEDS as ENERGY_NEEDS
-from optdescent.figures.height import NEEDS as HEIGHT_NEEDS
-from optdescent.figures.speed import NEEDS as SPEED_NEEDS
 from optdescent.results import Fit, Flight, Provenance
-from optdescent.results.corridor import CORRIDOR_COLUMNS, Corridor
+from optdescent.results.corridor import Corridor
 from optdescent.results.debrief import Debrief
 from optdescent.results.files import Fault, InputFault
-from optdescent.results.fit import FIT_COLUMNS
-from optdescent.results.front import FRONT_COLUMNS, Front
-from optdescent.results.margins import MARGIN_COLUMNS, Margins
+from optdescent.results.front import Front
+from optdescent.results.kinds import Stored
+from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
-from optdescent.results.rule_sheet import RULE_SHEET_COLUMNS, RuleSheet
-from optdescent.results.slope import DIMENSIONS as SLOPE_VARIABLES
+from optdescent.results.rule_sheet import RuleSheet
 from optdescent.results.slope import SlopeChart
-from optdescent.results.stored import Stored, read_stored
+from optdescent.results.stored import read_stored
 from optdescent.results.sweep import Swept
 
 LAST_USEFUL = "last_useful.csv"
@@ -56,7 +52,7 @@ def read_given(paths: Sequence[Path]) -> tuple[Given, ...]:
     Raises
     ------
     InputFault
-        Every file that there is not, that is no result, that lacks a variable, or that is given twice.
+        Every file that there is not, that is no result, that lacks what its kind must hold, or that is given twice.
     """
     faults: list[Fault] = []
     found: list[Given] = []
@@ -64,9 +60,7 @@ def read_given(paths: Sequence[Path]) -> tuple[Given, ...]:
         for file in _files(path, faults):
             try:
                 held = read_stored(file)
-                one = Given(file, _what(held), _digest(file), held)
-                faults += _missing(one)
-                found.append(one)
+                found.append(Given(file, _what(held), _digest(file), held))
             except InputFault as fault:
                 faults += fault.faults
     faults += _given_twice(found)
@@ -124,42 +118,7 @@ _KINDS: dict[type, str] = {
     tuple: "last useful points",
 }
 """What a result is in a word or two; of a flight its own kind stands with it."""
-_OF_CONDITIONS = (
-    *("flown", "stable_share", "stable_share_low", "stable_share_high", "limits_kept_share", "gate_energy_median"),
-    *("gate_energy_high", "brake_distance_mean", "thrust_distance_mean", "compared", "fuel_above_optimum_mean"),
-    *("breaking_radius", "miss_share", "breaking", "most_common_reason", "not_flown"),
-)
-_NEEDS: dict[type, tuple[str, ...]] = {
-    Flight: tuple(dict.fromkeys((*HEIGHT_NEEDS, *SPEED_NEEDS, *ENERGY_NEEDS))),
-    Margins: (*MARGIN_COLUMNS, "gate_reasons", "breaches"),
-    OverConditions: _OF_CONDITIONS,
-    Corridor: (*CORRIDOR_COLUMNS, "devices", "distance_to_go", "speed"),
-    SlopeChart: (*SLOPE_VARIABLES, "configuration", "step"),
-    Front: (*FRONT_COLUMNS, "rule_title", "rule_source"),
-    Fit: (*FIT_COLUMNS, "sentence", "recording"),
-    RuleSheet: (*RULE_SHEET_COLUMNS, "wind"),
-    Swept: ("status", "reason"),
-    Debrief: ("devices", "energy_to_spare"),
-}
-"""What tables and figures of a report cannot do without."""
 
 
 def _what(held: Stored) -> str:
     return f"flight ({held.kind.value})" if isinstance(held, Flight) else _KINDS[type(held)]
-
-
-def _missing(one: Given) -> list[Fault]:
-    """A fault for each variable that the report shows and the file does not have."""
-    match one.held:
-        case tuple():
-            return []
-        case Margins() | OverConditions() | Front():
-            variables = one.held.table.variables
-        case Debrief():
-            variables = one.held.points.variables
-        case _:
-            variables = one.held.dataset.variables
-    allowed = f"what a file of this kind has ({one.what})"
-    return [
-        Fault(str(one.file), name, "is missing", allowed) for name in _NEEDS[type(one.held)] if name not in variables
-    ]

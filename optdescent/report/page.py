@@ -22,7 +22,7 @@ from optdescent.report.template import (
     tag,
     text,
 )
-from optdescent.report.words import answers, cautions, commands, made_with, methods
+from optdescent.report.words import again, answers, cautions, commands, made_with, methods
 from optdescent.results import CAUTION, Flight, Kind, Provenance
 from optdescent.results.files import replacing, write_text
 from optdescent.results.tables import Form, Heading, Table, one_line, table_text
@@ -64,6 +64,12 @@ class Report:
             if own.scenario_digest not in known or not known[own.scenario_digest].scenario_text:
                 known[own.scenario_digest] = own
         return tuple(known.values())
+
+    def beside(self, asked: Provenance) -> tuple[tuple[str, str], ...]:
+        """What the texts that were read beside one that was asked are, and the texts, each once."""
+        same = [own for one in self.given if (own := one.provenance).scenario_digest == asked.scenario_digest]
+        found = [("Rules", own.rules) for own in same] + [("Conditions", own.conditions) for own in same]
+        return tuple(dict.fromkeys((what, words) for what, words in found if words))
 
 
 def compose(given: tuple[Given, ...], title: str = "") -> Report:
@@ -129,7 +135,7 @@ def page_html(report: Report) -> Markup:
         "main",
         {"id": "main"},
         section("answer", "Answer", tag("ul", {"class": "answers"}, *said)),
-        section("asked", "What was asked", joined(asked_html(own) for own in report.provenances)),
+        section("asked", "What was asked", joined(asked_html(own, report.beside(own)) for own in report.provenances)),
         pictures_section(report.pictures),
         section("tables", "Tables", paragraph("Press a heading to sort by it."), joined(tables)),
         section("method", "Method", joined(paragraph(sentence) for sentence in methods(report.given))),
@@ -156,10 +162,6 @@ def _certificate(report: Report) -> Markup:
 
 def _again(report: Report) -> tuple[Markup, ...]:
     lines = "\n".join(commands(report.given))
-    told = (
-        "The inputs are above in full. A scenario, study or airframe file is the one meant if `optdescent check` shows "
-        "the digest named there. These commands, with the same version, give the same results and this page:"
-    )
     heads = (
         Heading("file", "file", is_text=True),
         Heading("what", "what it holds", is_text=True),
@@ -171,4 +173,8 @@ def _again(report: Report) -> tuple[Markup, ...]:
         for one in report.given
     ]
     files = Table("files", "Files that this page was made from", heads, tuple(rows))
-    return paragraph(told), tag("pre", {"tabindex": "0"}, tag("code", {}, text(lines))), table_html(files)
+    return (
+        paragraph(again(report.given)),
+        tag("pre", {"tabindex": "0"}, tag("code", {}, text(lines))),
+        table_html(files),
+    )

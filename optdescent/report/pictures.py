@@ -15,8 +15,8 @@ from optdescent.report.template import Markup, bullets, joined, section, sliding
 from optdescent.results import Flight, Kind, Provenance
 from optdescent.results.debrief import Debrief
 from optdescent.results.files import InputFault
+from optdescent.results.kinds import Stored
 from optdescent.results.last_action import LastActions
-from optdescent.results.stored import Stored
 from optdescent.results.tables import one_line
 from optdescent.units import NAUTICAL_MILE
 

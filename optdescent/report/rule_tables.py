@@ -114,7 +114,10 @@ def condition_tables(found: OverConditions) -> tuple[Table, ...]:
         Heading("not_flown", "not flown", is_text=True),
     )
     drivers = texts(table, "driver")
-    explained = (RULE, *(Heading(f"miss_share_{name}", name.replace("_", " "), PERCENT) for name in drivers))
+    levels = {str(name).removeprefix("level_"): own.attrs for name, own in found.cases.data_vars.items()}
+    words = [str(levels.get(name, {}).get("long_name", name)) for name in drivers]
+    shared = (Heading(f"miss_share_{name}", said, PERCENT) for name, said in zip(drivers, words, strict=True))
+    explained = (RULE, *shared)
     rows: list[tuple[Value, ...]] = []
     broken: list[tuple[Value, ...]] = []
     shares: list[tuple[Value, ...]] = []

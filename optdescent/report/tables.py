@@ -14,11 +14,11 @@ from optdescent.results import Fit, Flight
 from optdescent.results.corridor import Corridor
 from optdescent.results.debrief import Debrief
 from optdescent.results.front import Front
+from optdescent.results.kinds import Alone
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
 from optdescent.results.rule_sheet import RuleSheet
 from optdescent.results.slope import SlopeChart
-from optdescent.results.stored import Alone
 from optdescent.results.sweep import Swept
 from optdescent.results.tables import Table
 

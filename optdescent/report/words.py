@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 from collections.abc import Iterator
 from typing import assert_never
 
@@ -117,10 +118,13 @@ def _over(over: OverConditions) -> Iterator[str]:
             yield f"{name}: {own['not_flown'].item()}"
             continue
         above = number(own, "fuel_above_optimum_mean")
-        fuel = "" if math.isnan(above) else f"; {above:+.0f} kg to the optimum (mean of stable flights compared)"
+        ends = [number(own, f"fuel_above_optimum_mean_{end}") for end in ("low", "high")]
+        sure = "" if math.isnan(sum(ends)) else ", 95 % interval {:+.0f} to {:+.0f} kg".format(*ends)
+        mean = f"mean of {number(own, 'compared'):.0f} conditions{sure}"
+        fuel = "" if math.isnan(above) else f"; {above:+.0f} kg to the optimum ({mean})"
         count = f"{number(own, 'flown'):.0f}"
-        interval = f"95 % interval {low:.1f} to {high:.1f} %"
-        yield f"{name}: stable at the gate in {share:.1f} % of {count} conditions ({interval}){fuel}."
+        interval = "" if math.isnan(low + high) else f" (95 % interval {low:.1f} to {high:.1f} %)"
+        yield f"{name}: stable at the gate in {share:.1f} % of {count} conditions{interval}{fuel}."
         yield f"{name}, what breaks it: {own['breaking'].item()}."
 
 
@@ -172,8 +176,8 @@ _METHODS: dict[type, str] = {
     "is searched outwards from the middle of the conditions, in spreads of each driver. Fuel is compared with the "
     "optimum of the same condition.",
     Corridor: "The corridor is worked out backwards from the gate at idle: heights from which it can still be met with "
-    "each set of drag devices. Speed never rises on the way, and windows and hold-downs are left out. The highest "
-    "descents are flown again to check them.",
+    "each set of drag devices. Once it has begun to fall for the gate speed does not rise; windows and hold-downs are "
+    "left out. Each height told is one from which the descent was flown and kept.",
     SlopeChart: "The slope chart balances drag, idle thrust and weight on a straight path in standard air.",
     Front: "Rules are searched in one set of conditions, judged and chosen in a second, and what is predicted is "
     "tested in a third.",
@@ -252,34 +256,28 @@ def _of_one_flight(flight: Flight) -> Iterator[str]:
         yield f"{flight.name}, read with a doubt: {warning}"
 
 
-_FLIGHT_COMMANDS = {
-    Kind.OPTIMUM: "optdescent optimise scenario.toml -o out",
-    Kind.RULE: "optdescent margins scenario.toml -o out",
-    Kind.RECORDING: "optdescent debrief recording.csv --scenario scenario.toml -o out",
-}
-_COMMANDS: dict[type, str] = {
-    Margins: "optdescent margins scenario.toml -o out",
-    OverConditions: "optdescent margins scenario.toml --conditions conditions.toml -o out",
-    Corridor: "optdescent corridor scenario.toml -o out",
-    SlopeChart: "optdescent slope airframe.toml -o out",
-    Front: "optdescent derive study.toml -o out",
-    Debrief: _FLIGHT_COMMANDS[Kind.RECORDING],
-    Swept: "optdescent sweep study.toml -o out.zarr",
-    tuple: "optdescent corridor scenario.toml -o out",
-}
-
-
 def commands(given: tuple[Given, ...]) -> list[str]:
-    """Commands that lead to the same results and to this page, in order."""
-    told = ["optdescent --version", "optdescent check scenario.toml"]
-    for one in given:
-        if isinstance(one.held, Flight):
-            told.append(_FLIGHT_COMMANDS[one.held.kind])
-        elif type(one.held) in _COMMANDS:
-            told.append(_COMMANDS[type(one.held)])
-    if _COMMANDS[Margins] in told:  # which finds the optimum too
-        told = [command for command in told if command != _FLIGHT_COMMANDS[Kind.OPTIMUM]]
-    return [*dict.fromkeys(told), f"optdescent report {' '.join(one.file.name for one in given)} -o out"]
+    """Commands that these results were made with, each once, and the one that made this page of them."""
+    told = ["optdescent --version", *(one.provenance.command for one in given if one.provenance.command)]
+    return [*dict.fromkeys(told), shlex.join(["optdescent", "report", *(one.file.name for one in given), "-o", "out"])]
+
+
+def again(given: tuple[Given, ...]) -> str:
+    """What the commands are, and what is not stored with the results."""
+    told = [
+        "The commands below, as they were typed, made the results; with the same version and the same files they give "
+        "the same results and this page. A scenario, study or airframe file is the one meant if `optdescent check` "
+        "shows the digest named above."
+    ]
+    bare = [one.file.name for one in given if not one.provenance.command]
+    if bare:
+        told.append(f"No command is stored with {', '.join(bare)}.")
+    asked = {one.provenance.scenario_digest: "" for one in given}
+    asked |= {one.provenance.scenario_digest: "text" for one in given if one.provenance.scenario_text}
+    missing = [digest for digest, known in asked.items() if not known]
+    if missing:
+        told.append(f"The text of what was asked is not stored for {', '.join(missing)}.")
+    return " ".join(told)
 
 
 def made_with() -> str:

@@ -17,6 +17,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import read_result, write_netcdf, write_text
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
+from optdescent.results.rounding import as_data
 from optdescent.results.schema import Column
 
 Array = NDArray[np.float64]
@@ -222,9 +223,6 @@ class Front:
             raise InputFault([Fault(str(path), "", told, "front.nc of this package")]) from error
 
 
-_DIGITS = {"kg": 1, "min": 2, "": 4}
-
-
 def front_plain(front: Front) -> dict[str, Any]:
     """A front as a plain dictionary for JSON; every dimensional key carries its unit [kg, min]."""
     as_predicted = front.is_as_predicted
@@ -268,4 +266,4 @@ def _value(column: Column, value: float) -> float | int | bool | None:
     if column.name in _WHOLE:
         return round(value)
     unit = column.chart_unit
-    return round(value / unit.factor + 0.0, _DIGITS[unit.suffix]) if np.isfinite(value) else None
+    return as_data(value / unit.factor, unit.suffix)

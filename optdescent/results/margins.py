@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from optdescent.results.files import read_result, write_netcdf, write_text
 from optdescent.results.flight import Flight
 from optdescent.results.notebook import margins_html, margins_rows
 from optdescent.results.provenance import CAUTION, Provenance
+from optdescent.results.rounding import as_read
 from optdescent.results.schema import Column
 
 _COLUMNS = (
@@ -74,7 +74,7 @@ class Margins:
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
         names = [str(name) for name in self.table["flight"].to_numpy()]
-        rows = margins_rows(self.table, MARGIN_COLUMNS, lambda value, column: _rounded(value, column.chart_unit.suffix))
+        rows = margins_rows(self.table, MARGIN_COLUMNS, lambda value, column: as_read(value, column.chart_unit.suffix))
         return margins_html(self.provenance, names, rows, self.table)
 
     def rows(self) -> tuple[list[str], list[list[str]]]:
@@ -144,7 +144,7 @@ def _flat(name: str, variable: xr.DataArray) -> list[tuple[str, list[str]]]:
         suffix = "".join(f"_{_coordinate(dim, one[dim].item())}" for dim in others)
         values = np.asarray(one.to_numpy(), dtype=float) / unit.factor
         label = f"{name}{suffix}" + (f"_{unit.suffix}" if unit.suffix else "")
-        found.append((label, [_rounded(value, unit.suffix) for value in values]))
+        found.append((label, [as_read(float(value), unit.suffix) for value in values]))
     return found
 
 
@@ -161,12 +161,3 @@ def _coordinate(dim: str, value: Any) -> str:
         return str(value)
     unit = COORDINATES[dim].chart_unit
     return f"{value / unit.factor:.0f}_{unit.suffix}"
-
-
-_DIGITS: Mapping[str, int] = {"kg": 1, "min": 2, "nm": 1, "ft": 0, "kt": 1, "ft_per_min": 0, "": 2}
-
-
-def _rounded(value: float, suffix: str) -> str:
-    """A number as it is read; what rounds to nothing has no sign."""
-    digits = _DIGITS[suffix]
-    return "" if np.isnan(value) else f"{round(value, digits) + 0.0:.{digits}f}"

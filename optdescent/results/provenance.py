@@ -25,13 +25,17 @@ def fingerprint(text: str) -> str:
 class Provenance:
     """Title, full text and digest of the scenario a result answers; the text alone opens it without the code.
 
-    `of` says what was read, if it was not a scenario.
+    `of` says what was read, if it was not a scenario. `command` is the line typed, and `rules` and `conditions` are the
+    texts of the files that it read; empty where a result was made otherwise or without them.
     """
 
     title: str
     scenario_text: str
     scenario_digest: str
     of: str = "scenario"
+    command: str = ""
+    rules: str = ""
+    conditions: str = ""
 
     @property
     def line(self) -> str:
@@ -53,7 +57,8 @@ class Provenance:
             One is missing.
         """
         texts = (str(given[key]) for key in ("title", "scenario", "scenario_digest"))
-        return cls(*texts, of=str(given.get("of", "scenario")))
+        beside = {name: str(given.get(key, "")) for name, key in _BESIDE.items()}
+        return cls(*texts, of=str(given.get("of", "scenario")), **beside)
 
     def attributes(self) -> dict[str, str]:
         """Attributes that every stored result carries [-]."""
@@ -64,4 +69,9 @@ class Provenance:
             "scenario_digest": self.scenario_digest,
             "software_version": software_version(),
             "caution": CAUTION,
+            **{key: text for name, key in _BESIDE.items() if (text := str(getattr(self, name)))},
         }
+
+
+_BESIDE = {"command": "command", "rules": "rules_text", "conditions": "conditions_text"}
+"""Attributes of files by the parts of a provenance that stand beside the scenario."""

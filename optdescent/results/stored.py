@@ -7,14 +7,14 @@ from pathlib import Path
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.corridor import Corridor
-from optdescent.results.debrief import Debrief
 from optdescent.results.debrief_file import KIND as DEBRIEF
 from optdescent.results.debrief_file import read_debrief
 from optdescent.results.files import netcdf_kind
 from optdescent.results.fit import Fit
 from optdescent.results.flight import Flight, Kind
 from optdescent.results.front import Front
-from optdescent.results.last_action import LastActions, read_last_actions
+from optdescent.results.kinds import Stored, faults_of
+from optdescent.results.last_action import read_last_actions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import KIND as OVER_CONDITIONS
 from optdescent.results.over_conditions import OverConditions
@@ -22,21 +22,6 @@ from optdescent.results.rule_sheet import RuleSheet
 from optdescent.results.slope import SlopeChart
 from optdescent.results.sweep import Swept
 
-Alone = (
-    Margins
-    | OverConditions
-    | Corridor
-    | SlopeChart
-    | Front
-    | Fit
-    | RuleSheet
-    | Debrief
-    | Swept
-    | tuple[LastActions, ...]
-)
-"""Results that stand alone: all but flights, of which several are told together."""
-Stored = Flight | Alone
-"""What a file may hold."""
 _READERS: Mapping[str, Callable[[Path], Stored]] = {
     **dict.fromkeys((kind.value for kind in Kind), Flight.from_netcdf),
     "margins": Margins.from_netcdf,
@@ -53,6 +38,21 @@ _READERS: Mapping[str, Callable[[Path], Stored]] = {
 
 def read_stored(path: str | Path) -> Stored:
     """Result of a file: netCDF of any kind, the Zarr folder of a sweep, or the CSV of last useful points [SI].
+
+    Raises
+    ------
+    InputFault
+        There is no such file, it holds no result of this package, or one that lacks what its kind must hold.
+    """
+    held = _read(path)
+    faults = faults_of(held, str(path))
+    if faults:
+        raise InputFault(faults)
+    return held
+
+
+def _read(path: str | Path) -> Stored:
+    """Result of a file, whole or not.
 
     Raises
     ------

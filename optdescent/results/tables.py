@@ -12,26 +12,8 @@ from typing import TypeAlias, assert_never
 
 from optdescent.results.files import csv_text
 from optdescent.results.provenance import CAUTION
+from optdescent.results.rounding import PERCENT, as_read
 from optdescent.units import UNITS
-
-PERCENT = "percent"
-"""Unit of a share; it is kept as a fraction."""
-_STEPS = {
-    "kg": 1.0,
-    "t": 0.1,
-    "ft": 10.0,
-    "kt": 1.0,
-    "nm": 0.1,
-    "min": 0.1,
-    "s": 1.0,
-    "deg": 0.1,
-    "ft_per_min": 10.0,
-    "kt_per_nm": 0.1,
-    "kt_per_1000ft": 0.1,
-    PERCENT: 0.1,
-    "": 1.0,
-}
-"""What a number is rounded to, in its own unit [common practice, no source]."""
 
 
 @dataclass(frozen=True)
@@ -99,13 +81,7 @@ class Heading:
 
     def _rounded(self, value: float) -> str:
         amount = self.amount(value)
-        if amount is None:
-            return ""
-        if math.isinf(amount):
-            return "infinite" if amount > 0.0 else "-infinite"
-        step = _STEPS.get(self.unit, 0.1) if self.step is None else self.step
-        digits = max(0, round(-math.log10(step)))
-        return f"{round(amount / step) * step + 0.0:.{digits}f}"
+        return "" if amount is None else as_read(amount, self.unit, self.step)
 
 
 @dataclass(frozen=True)

@@ -66,7 +66,7 @@ def test_one_figure_of_what_is_chosen(stored: Path, tmp_path: Path) -> None:
     result = run(stored / "conditions.nc", "--figure", "rule-map", *chosen, "--format", "svg", "-o", tmp_path)
     assert result.exit_code == 0, result.output
     text = (tmp_path / "rule-map.svg").read_text("utf-8")
-    assert "Handling anti ice" in text
+    assert "Engine anti-ice" in text
     assert "three-to-one-alone" not in text
 
 

@@ -79,7 +79,7 @@ def test_the_folder_holds_flights_tables_and_figures(job: tuple[dict[str, Any], 
     assert table.attrs["caution"] == CAUTION
     lines = (folder / "margins.csv").read_text(encoding="utf-8").splitlines()
     rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
-    assert float(rows[0]["fuel_kg"]) == pytest.approx(found["optimum"]["fuel_kg"], abs=0.06)
+    assert rows[0]["fuel_kg"] == f"{found['optimum']['fuel_kg']:.0f}", "as people read it; JSON and netCDF are finer"
 
 
 def test_the_optimum_has_no_chatter(job: tuple[dict[str, Any], Path]) -> None:

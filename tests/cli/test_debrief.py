@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import shlex
 from pathlib import Path
 
 from click.testing import CliRunner
 
 from optdescent.cli import main
 from optdescent.results import Flight, Kind
+from optdescent.results.debrief_file import read_debrief
+from optdescent.rules.read import rules_text
 from tests.debrief.recordings import FOLDER, TRUTH
 
 SCENARIO = str(FOLDER / "scenario.toml")
@@ -28,6 +31,9 @@ def test_it_writes_findings_figure_and_the_other_outcome(tmp_path: Path) -> None
     assert {"findings.csv", "debrief.pdf", "debrief.svg", "debrief.png", "late-gear-read.nc"} <= names
     assert all(Path(file).stat().st_size > 0 for file in plain["files"])
     assert Flight.from_netcdf(tmp_path / "late-gear-read.nc").kind is Kind.RECORDING
+    asked = read_debrief(tmp_path / "debrief.nc").flight.provenance
+    assert asked.command == shlex.join(["optdescent", *command, "--output", str(tmp_path)])
+    assert asked.rules == rules_text("library")
 
 
 def test_bad_asks_are_named_and_nothing_is_written(tmp_path: Path) -> None:

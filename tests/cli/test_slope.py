@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shlex
 from importlib import resources
 from pathlib import Path
 
@@ -32,7 +33,10 @@ def test_it_writes_chart_and_tables_of_what_was_asked(tmp_path: Path) -> None:
         *(f"slope.{kind}" for kind in ("pdf", "svg", "png")),
     }
     assert all(Path(file).stat().st_size > 0 for file in plain["files"])
-    assert SlopeChart.from_netcdf(tmp_path / "out" / "slope.nc").charted("mass").tolist() == [60000.0]
+    found = SlopeChart.from_netcdf(tmp_path / "out" / "slope.nc")
+    assert found.charted("mass").tolist() == [60000.0]
+    command = ["optdescent", "slope", "narrow-body-twin", *given, "--output", str(tmp_path / "out")]
+    assert shlex.split(found.provenance.command) == command
     for name, key in (("slope", "decelerations"), ("stretches", "stretches"), ("room", "room")):
         lines = (tmp_path / "out" / f"{name}.csv").read_text(encoding="utf-8").splitlines()
         rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))

@@ -16,20 +16,12 @@ import xarray as xr
 from click.testing import CliRunner, Result
 
 from optdescent.cli import main
-from optdescent.cli.swept import exit_status
+from optdescent.cli.swept import corridor_plain, exit_status
 from optdescent.results import CAUTION
-from optdescent.results.sweep import Status
+from optdescent.results.sweep import Status, Swept
 from optdescent.sweep import Outcome
-from tests.study.files import WIND_STUDY, write_study
+from tests.study.files import SHORT, WIND_STUDY, write_study
 
-SHORT = [
-    "air.wind.kind=none",
-    "start.distance_nm=50",
-    "start.altitude_ft=12000",
-    "start.mach=0.5",
-    "arrival.windows=[]",
-    "arrival.transition_altitude_ft=5000",
-]
 SPEEDS = "[[conditions.axes]]\nkind = 'values'\nkey = 'arrival.speed_limits[0].speed_kt'\nvalues = [250, 170]\n"
 COMPUTE = "[compute]\nlocal_error = 1e-2\nrefly_one_in = 2\nrules = 'three_rules'\nrule_names = ['three-degrees']\n"
 KEEP = "[keep]\nflights = ['altitude']\nspacing_nm = 5\n"
@@ -92,7 +84,10 @@ def test_the_dataset_is_selected_by_names_and_says_where_it_is_from(job: tuple[d
         kept = dataset["flown_altitude"].sel(speed_kt=250, distance_to_go=np.arange(5, 50, 5) * 1852.0)
         assert np.all(np.diff(kept.to_numpy()) >= -1e-6)
         assert dataset["distance_to_go"].size == 11
+        by_rule = dataset["rule_flown_altitude"].sel(rule="three-degrees", distance_to_go=0.0)
+        assert by_rule.to_numpy() == pytest.approx(kept.to_numpy()[0], abs=500.0)
         assert dataset.attrs["title"] == found["study"]["title"]
+        assert Swept.from_zarr(output).provenance.scenario_digest == found["study"]["digest"]
         assert dataset.attrs["caution"] == CAUTION
 
 
@@ -233,6 +228,20 @@ def test_check_says_what_a_study_would_do(tmp_path: Path) -> None:
     faulty = CliRunner().invoke(main, ["check", str(path)])
     assert faulty.exit_code == 2
     assert f"{path}: conditions.axes[0].name: got 'fuel'; allowed: another name" in faulty.stderr
+
+
+def test_check_and_the_summary_tell_of_a_corridor(tmp_path: Path) -> None:
+    points = "[compute]\noptimum = false\ncorridor.distances_nm = [12, 20]\ncorridor.speeds_kt = [210]\n"
+    told = CliRunner().invoke(main, ["check", str(write_study(tmp_path, rest=points))]).stdout
+    assert "the corridor at 2 points in each; summaries and no flights kept" in told
+    heights = np.array([[[[300.0]], [[500.0]]], [[[np.nan]], [[700.0]]]])
+    coordinates = {"devices": ["none", "all"], "corridor_distance": [12 * 1852.0], "corridor_speed": [100.0]}
+    dims = ("case", "devices", "corridor_distance", "corridor_speed")
+    none, everything = corridor_plain(xr.Dataset({"corridor_highest": (dims, heights)}, coordinates))
+    assert (none["devices"], none["distance_nm"], none["speed_kt"], none["cases"]) == ("none", 12.0, 194.4, 1)
+    assert everything["cases"] == 2
+    assert everything["median_highest_ft"] == pytest.approx(600.0 / 0.3048, rel=1e-3)
+    assert corridor_plain(xr.Dataset()) == []
 
 
 def test_help_has_an_example() -> None:

@@ -1,4 +1,4 @@
-"""Invented margins: rules over conditions and once each, numbers made up, flown by nobody."""
+"""Invented margins: rules over conditions and once each, every variable made up, flown by nobody."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from optdescent.results import Provenance
-from optdescent.results.margins import Margins
+from optdescent.results.margins import MARGIN_COLUMNS, Margins
 from optdescent.results.over_conditions import TABLE_COLUMNS, OverConditions
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
@@ -43,8 +43,8 @@ def over(title: str = TITLE, rules: tuple[str, ...] = RULES, cases: int = 600) -
         "excess_energy_median": energy,
         "excess_energy_high": energy + 900.0 * FOOT,
         "fuel_above_optimum_mean": fuel,
-        "fuel_above_optimum_low": fuel - 9.0,
-        "fuel_above_optimum_high": fuel + 12.0,
+        "fuel_above_optimum_mean_low": fuel - 9.0,
+        "fuel_above_optimum_mean_high": fuel + 12.0,
         "miss_share": np.tile([0.5, 0.3, 0.1, 0.05], (count, 1)),
     }
     dims = {"excess_energy_median": ("rule", "at_distance"), "excess_energy_high": ("rule", "at_distance")}
@@ -52,15 +52,27 @@ def over(title: str = TITLE, rules: tuple[str, ...] = RULES, cases: int = 600) -
     table = xr.Dataset(
         {name: (dims.get(name, ("rule",)), own, {"units": TABLE_COLUMNS[name].unit}) for name, own in numbers.items()},
         coords={"rule": list(rules), "at_distance": DISTANCES, "driver": list(DRIVERS)},
-        attrs={"conditions": "conditions.toml", "conditions_with_optimum": 8},
+        attrs={
+            "conditions": "conditions.toml",
+            "sampling": "sobol",
+            "conditions_with_optimum": 8,
+            "optima_not_found": "",
+            "fuel_compared_with": rules[0],
+            "optima_compared_with": rules[0],
+        },
     )
+    table = table.assign({name: ("rule", np.full(count, 1.0)) for name in TABLE_COLUMNS if name not in table})
+    words = ("breaking", "most_common_reason", "not_flown", "rule_title")
+    table = table.assign({name: ("rule", np.array([f"{name} & <why>"] * count, dtype=object)) for name in words})
     levels = {
-        "level_added_tailwind_kt": (tailwind, "added_tailwind_kt", "kt"),
-        "level_mass_kg": (mass, "start.mass_kg", "kg"),
-        "level_anti_ice": (ice, "handling.anti_ice.kind", ""),
-        "level_crew": (np.arange(cases), "technique.crew", ""),
+        "level_added_tailwind_kt": (tailwind, "added tailwind", "kt"),
+        "level_mass_kg": (mass, "mass at the start", "kg"),
+        "level_anti_ice": (ice, "engine anti-ice", ""),
+        "level_crew": (np.arange(cases), "crew", ""),
     }
-    told = {name: ("case", own, {"long_name": key, "unit_in_file": unit}) for name, (own, key, unit) in levels.items()}
+    told = {
+        name: ("case", own, {"long_name": words, "unit_in_file": unit}) for name, (own, words, unit) in levels.items()
+    }
     of_cases = xr.Dataset(
         {"stable": (("rule", "case"), stable), **told}, coords={"rule": list(rules), "case": np.arange(cases)}
     )
@@ -81,4 +93,19 @@ def once(title: str = TITLE) -> Margins:
         },
         coords={"flight": names, "at_distance": DISTANCES, "at_height": [1000.0 * FOOT, 500.0 * FOOT]},
     )
-    return Margins(table, (), provenance(title))
+    return Margins(_whole(table), (), provenance(title))
+
+
+def _whole(table: xr.Dataset) -> xr.Dataset:
+    """A table with every variable of the schema, those that are not there of one number."""
+    rules = len(RULES[:4])
+    for name in MARGIN_COLUMNS:
+        if name not in table:
+            dims = ("flight", "at_height") if name.startswith("gate_") else ("flight",)
+            table = table.assign({name: (dims, np.full([table.sizes[dim] for dim in dims], 1234.5))})
+    texts = np.full((rules + 1, 2), "", dtype=object)
+    texts[2, 0] = "gear not down"
+    breaches = np.array(["", "", "too fast at 9 nm", "", ""], dtype=object)
+    table = table.assign(gate_reasons=(("flight", "at_height"), texts), breaches=(("flight",), breaches))
+    named = {"rule": list(RULES[:4]), "rule_title": ("rule", ["in words"] * rules)}
+    return table.assign_coords(**named, rule_source=("rule", ["made up"] * rules))

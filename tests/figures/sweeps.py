@@ -20,7 +20,7 @@ from tests.figures.flights import flight
 AXES = ("added_tailwind_kt", "mass_kg", "temperature_offset_k")
 LEVELS = (np.linspace(-30.0, 30.0, 7), np.array([54000.0, 60000.0, 66000.0]), np.array([-15.0, 0.0, 15.0]))
 UNITS = ("knot", "kg", "K")
-WORDS = ("added tailwind", "start mass", "air temperature offset")
+WORDS = ("added tailwind", "mass at the start", "temperature above the standard")
 RULES = ("three-to-one", "300-with-allowances")
 BANDS = ((0, 5000), (5000, 10000), (10000, 20000), (20000, 30000), (30000, 50000))
 SETS = ("idle and schedule", "speed brake", "early flaps", "early gear", "everything")
@@ -38,6 +38,7 @@ def swept(title: str = "Invented sweep", *, is_grid: bool = True, with_rules: bo
         "fuel": (AXES, fuel, {"long_name": "fuel from the start to the threshold", "units": "kg", CHARTED: "kg"}),
         "top_of_descent": (AXES, top, {"long_name": "distance to go at the top", "units": "m", CHARTED: "nm"}),
         "status": (AXES, np.zeros(fuel.shape, dtype=np.int8), {}),
+        "reason": (AXES, np.full(fuel.shape, "", dtype=object), {}),
     }
     if with_rules:
         rule_fuel = fuel[..., None] + np.array([20.0, 8.0])
@@ -51,12 +52,19 @@ def swept(title: str = "Invented sweep", *, is_grid: bool = True, with_rules: bo
     return Swept(dataset, Provenance(title, "", "0123456789ab", of="study"))
 
 
+def with_stored_texts(dataset: xr.Dataset) -> xr.Dataset:
+    """A sweep with texts of variable length, as the package stores them."""
+    texts = {
+        name: own.astype(np.dtypes.StringDType()) for name, own in dataset.variables.items() if own.dtype.kind in "OU"
+    }
+    return dataset.assign(texts)
+
+
 def store(path: Path, **attributes: str) -> None:
     """Write the sweep as the package stores one, texts of variable length; an attribute that is `-` is left out."""
     given = {"study": "{}", "title": "A sweep", "scenario": "", "scenario_digest": "0123456789ab"} | attributes
-    texts = np.array(RULES, dtype=np.dtypes.StringDType())
-    dataset = swept().dataset.assign_coords(rule=texts)
-    stamped = dataset.assign_attrs({key: value for key, value in given.items() if value != "-"})
+    stamped = with_stored_texts(swept().dataset).assign_attrs(given)
+    stamped.attrs = {key: value for key, value in stamped.attrs.items() if value != "-"}
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Consolidated metadata is currently not part")
         stamped.to_zarr(path, consolidated=True, zarr_format=3)

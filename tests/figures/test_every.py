@@ -19,6 +19,7 @@ from optdescent.results import CAUTION, Flight
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
 from optdescent.results.sweep import Swept
+from optdescent.units import FOOT
 from tests.figures.conditions import RULES, once, over
 from tests.figures.every import EVERY, NEW, drawn, grey
 from tests.figures.flights import four
@@ -147,6 +148,19 @@ def test_margins_are_drawn_where_the_numbers_are() -> None:
     assert np.array(ends) == pytest.approx(np.array([[57.0, 67.0], [16.0, 26.0], [88.0, 98.0], [43.0, 53.0]]))
 
 
+def test_a_dot_at_the_end_of_an_axis_is_whole() -> None:
+    """Far out there is thousands of feet too much, close in too little: both have one axis."""
+    feet = np.array([[5000.0, -1400.0], [5500.0, -900.0], [4500.0, -200.0], [6000.0, -100.0], [np.nan, np.nan]])
+    table = over().table.isel(at_distance=[0, 3])
+    ends = {f"excess_energy_{end}": (("rule", "at_distance"), feet * FOOT) for end in ("median", "high")}
+    for axes in draw_stored("margins", (replace(over(), table=table.assign(ends)),)).axes[1:3]:
+        low, high = axes.get_xlim()
+        per_point = (high - low) / (72.0 / axes.figure.dpi * axes.get_window_extent().width)
+        for dot in (line for line in axes.lines if line.get_marker() == "o"):
+            half = 0.5 * dot.get_markersize() * per_point
+            assert low + half < float(dot.get_xdata()[0]) < high - half
+
+
 def test_the_map_counts_what_is_stable_in_each_cell() -> None:
     """Of a sweep over a grid each level is a cell; 14 kt and 22 kt are where the invented rules break."""
     figure = draw_stored("rule-map", (swept(),), choice=Choice(axes=("added_tailwind_kt", "mass_kg")))
@@ -164,7 +178,7 @@ def test_the_map_counts_what_is_stable_in_each_cell() -> None:
 def test_the_map_takes_the_drivers_that_explain_most_or_those_named() -> None:
     assert "Added tailwind [kt]" in written(drawn("rule-map", Page.A4))
     chosen = draw_stored("rule-map", (over(),), choice=Choice(axes=("anti_ice", "mass_kg"), rules=RULES[:1]))
-    assert "Handling anti ice" in written(chosen)
+    assert "Engine anti-ice" in written(chosen)
     assert {label.get_text() for label in chosen.axes[1].get_xticklabels()} == {"off", "on"}
     with pytest.raises(InputFault, match=r"axis: 'crew' has 600 levels; allowed: added_tailwind_kt, mass_kg, anti_ice"):
         draw_stored("rule-map", (over(),), choice=Choice(axes=("crew", "mass_kg")))
@@ -179,7 +193,7 @@ def test_long_names_of_soundings_are_letters_that_the_note_explains(axes: tuple[
     names = ("Midwinter ascent over the fjord at dawn", "Summer inversion with a low-level jet", "Calm")
     cases = over().cases
     level = np.array([names[at % 3] for at in range(cases.sizes["case"])], dtype=object)
-    own = (("case",), level, {"long_name": "air.wind.sounding", "unit_in_file": ""})
+    own = (("case",), level, {"long_name": "sounding", "unit_in_file": ""})
     found = replace(over(), cases=cases.assign(level_sounding=own))
     for page in (Page.A4, Page.COLUMN):
         figure = draw_stored("rule-map", (found,), page, Choice(axes=axes))

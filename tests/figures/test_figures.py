@@ -261,7 +261,7 @@ def test_an_unknown_figure_or_page_is_named_with_those_there_are() -> None:
         ((), "no flight"),
         (tuple(flight(str(index), Kind.RULE) for index in range(7)), "7 flights"),
         ((replace(four()[0], dataset=four()[0].dataset.drop_vars("gear")),), "flight optimum: gear: is missing"),
-        ((replace(four()[0], dataset=four()[0].dataset.isel(point=slice(0, 1))),), "fewer than two points"),
+        ((replace(four()[0], dataset=four()[0].dataset.isel(point=slice(0, 1))),), "point: is of length 1; allowed: 2"),
     ],
 )
 def test_flights_that_cannot_be_drawn_are_refused(flights: tuple[Flight, ...], message: str) -> None:

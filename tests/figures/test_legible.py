@@ -103,6 +103,19 @@ def test_lines_stand_out_and_differ_for_every_kind_of_vision(name: str) -> None:
     assert bool(pairs) == (name not in ALONE)
 
 
+def test_a_leader_is_grey_as_no_line_of_a_flight_is() -> None:
+    leaders = [
+        line
+        for name in EVERY
+        for axes in drawn(name, PAGE).axes
+        for line in axes.lines
+        if line.get_linewidth() == 0.4 and line.get_transform() != axes.transData and line.get_zorder() == 2.5
+    ]
+    assert len(leaders) >= 3
+    assert {to_hex(line.get_color()) for line in leaders} == {style.QUIET}
+    assert style.QUIET not in {own.colour for own in (style.OPTIMUM_STYLE, *style.OTHER_STYLES)}
+
+
 @pytest.mark.parametrize("name", EVERY)
 def test_a_label_has_a_piece_of_a_line_of_its_panel(name: str) -> None:
     figure = drawn(name, PAGE)

@@ -7,19 +7,19 @@ import warnings
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-import xarray as xr
-
 from optdescent.report import Given, read_given
 from optdescent.results import Action, Breach, EventRecord, Flight, GateReport, Kind, Provenance
+from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
-from optdescent.results.margins import MARGIN_COLUMNS, Margins
-from optdescent.results.over_conditions import TABLE_COLUMNS, OverConditions
+from optdescent.results.margins import Margins
+from optdescent.results.over_conditions import OverConditions
 from optdescent.results.sweep import Status
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
-from tests.figures import conditions, fits, fronts, sheets, sweeps, test_corridor, test_slope
+from tests.figures import conditions, debriefs, fits, fronts, sheets, sweeps, test_corridor, test_slope
 from tests.figures.flights import flight
+from tests.figures.sweeps import with_stored_texts
+from tests.results.least import least
 
 SCENARIO = json.dumps(
     {
@@ -32,12 +32,14 @@ SCENARIO = json.dumps(
     },
     indent=1,
 )
+COMMAND = "optdescent margins 'my scenario.toml' --output out --rule three-to-one"
+RULES_READ = '[[rules]]\nname = "three-to-one"  # <not> & the whole file'
 HOSTILE = '</title><script>fetch("https://a.example/")</script> "&lt;b&gt;\' <img src=x onerror=alert(1)> Øre 山 عربى'
 """A title with markup, quotes, entities, and letters of four scripts."""
 
 
 def asked(title: str) -> Provenance:
-    return Provenance(title, SCENARIO, "0123456789ab")
+    return Provenance(title, SCENARIO, "0123456789ab", command=COMMAND, rules=RULES_READ)
 
 
 def flights(title: str = "Invented descent") -> tuple[Flight, ...]:
@@ -57,32 +59,12 @@ def flights(title: str = "Invented descent") -> tuple[Flight, ...]:
 
 
 def margins(title: str = "Invented descent") -> Margins:
-    """The optimum and four rules, with every variable of the schema."""
-    table = conditions.once().table
-    table = table.assign_coords(rule=[str(name) for name in table["flight"].to_numpy()[1:]])
-    table = table.assign_coords(rule_title=("rule", ["in words"] * 4), rule_source=("rule", ["made up"] * 4))
-    for name in MARGIN_COLUMNS:
-        if name not in table:
-            at = ("at_height",) if name.startswith("gate_") else ()
-            dims = ("flight", *at)
-            table = table.assign({name: (dims, np.full([table.sizes[dim] for dim in dims], 1234.5))})
-    texts = np.full((5, 2), "", dtype=object)
-    texts[2, 0] = "gear not down"
-    breaches = np.array(["", "", "too fast at 9 nm", "", ""], dtype=object)
-    table = table.assign(gate_reasons=(("flight", "at_height"), texts), breaches=(("flight",), breaches))
-    return Margins(table, (), asked(title))
+    return replace(conditions.once(), provenance=asked(title))
 
 
 def over(title: str = "Invented descent", cases: int = 40) -> OverConditions:
-    """Rules over few conditions, with every variable of the schema that has the shape of a rule."""
-    found = conditions.over(cases=cases)
-    table = found.table
-    for name in TABLE_COLUMNS:
-        if name not in table:
-            table = table.assign({name: ("rule", np.full(table.sizes["rule"], 1.0))})
-    for name in ("breaking", "most_common_reason", "not_flown", "rule_title"):
-        table = table.assign({name: ("rule", np.array([f"{name} & <why>"] * table.sizes["rule"], dtype=object))})
-    return OverConditions(table, found.cases, asked(title))
+    own = replace(asked(title), command=f"{COMMAND} --conditions winds.toml", conditions="[sampling]  # of <winds>")
+    return replace(conditions.over(cases=cases), provenance=own)
 
 
 def write_flights(folder: Path, title: str = "Invented descent") -> list[Path]:
@@ -98,9 +80,7 @@ def write_sweep(path: Path) -> Path:
     status = found.dataset["status"].copy()
     status[0, 0, 1] = Status.INFEASIBLE
     attributes = {**found.dataset.attrs, **found.provenance.attributes(), "study": "{}"}
-    reasons = np.full(status.shape, "", dtype=np.dtypes.StringDType())
-    whole: xr.Dataset = found.dataset.assign(status=status, reason=(status.dims, reasons))
-    whole = whole.assign_coords(rule=np.array(whole["rule"].to_numpy(), dtype=np.dtypes.StringDType()))
+    whole = with_stored_texts(found.dataset.assign(status=status))
     with warnings.catch_warnings():  # one list of all arrays is no part yet of version 3 of the format
         warnings.simplefilter("ignore", category=UserWarning)
         whole.assign_attrs(attributes).to_zarr(path, consolidated=True, zarr_format=3)
@@ -108,13 +88,13 @@ def write_sweep(path: Path) -> Path:
 
 
 def write_others(folder: Path) -> list[Path]:
-    """One result of each further kind."""
+    """One result of each further kind, with no more than it must hold."""
     made = {
         "margins": margins(), "conditions": over(), "corridor": test_corridor.invented(3), "front": fronts.invented(),
         "sheet": sheets.invented(), "slope": test_slope.invented(), "fit": fits.invented(),
     }  # fmt: skip
     for name, one in made.items():
-        one.to_netcdf(folder / f"{name}.nc")
+        least(one).to_netcdf(folder / f"{name}.nc")  # type: ignore[union-attr]
     write_text(folder / "last_useful.csv", last_actions_csv([sweeps.last_useful()]))
     return [*(folder / f"{name}.nc" for name in made), folder / "last_useful.csv"]
 
@@ -126,8 +106,16 @@ def given(folder: Path, title: str = "Invented descent") -> tuple[Given, ...]:
 
 
 def few(folder: Path, title: str) -> tuple[Given, ...]:
-    """Flights, a front and margins."""
+    """Flights, a front, margins, conditions, a corridor of two speeds, a sweep and a debrief."""
     folder.mkdir(exist_ok=True)
-    fronts.invented().to_netcdf(folder / "front.nc")
-    margins().to_netcdf(folder / "margins.nc")
-    return read_given([*write_flights(folder, title), folder / "front.nc", folder / "margins.nc"])
+    made = {
+        "front": fronts.invented(),
+        "margins": margins(),
+        "conditions": over(),
+        "corridor": test_corridor.invented(2),
+    }
+    for name, one in made.items():
+        one.to_netcdf(folder / f"{name}.nc")
+    write_debrief(folder / "debrief.nc", debriefs.invented())
+    paths = [*(folder / f"{name}.nc" for name in made), write_sweep(folder / "out.zarr"), folder / "debrief.nc"]
+    return read_given([*write_flights(folder, title), *paths])

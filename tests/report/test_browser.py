@@ -67,8 +67,11 @@ def test_nothing_runs_out_of_the_page_and_wide_boxes_scroll_by_themselves(opened
     assert all(place == 0 for _, place in boxes)
     assert any(is_wider for is_wider, _ in boxes) or width == LAPTOP
     drawn = page.eval_on_selector_all("figure svg", "all => all.map(s => s.getBoundingClientRect().width)")
-    assert len(drawn) >= 6
+    assert len(drawn) >= 12
     assert min(drawn) >= 600
+    captions = " ".join(page.locator("table caption").all_inner_texts())
+    kinds = ("Rules over conditions", "at 190 kt", "Cases of the sweep", "Findings of recording", "Derived rules")
+    assert [kind for kind in kinds if kind not in captions] == []
 
 
 def test_it_asks_for_nothing_complains_of_nothing_and_shows_a_title_as_it_is(opened: Opened) -> None:

@@ -17,7 +17,7 @@ from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
 from tests.figures import debriefs, fronts, sweeps
-from tests.report.stored import HOSTILE, given, write_sweep
+from tests.report.stored import COMMAND, HOSTILE, RULES_READ, given, write_sweep
 
 VOID = {"meta"}
 MOST_BYTES = 5_000_000
@@ -128,7 +128,12 @@ def test_key_numbers_inputs_method_certificate_and_cautions_are_said(parsed: Par
     assert told.count(CAUTION) >= 2
     assert "by the mile does not keep every limit or window" in told
     assert "Results of more than one scenario" not in told
-    assert "optdescent margins scenario.toml -o out" in told
+    commands = next(words for words in parsed.texts["code"] if words.startswith("optdescent --version"))
+    assert commands.splitlines()[1:3] == [COMMAND, f"{COMMAND} --conditions winds.toml"]
+    assert "scenario.toml -o out" not in commands, "no command that nobody typed"
+    assert "No command is stored with corridor.nc, front.nc, sheet.nc, slope.nc, fit.nc, last_useful.csv." in told
+    assert RULES_READ in parsed.texts["code"]
+    assert "[sampling]  # of <winds>" in parsed.texts["code"]
 
 
 def test_the_same_results_give_the_same_bytes(tmp_path: Path) -> None:
@@ -159,7 +164,8 @@ def test_a_debrief_is_reported_with_its_findings_and_figures(tmp_path: Path) -> 
     assert made.answers[0] == "recording: 6 findings, 2 severe."
     page = page_html(made)
     assert all(text(finding.evidence) in page for finding in found.findings)
-    assert "optdescent debrief recording.csv" in page
+    assert "No command is stored with debrief.nc." in page
+    assert "The text of what was asked is not stored for 0123456789ab." in page
 
 
 def test_what_cannot_be_drawn_is_told_and_the_rest_is_there(tmp_path: Path) -> None:

@@ -30,10 +30,10 @@ def with_sink() -> RuleSheet:
 
 
 def test_a_stored_sheet_opens_as_it_was_with_caution_and_provenance(tmp_path: Path) -> None:
-    sheet = invented("A title with ü and 3°")
+    sheet = replace(invented("A title with ü and 3°"), note="What it is for.")
     sheet.to_netcdf(tmp_path / "sheet.nc")
     again = RuleSheet.from_netcdf(tmp_path / "sheet.nc")
-    assert (again.name, again.title, again.source) == (sheet.name, sheet.title, sheet.source)
+    assert (again.name, again.title, again.source, again.note) == (sheet.name, sheet.title, sheet.source, sheet.note)
     assert (again.sentences, again.winds, again.provenance) == (sheet.sentences, sheet.winds, sheet.provenance)
     for name in RULE_SHEET_COLUMNS:
         np.testing.assert_array_equal(again.charted(name), sheet.charted(name))
@@ -64,7 +64,7 @@ def test_columns_must_be_those_of_the_schema_and_say_their_units() -> None:
 def test_json_carries_units_and_has_no_nan() -> None:
     plain = json.loads(json.dumps(rule_sheet_plain(invented()), allow_nan=False))
     still, tail, _ = plain["winds"]
-    assert plain["in_words"] == ["300 ft for each nm to go"]
+    assert (plain["in_words"], plain["note"]) == (["300 ft for each nm to go"], "")
     assert (still["tailwind_kt"], tail["tailwind_kt"]) == (0.0, 40.0)
     assert tail["start_down_nm"] == pytest.approx(35000.0 / 300.0 + 4.0, abs=0.01)
     assert still["at"][0] == {"distance_nm": 40.0, "height_to_have_ft": 12000.0, "planned_speed_kt": 280.0}
@@ -94,6 +94,8 @@ def test_the_page_has_title_words_numbers_source_figure_and_caution() -> None:
     ):
         assert expected in page
     assert "sink rate" not in page
+    noted = rule_sheet_page(replace(invented("A title"), note="What it is for."), "figure.svg")
+    assert noted == page.replace("invented.\n", "invented.\n\nWhat it is for.\n", 1) != page
 
 
 def test_where_winds_make_no_difference_the_start_is_said_once_and_far_out_it_says_so() -> None:

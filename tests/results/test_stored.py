@@ -17,6 +17,7 @@ from optdescent.results.front import Front
 from optdescent.results.last_action import LastActions, last_actions_csv, read_last_actions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
+from optdescent.results.provenance import fingerprint
 from optdescent.results.stored import read_stored
 from optdescent.results.sweep import Swept
 from tests.figures import fits, fronts, sheets, test_corridor, test_slope
@@ -79,7 +80,8 @@ def test_a_sweep_knows_its_axes_and_where_it_is_from(tmp_path: Path) -> None:
     found = read_stored(tmp_path / "sweep")
     assert isinstance(found, Swept)
     assert (found.axes, found.is_grid, found.provenance.title) == (AXES, True, "A sweep")
-    assert "study 0123456789ab" in found.provenance.line
+    assert found.provenance.line.endswith(f"study {fingerprint('{}')}")
+    assert found.provenance.scenario_text == "{}"
     np.testing.assert_array_equal(found.dataset["fuel"].to_numpy(), swept().dataset["fuel"].to_numpy())
     store(tmp_path / "bare", title="-")
     with pytest.raises(InputFault, match="does not say where it is from"):
