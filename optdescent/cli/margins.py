@@ -129,6 +129,7 @@ def _with_texts(
     found: Margins, over: OverConditions | None, source: Path, conditions: Path | None
 ) -> tuple[Margins, OverConditions | None]:
     """Results and their flights with the command, and the texts of rules and conditions."""
+    from optdescent.inputs import read_text
     from optdescent.rules.read import rules_text
 
     rules = rules_text(source)
@@ -136,7 +137,7 @@ def _with_texts(
     found = replace(as_asked(found, rules=rules), flights=flights)
     if over is None or conditions is None:
         return found, None
-    return found, as_asked(over, rules=rules, conditions=conditions.read_text(encoding="utf-8"))
+    return found, as_asked(over, rules=rules, conditions=read_text(conditions))
 
 
 def _rules(source: Path, names: tuple[str, ...]) -> tuple[Rule, ...]:

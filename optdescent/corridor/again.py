@@ -85,7 +85,9 @@ class Again:
     @property
     def is_kept(self) -> Flags:
         """Whether the gate is passed stable, and limits and heights were kept on the way (descent,) [-]."""
-        return np.asarray(self.is_stable & (self.over <= OVER) & (self.outside <= ON_PATH), dtype=np.bool_)
+        is_flown = np.isfinite(self.excess)  # a descent lost on the way is not a number, which no limit finds
+        kept = is_flown & self.is_stable & (self.over <= OVER) & (self.outside <= ON_PATH)
+        return np.asarray(kept, dtype=np.bool_)
 
 
 @dataclass(frozen=True)

@@ -66,10 +66,10 @@ def last_found(edges: Edges, flight: Flight) -> LastFound:
         return LastFound(LastActions(flight.name, (), flight.provenance), nowhere)
     ends = [_left_at(edges, flight, left) for left in edges.margins(flight)]
     about = [known[_within(edges, known, end)] for end in ends]
-    found = _last_of(edges, flight, sets, about, int(known.max()))
+    found = _last_of(edges, flight, sets, about, known)
     # where none of them serves, all are asked
     rest = [known if last is None else known[:0] for last in found]
-    others = _last_of(edges, flight, sets, rest, int(known.max()))
+    others = _last_of(edges, flight, sets, rest, known)
     found = [other if one is None else one for one, other in zip(found, others, strict=True)]
     found = _nested(found, [own.devices for own in sets])
     last = {name: place for name, place in zip(names, found, strict=True) if not _is_open(edges, known, place)}
@@ -122,16 +122,17 @@ def _within(edges: Edges, known: Indices, end: float) -> NDArray[np.bool_]:
 
 
 def _last_of(
-    edges: Edges, flight: Flight, sets: tuple[Reach, ...], places: list[Indices], first: int
+    edges: Edges, flight: Flight, sets: tuple[Reach, ...], places: list[Indices], known: Indices
 ) -> list[int | None]:
-    """The nearest of some places from which each set of devices saves the approach; `first` is the flight's first."""
+    """The nearest of some places from which each set of devices saves the approach, of those `known`."""
     saved = are_saved(edges, flight, list(zip(sets, places, strict=True)))
-    return [_nearest(edges, *own, first) for own in zip(places, saved, strict=True)]
+    return [_nearest(edges, *own, known) for own in zip(places, saved, strict=True)]
 
 
-def _nearest(edges: Edges, places: Indices, is_met: NDArray[np.bool_], first: int) -> int | None:
+def _nearest(edges: Edges, places: Indices, is_met: NDArray[np.bool_], known: Indices) -> int | None:
     """The nearest of some places, in order, from which the gate is met, and from the place before it, if any, too."""
-    before = np.append(is_met[1:], False) & (np.append(np.diff(places), 0) == 1) | (places == first)
+    follows = np.append(np.diff(places), 0) == 1
+    before = np.append(is_met[1:], False) & follows | (~follows & ~np.isin(places + 1, known))
     to_go = edges.ground.to_go[places] - edges.ground.to_go[0]
     saved = places[is_met & (before | (to_go <= _NEAR_GATE))]
     return int(saved.min()) if saved.size else None

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from optdescent.arrival import FloorPoint, floor_at
+from optdescent.inputs import InputFault
+from optdescent.ocp import ProblemFault
 from optdescent.optimum import DemandsConflict, NotConverged, optimise
 from optdescent.results import Flight
 from optdescent.scenario import Scenario
@@ -20,7 +24,7 @@ _CLEAR = 0.2 * NAUTICAL_MILE
 def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | None:
     """The scenario begun where a flight is at a distance to go [m], level; None too near, too low or not known there.
 
-    Windows, hold-downs and points of the floor that lie behind are left out.
+    Demands that lie behind are left out; a hold-down or a stretch of the floor that it is in begins just ahead.
     """
     names = ("altitude", "pressure_altitude", "mach", "mass")
     altitude, pressure_altitude, mach, mass = (float(flight.at_distance(name, distance)) for name in names)
@@ -32,14 +36,28 @@ def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | 
     ahead = arrival.model_copy(
         update={
             "windows": tuple(window for window in arrival.windows if window.distance < farthest),
-            "hold_downs": tuple(level for level in arrival.hold_downs if level.from_ < farthest),
-            "floor": tuple(point for point in arrival.floor if point.distance < farthest),
+            "hold_downs": tuple(
+                level.model_copy(update={"from_": min(level.from_, farthest)})
+                for level in arrival.hold_downs
+                if level.to < farthest - _CLEAR
+            ),
+            "floor": _floor_ahead(arrival.floor, farthest),
         }
     )
     start = {"distance": distance, "altitude": published, "mach": mach, "mass": mass}
     begun = scenario.start.model_copy(update=start)
     declared = scenario.told.declared.model_copy(update={"start": begun, "arrival": ahead})
     return replace(scenario, start=begun, arrival=ahead, told=replace(scenario.told, declared=declared))
+
+
+def _floor_ahead(floor: Sequence[FloorPoint], farthest: float) -> tuple[FloorPoint, ...]:
+    """Points of a floor ahead of a distance to go [m], and the floor there if it began before."""
+    ahead = tuple(point for point in floor if point.distance < farthest)
+    if len(ahead) == len(floor) or not ahead:
+        return ahead
+    distances, altitudes = [point.distance for point in floor], [point.altitude for point in floor]
+    begins = float(floor_at(distances, altitudes, np.array([farthest]))[0])
+    return (floor[0].model_copy(update={"distance": farthest, "altitude": begins}), *ahead)
 
 
 def optimum_told(scenario: Scenario, flight: Flight, distance: float) -> str:
@@ -51,7 +69,7 @@ def optimum_told(scenario: Scenario, flight: Flight, distance: float) -> str:
         summary = optimise(begun).summary
     except DemandsConflict as conflict:
         return f"from there no descent meets every demand: {conflict}"
-    except NotConverged:
+    except (NotConverged, InputFault, ProblemFault):
         return "from there no optimum was found"
     used = [
         f"{word} for {length / NAUTICAL_MILE:.0f} nm"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, cast
 
@@ -24,12 +24,13 @@ from optdescent.optimum.beside import (
 from optdescent.optimum.columns import CERTIFICATE, REFLIGHT, SLOPES, SUMMARY
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.optimum.order import with_other_choices
 from optdescent.optimum.progress import silent
 from optdescent.optimum.report import QUANTITIES
 from optdescent.optimum.starts import MOST_WORLDS, Anchor, Latest, Own, Shared, Start
 from optdescent.optimum.stored import certificate_values, reflight_values, slopes, summary_values
 from optdescent.optimum.structure import world
-from optdescent.optimum.trial import Trial
+from optdescent.optimum.trial import Trial, tried_again
 from optdescent.results import Flight
 from optdescent.results.kept_flight import DISTANCE, kept_column, kept_coordinate, kept_values
 from optdescent.results.sweep import Status
@@ -40,6 +41,8 @@ Array = NDArray[np.float64]
 
 _NEAR = 0.15
 """Part of the study's ranges within which one case says something of another's family of orders."""
+_UNKNOWN = 0.3
+"""Part of the study's ranges beyond which nothing is known of a family that was tried nowhere nearer."""
 _PROMISE = 0.2
 """Cost [kg] that another family must promise to be tried once more."""
 
@@ -149,7 +152,8 @@ class OptimumSession:
 
     Orders of events come in families between which no solution shows the way (`beside.family`). A family other than the
     nearest neighbour's is tried where it was better at the nearest place at which it was tried, or was tried nowhere
-    near; so the border between two families is found from both sides.
+    near; so the border between two families is found from both sides. One that no start has is tried from the optimum
+    found, as a cold search does, where it was tried nowhere near: a sweep of few cases may have no neighbour of it.
 
     Solved cases are kept by world, and go with what was compiled when too many others have been met since: one of
     another world is no start. So what travels as the start of an answer is the number of its case.
@@ -178,7 +182,7 @@ class OptimumSession:
                 return Answer(Status.INFEASIBLE, str(conflict))
             except NotConverged as failure:
                 return Answer(Status.NOT_CONVERGED, str(failure))
-            self._tried.setdefault(family(trial.pose.order), []).append((case.place, True))
+            self._note(case, {family(order): np.inf for order in trial.seen} | {family(trial.pose.order): 0.0})
             found = trial, flight_of(trial)
         return self._told(case, *found, own, int(is_beside))
 
@@ -247,9 +251,33 @@ class OptimumSession:
             best = finished(best, programs, self.question.accuracy)
         if best is not None:
             costs.setdefault(family(best.pose.order), best.solution.cost)
-            for own, cost in costs.items():
-                self._tried.setdefault(own, []).append((case.place, cost <= min(costs.values())))
+            best = self._otherwise(case, best, costs, programs)
+            self._note(case, costs)
         return best
+
+    def _otherwise(self, case: Case, best: Trial, costs: dict[Hashable, float], programs: Programs) -> Trial:
+        """The best optimum, or a cheaper one of the family that no start had, where nothing is known of that."""
+        order = next(iter(with_other_choices(case.scenario, best.pose.order)), None)
+        if order is None or family(order) in costs:
+            return best
+        away = [float(np.linalg.norm(other - case.place)) for other, _ in self._tried.get(family(order), [])]
+        if min(away, default=np.inf) <= _UNKNOWN:
+            return best
+        costs[family(order)] = np.inf
+        other = tried_again(case.scenario, programs.memory, best, best.flight, order)
+        if not other.is_orderly or other.solution.cost > best.solution.cost - _PROMISE:
+            return best
+        found = finished(other, programs, self.question.accuracy)
+        if found is None or found.solution.cost > best.solution.cost - _PROMISE:
+            return best
+        costs[family(found.pose.order)] = found.solution.cost
+        return found
+
+    def _note(self, case: Case, costs: Mapping[Hashable, float]) -> None:
+        """Remember which families were tried at a case, and which was the best."""
+        least = min(costs.values())
+        for own, cost in costs.items():
+            self._tried.setdefault(own, []).append((case.place, cost <= least))
 
     def _is_promising(self, own: Hashable, place: Array) -> bool:
         """Whether a family was the best at the nearest place where it was tried, or was tried nowhere near."""

@@ -23,8 +23,11 @@ FEWEST = 10
 """Fewest rows of a recording."""
 _FLYING = 0.5
 """Share of the reference speed [-] below which an aircraft counts as on the ground."""
-_APPROACH, _AWAY = 4000.0 * FOOT, 500.0 * FOOT
-"""Height [m] above the aerodrome below which a climb leaves an approach, and how high it climbs (our choice)."""
+_CLOSE, _APPROACH, _AWAY = 1500.0 * FOOT, 4000.0 * FOOT, 500.0 * FOOT
+"""Height [m] above the aerodrome below which any climb leaves an approach; below which one does after which the flight
+gets no lower; how high it climbs (our choice)."""
+_LOW = 20.0 * FOOT
+"""Height [m] above the lowest of an approach at which it still counts as lowest: level before the climb."""
 _SPIKE = 9
 """Rows over whose median an altitude is looked at: a spike is not a climb."""
 _SPEEDS = ("calibrated_airspeed", "true_airspeed", "ground_speed")
@@ -92,6 +95,10 @@ def flown_part(raw: Raw, altitude: Array, there: Aerodrome, doubts: Doubts) -> R
     InputFault
         The recording never descends.
     """
+    place = np.arange(raw.time.size)
+    on_ground = _on_ground(raw, place, there.reference_speed)
+    away = climbing_away(np.where(on_ground, np.nan, altitude), there.elevation) & ~on_ground
+    altitude = np.where(on_ground | away, np.nan, altitude)
     known = np.flatnonzero(np.isfinite(altitude))
     if known.size < FEWEST:
         doubts.fault("", f"only {known.size} rows have an altitude", f"{FEWEST} or more")
@@ -103,32 +110,36 @@ def flown_part(raw: Raw, altitude: Array, there: Aerodrome, doubts: Doubts) -> R
         given = f"never descends: it ends {lost / FOOT:.0f} ft below its highest level, {top / FOOT:.0f} ft"
         doubts.fault("", given, f"a descent of {_LEAST_DESCENT / FOOT:.0f} ft or more")
         doubts.refuse()
-    place = np.arange(raw.time.size)
-    reached = int(np.flatnonzero(altitude >= top - _LEVEL)[0])
-    climbing = place < reached
+    climbing = (place < int(np.flatnonzero(altitude >= top - _LEVEL)[0])) & ~on_ground & ~away
     if top - float(altitude[known[0]]) < _LEAST_DESCENT:
         climbing[:] = False
-    on_ground = _on_ground(raw, place, there.reference_speed)
     doubts.leave_out("before the highest level is reached: a climb", raw.rows[climbing])
-    doubts.leave_out(f"slower than {_FLYING:g} of the reference speed: on the ground", raw.rows[on_ground & ~climbing])
-    away = _climbing_away(np.where(climbing | on_ground, np.nan, altitude), there.elevation) & ~climbing & ~on_ground
+    doubts.leave_out(f"slower than {_FLYING:g} of the reference speed: on the ground", raw.rows[on_ground])
     doubts.leave_out("after the lowest point of the approach: gone around", raw.rows[away])
     doubts.is_gone_around = bool(away.any())
     return raw.kept(~climbing & ~on_ground & ~away)
 
 
-def _climbing_away(altitude: Array, elevation: float) -> NDArray[np.bool_]:
-    """Rows after the lowest of an approach, by altitudes (row,) [m], if the flight climbs away from there."""
+def climbing_away(altitude: Array, elevation: float) -> NDArray[np.bool_]:
+    """Rows after the lowest of an approach to an elevation [m], by altitudes (row,) [m], if the flight leaves it [-].
+
+    It does if it climbs after a descent, from near the aerodrome, or from farther up if it never gets lower again.
+    """
     known = np.flatnonzero(np.isfinite(altitude))
-    rows = np.arange(altitude.size)
-    heights = np.asarray(median_filter(altitude[known], _SPIKE, mode="nearest"), dtype=float)
-    lowest = np.minimum.accumulate(heights)
-    away = np.flatnonzero((heights > lowest + _AWAY) & (lowest < elevation + _APPROACH))
+    rows, heights = np.arange(altitude.size), np.zeros(0)
+    if known.size:
+        heights = np.asarray(median_filter(altitude[known], _SPIKE, mode="nearest"), dtype=float)
+    descended = np.flatnonzero(np.maximum.accumulate(heights) - heights >= _LEAST_DESCENT)
+    if not descended.size:
+        return np.zeros(rows.size, dtype=np.bool_)
+    known, heights = known[descended[0] :], heights[descended[0] :]
+    lowest, later = np.minimum.accumulate(heights), np.minimum.accumulate(heights[::-1])[::-1]
+    is_left = (lowest < elevation + _CLOSE) | ((lowest < elevation + _APPROACH) & (later > lowest))
+    away = np.flatnonzero((heights > lowest + _AWAY) & is_left)
     if not away.size:
         return np.zeros(rows.size, dtype=np.bool_)
-    about = int(np.argmin(heights[: away[0]]))
-    near = known[max(about - _SPIKE, 0) : about + _SPIKE]
-    return np.asarray(rows > near[int(np.argmin(altitude[near]))], dtype=np.bool_)
+    low = known[: away[0]][altitude[known[: away[0]]] <= float(heights[: away[0]].min()) + _LOW]
+    return np.asarray(rows > low[-1], dtype=np.bool_)
 
 
 def _on_ground(raw: Raw, place: NDArray[np.intp], reference_speed: float) -> NDArray[np.bool_]:

@@ -17,6 +17,7 @@ from optdescent.airframe.speeds import reference_speed
 from optdescent.recording import rough
 from optdescent.recording.declaration import ColumnMap
 from optdescent.recording.doubts import Doubts
+from optdescent.recording.order import climbing_away
 from optdescent.recording.quantity import QUANTITIES
 from optdescent.recording.unit import FOREIGN, units_of
 from optdescent.recording.values import Array, Raw
@@ -94,7 +95,7 @@ class _Check:
                 self._judge(first, name, _middle(found[first], found[name]), _SAME)
 
     def _final(self) -> None:
-        """Altitude against the glide path's gradient, over the last miles down to the lowest."""
+        """Altitude against the glide path's gradient, over the last miles up to where an approach is left."""
         raw = self.raw
         if not raw.has("distance_to_go"):
             return
@@ -102,10 +103,8 @@ class _Check:
         path = self.scenario.arrival.glide_path
         near = (to_go < _NEAR) & (to_go > 0.0)
         for name, altitude in rough.altitudes(raw).items():
-            known = np.flatnonzero(np.isfinite(altitude))
-            rows = known[near[known]]
-            if altitude[known[-1]] < altitude[known[0]]:  # what is after the lowest point is gone around
-                rows = rows[rows <= np.nanargmin(altitude)]
+            away = climbing_away(altitude, self.scenario.arrival.elevation)
+            rows = np.flatnonzero(near & np.isfinite(altitude) & ~away)
             if rows.size < 3 or np.ptp(to_go[rows]) < 0.3 * _NEAR:
                 continue
             slope = float(np.polyfit(to_go[rows], altitude[rows], 1)[0])

@@ -91,7 +91,10 @@ def _short(values: dict[str, str]) -> str:
     keys = ("start.mass", "start.altitude", "start.distance", "arrival.airport", "air.wind.kind")
     if any(key not in values for key in keys):
         return ""
-    mass, altitude, distance = (float(values[key]) for key in keys[:3])
+    try:
+        mass, altitude, distance = (float(values[key]) for key in keys[:3])
+    except ValueError:
+        return ""
     aircraft = values.get("airframe.title", "the airframe")
     return (
         f"{aircraft}, {mass / 1000.0:.1f} t, from {altitude / FOOT:.0f} ft at {distance / NAUTICAL_MILE:.0f} nm to go, "

@@ -200,7 +200,7 @@ def points_csv(found: Debrief) -> str:
         for unit, name, factor in _TO_SPARE:
             key = f"{str(devices).replace(' ', '_')}_to_spare_{unit}"
             columns[key] = np.round(points[name].to_numpy()[index] / factor, 0 if unit == "ft" else 2)
-    asked = np.isfinite(columns["height_above_rule_ft"]) | np.isfinite(points["energy_to_spare"].to_numpy()).any(axis=0)
+    asked = np.isfinite(columns["height_above_rule_ft"]) | ~np.isnan(points["energy_to_spare"].to_numpy()).all(axis=0)
     rows = [
         {key: "" if np.isnan(values[at]) else f"{values[at] + 0.0:g}" for key, values in columns.items()}
         for at in np.flatnonzero(asked).tolist()

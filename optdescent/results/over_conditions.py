@@ -22,7 +22,12 @@ _OF_FLIGHTS = (
     Column("stable_share", "1", "share of conditions stable at the gate", ""),
     Column("stable_share_low", "1", "low end of its 95 % confidence interval, where conditions are drawn", ""),
     Column("stable_share_high", "1", "high end of it", ""),
-    Column("limits_kept_share", "1", "share that kept speeds, sinks, windows, hold-downs, floor, capture, gates", ""),
+    Column(
+        "limits_kept_share",
+        "1",
+        "share stable that kept speeds, sinks, windows, hold-downs, floor, capture, gates",
+        "",
+    ),
     Column("gate_energy_median", "m", "energy height at the gate above the most allowed, median", "ft"),
     Column("gate_energy_high", "m", "the same, exceeded in one condition of ten", "ft"),
     Column("speed_room_low", "m s-1", "least room to the next limit speed, less in one condition of ten", "kt"),

@@ -10,7 +10,7 @@ from importlib import resources
 from itertools import pairwise
 from pathlib import Path
 
-from optdescent.inputs import Fault, InputFault, read_toml, validated
+from optdescent.inputs import Fault, InputFault, read_text, read_toml, validated
 from optdescent.rules.drivers import DistanceTerm, HeightToLose, WindTerm
 from optdescent.rules.parts import (
     DeviceBy,
@@ -71,7 +71,7 @@ def rules_text(source: str | Path) -> str:
     """Text of the file of a library name, or of a file that `read_rules` took [-]."""
     if str(source) in LIBRARY:
         return resources.files("optdescent.rules").joinpath("library", f"{source}.toml").read_text(encoding="utf-8")
-    return Path(source).read_text(encoding="utf-8")
+    return read_text(Path(source))
 
 
 def _faults(rule: Rule) -> Iterator[_Found]:

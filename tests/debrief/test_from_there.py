@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from optdescent.arrival import floor_at
 from optdescent.debrief.from_there import begun_at, optimum_told
 from optdescent.scenario import Scenario
 from optdescent.units import NAUTICAL_MILE
@@ -27,6 +29,31 @@ def test_demands_that_lie_behind_are_left_out() -> None:
     begun = begun_at(asked, flight("good"), 40.0 * NAUTICAL_MILE)
     assert begun is not None
     assert [window.name for window in begun.arrival.windows] == ["W30", "W12"]
+
+
+def test_a_floor_and_a_hold_down_that_the_flight_is_in_begin_just_ahead() -> None:
+    """Half-way between two points of the floor it is half-way between their altitudes, to the clearance of 0.2 nm."""
+    asked = Scenario.from_toml(
+        FOLDER / "scenario.toml",
+        (
+            "arrival.floor=[{distance_nm=60,altitude_ft=9000},{distance_nm=40,altitude_ft=7000},"
+            "{distance_nm=12,altitude_ft=3000}]",
+            "arrival.hold_downs=[{altitude_ft=12000,from_nm=52,to_nm=48},{altitude_ft=16000,from_nm=70,to_nm=60}]",
+        ),
+    )
+    begun = begun_at(asked, flight("good"), 50.0 * NAUTICAL_MILE)
+    assert begun is not None
+    first, *others = begun.arrival.floor
+    assert first.distance / NAUTICAL_MILE == pytest.approx(49.8)
+    inside = floor_at(
+        [point.distance for point in asked.arrival.floor],
+        [point.altitude for point in asked.arrival.floor],
+        np.array([first.distance]),
+    )
+    assert first.altitude == pytest.approx(float(inside[0]))
+    assert [point.distance / NAUTICAL_MILE for point in others] == pytest.approx([40.0, 12.0])
+    (level,) = begun.arrival.hold_downs
+    assert (level.from_ / NAUTICAL_MILE, level.to / NAUTICAL_MILE) == pytest.approx((49.8, 48.0))
 
 
 @pytest.mark.parametrize("distance_nm", [19.0, 8.0])

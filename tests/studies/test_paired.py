@@ -53,3 +53,13 @@ def test_one_condition_tells_no_interval() -> None:
     own = outcomes("x", ("a", "b"), [[1, 0], [1, 1]], [[500, 510], [498, 506]])
     found = paired(own)[0]["against"]["b"]
     assert (found["both_stable"], found["fuel_kg"], found["fuel_kg_low"]) == (1, None, None)
+
+
+def test_the_interval_of_shares_has_a_width_even_where_no_pair_differs() -> None:
+    """Agresti and Min: 20 pairs alike: 0 +- 1.96 / 22."""
+    own = outcomes("x", ("a", "b"), [[1.0] * 20] * 2, [[500.0] * 20] * 2)
+    found = paired(own)[0]["against"]["b"]
+    assert found["stable_share"] == 0.0
+    assert (found["stable_share_low"], found["stable_share_high"]) == pytest.approx(
+        (-1.96 / 22.0, 1.96 / 22.0), rel=1e-3
+    )
