@@ -2,12 +2,14 @@
 
 An edge bounds energy by legs without lags, on a grid. Here its plan is begun from the flight's own height, speed, path
 angle and devices, so that what is said of a flight is what can be flown. A flight below the plan stays level until it
-meets it; one a little above keeps, of its height above the glide path, the larger part that it has of the plan's.
+meets it; one a little above keeps, of its height above the glide path, the larger part that it has of the plan's. The
+edge's plan itself may miss the gate by what lags take; one that does is eased (`corridor.told`) and flown once more, if
+the flight is still no higher: at the edge itself nothing is eased, since no crew flies better than its plan.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +22,7 @@ from optdescent.corridor.ground import Ground
 from optdescent.corridor.margin import ON_PATH, configurations
 from optdescent.corridor.path import Paths, joined, paths, paths_along, paths_at_once
 from optdescent.corridor.reach import Reach
+from optdescent.corridor.told import eased, too_much
 from optdescent.results import Flight
 from optdescent.units import KNOT, NAUTICAL_MILE
 
@@ -30,6 +33,8 @@ STEP = 200.0
 """Between two evaluations of the orders [m]: twice that of a corridor's points."""
 _BAND = 3.0 * KNOT
 """Speed [m/s] above the one of the schedule at which a device may be selected, below its limit speed (our choice)."""
+FLIGHTS = 3
+"""How often a descent is flown from one state at most."""
 _SETTLED = 1.0 * NAUTICAL_MILE
 """Way [m] in which a small height above the glide path is lost."""
 
@@ -76,26 +81,49 @@ def are_saved(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) 
     """
     ground = edges.ground
     tries = [
-        (index, which, plan, begun, own.devices.speed_brake)
-        for index, (own, places) in enumerate(asked)
-        for which, plan, begun in _tries(own, standing(own, flight, places))
+        (index, which, plan, own)
+        for index, (edge, places) in enumerate(asked)
+        for which, plan, own in _tries(edge, standing(edge, flight, places))
     ]
     found = [np.zeros(places.size, dtype=np.bool_) for _, places in asked]
     if not tries:
         return found
-    plans, begins = [one[2] for one in tries], [one[3] for one in tries]
-    sizes = [one[1].size for one in tries]
-    latest = np.array([_latest(asked[one[0]][0]) for one in tries])
-    is_allowed = np.repeat([one[4] for one in tries], sizes)
-    use = Use(is_allowed, np.ones(is_allowed.size), np.repeat(latest, sizes, axis=0).T)
-    begun = Begun(
-        *(np.concatenate(parts, axis=-1) for parts in zip(*(vars(one).values() for one in begins), strict=True))
-    )
-    again = flown_again(ground, joined(plans), use, STEP, begun)
-    ends = np.cumsum(sizes)
-    for (index, which, *_), end in zip(tries, ends.tolist(), strict=True):
-        found[index][which] |= again.is_kept[end - which.size : end]
+    sizes = [which.size for _, which, _, _ in tries]
+    edge_of = np.repeat([index for index, *_ in tries], sizes)
+    state = np.concatenate([which for _, which, _, _ in tries])
+    plan, at = joined([plan for *_, plan, _ in tries]), _side_by_side([own for *_, own in tries])
+    latest, brakes = (np.array([take(own) for own, _ in asked]) for take in (_latest, _brakes))
+    use = Use(brakes[edge_of], np.ones(edge_of.size), latest[edge_of].T)
+    lower, slower = np.zeros(edge_of.size), np.zeros(edge_of.size)
+    still: Indices = np.arange(edge_of.size, dtype=np.int64)
+    for _ in range(FLIGHTS):
+        if not still.size:
+            break
+        own, standing_there = plan.of(still), at.of(still)
+        ready = _begun_from(ground, eased(ground, own, lower[still], slower[still]), standing_there)
+        again = flown_again(ground, ready, use.of(still), STEP, standing_there.begun)
+        for number in still[again.is_kept].tolist():
+            found[edge_of[number]][state[number]] = True
+        height, speed = too_much(ground, own, again)
+        lower[still] += height
+        slower[still] += speed
+        spare = plan.altitude[at.place[still], still] - at.begun.altitude[still]
+        is_saved = np.array([found[edge_of[number]][state[number]] for number in still.tolist()])
+        still = still[~is_saved & (lower[still] <= spare)]
     return found
+
+
+def _side_by_side(some: Sequence[Standing]) -> Standing:
+    """Flights at places, one after the other [-]."""
+    begun = Begun(
+        *(np.concatenate(parts, axis=-1) for parts in zip(*(vars(one.begun).values() for one in some), strict=True))
+    )
+    place, configuration = (np.concatenate([getattr(one, name) for one in some]) for name in ("place", "configuration"))
+    return Standing(place, begun, configuration)
+
+
+def _brakes(found: Reach) -> bool:
+    return found.devices.speed_brake
 
 
 def _latest(found: Reach) -> Array:
@@ -104,8 +132,8 @@ def _latest(found: Reach) -> Array:
     return np.minimum(np.append(latest[GEAR + 1 :], latest[GEAR]), found.ground.limit_speeds)
 
 
-def _tries(found: Reach, at: Standing) -> Iterator[tuple[Indices, Paths, Begun]]:
-    """Plans from some of the states, by their indices.
+def _tries(found: Reach, at: Standing) -> Iterator[tuple[Indices, Paths, Standing]]:
+    """Plans for some of the states, by their indices, and these states.
 
     Off the path those of the edge at the next faster and slower speeds; on it that of the edge, and everything at once.
     """
@@ -118,19 +146,19 @@ def _tries(found: Reach, at: Standing) -> Iterator[tuple[Indices, Paths, Begun]]
         if which.size:
             own = at.of(which)
             plan = paths(found, own.place, speed[which].astype(np.int64), own.configuration)
-            yield which, _begun_from(ground, plan, own), own.begun
+            yield which, plan, own
     nearest = np.minimum(at.place, found.on_path.shape[0] - 1)
     near = np.abs(at.begun.altitude - ground.path[at.place]) <= ON_PATH
     which = np.flatnonzero(near & (nearest == at.place) & np.isfinite(found.on_path[nearest, at.configuration]))
     if which.size:
         own = at.of(which)
         plan = paths_along(found, own.place, own.begun.speed, own.configuration)
-        yield which, _begun_from(ground, plan, own), own.begun
+        yield which, plan, own
     which = np.flatnonzero(near)
     if which.size:
         own = at.of(which)
         plan = paths_at_once(found, own.place, own.configuration)
-        yield which, _begun_from(ground, plan, own), own.begun
+        yield which, plan, own
 
 
 def _begun_from(ground: Ground, plan: Paths, at: Standing) -> Paths:

@@ -56,12 +56,12 @@ def told_of(ground: Ground, plan: Paths, use: Use) -> Told:
         if not asked.size:
             break
         own = plan.of(asked)
-        eased = _eased(ground, own, lower[asked], slower[asked])
-        again = flown_again(ground, eased, use.of(asked))
-        flown.altitude[:, asked], flown.speed[:, asked] = eased.altitude, eased.speed
+        plan_eased = eased(ground, own, lower[asked], slower[asked])
+        again = flown_again(ground, plan_eased, use.of(asked))
+        flown.altitude[:, asked], flown.speed[:, asked] = plan_eased.altitude, plan_eased.speed
         is_kept[asked] = again.is_kept
         seen[:, asked] = again.excess, again.off, again.over, again.outside
-        height, speed = _too_much(ground, own, again)
+        height, speed = too_much(ground, own, again)
         lower[asked] += number * height  # what one correction leaves is small: the next may be coarse
         slower[asked] += number * speed
         asked = asked[~again.is_kept]
@@ -73,7 +73,7 @@ def _at_start(plan: Paths) -> Array:
     return plan.altitude[plan.start, np.arange(plan.start.size)]
 
 
-def _eased(ground: Ground, plan: Paths, lower: Array, slower: Array) -> Paths:
+def eased(ground: Ground, plan: Paths, lower: Array, slower: Array) -> Paths:
     """A plan from so much lower (descent,) [m], and slower [m/s] from its start on."""
     start, captured = _at_start(plan), plan.altitude[plan.captured, np.arange(plan.start.size)]
     part = np.clip(1.0 - lower / np.maximum(start - captured, _EXACT), 0.0, 1.0)
@@ -88,7 +88,7 @@ def _eased(ground: Ground, plan: Paths, lower: Array, slower: Array) -> Paths:
 _EXACT = 1e-6
 
 
-def _too_much(ground: Ground, plan: Paths, again: Again) -> tuple[Array, Array]:
+def too_much(ground: Ground, plan: Paths, again: Again) -> tuple[Array, Array]:
     """By how much descents flown again were too high (descent,) [m] and too fast [m/s]: at least a little.
 
     It is the energy left at the gate, that of the speed above a limit, and the height outside what is demanded; of the

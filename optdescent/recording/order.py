@@ -26,8 +26,6 @@ _FLYING = 0.5
 _CLOSE, _APPROACH, _AWAY = 1500.0 * FOOT, 4000.0 * FOOT, 500.0 * FOOT
 """Height [m] above the aerodrome below which any climb leaves an approach; below which one does after which the flight
 gets no lower; how high it climbs (our choice)."""
-_LOW = 20.0 * FOOT
-"""Height [m] above the lowest of an approach at which it still counts as lowest: level before the climb."""
 _SPIKE = 9
 """Rows over whose median an altitude is looked at: a spike is not a climb."""
 _SPEEDS = ("calibrated_airspeed", "true_airspeed", "ground_speed")
@@ -138,7 +136,9 @@ def climbing_away(altitude: Array, elevation: float) -> NDArray[np.bool_]:
     away = np.flatnonzero((heights > lowest + _AWAY) & is_left)
     if not away.size:
         return np.zeros(rows.size, dtype=np.bool_)
-    low = known[: away[0]][altitude[known[: away[0]]] <= float(heights[: away[0]].min()) + _LOW]
+    about = int(np.argmin(heights[: away[0]]))
+    floor = float(altitude[known[max(about - _SPIKE, 0) : about + _SPIKE]].min())
+    low = known[: away[0]][altitude[known[: away[0]]] <= floor]
     return np.asarray(rows > low[-1], dtype=np.bool_)
 
 

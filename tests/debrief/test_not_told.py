@@ -114,7 +114,7 @@ def test_a_go_around_is_told_and_the_approach_is_debriefed_up_to_it(
     assert flight.reading is not None
     (left,) = flight.reading.left_out
     assert left.reason == "after the lowest point of the approach: gone around"
-    assert 58 <= len(left.rows) <= 60, "a row within 20 ft of the lowest counts as lowest"
+    assert 60 <= len(left.rows) <= 64, "by the noise of an altitude a row or two before may be the lowest"
     assert flight.column("height_above_threshold")[-1] / FOOT == pytest.approx(below_ft, abs=60.0)
     around = found.about(Subject.GONE_AROUND)
     assert [one.severity for one in around] == [Severity.NOTE]
