@@ -4,7 +4,7 @@ The corridor of the first study on its usual grid (twenty distances, five speeds
 flown again), beside cold solves of single points as optimal-control problems: a level start at a distance and speed,
 found feasible or in conflict by collocation. Where the speed may not rise (250 kt below 10 000 ft) the two bound the
 same edge, the corridor from inside: the height below which collocation finds a descent, and above which it finds none,
-stands beside the corridor's. A recording is debriefed too. A yardstick's time stands beside all.
+stands beside the corridor's. A yardstick's time stands beside all.
 """
 
 from __future__ import annotations
@@ -20,25 +20,18 @@ from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.air.airspeed import mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.corridor import ONE_BY_ONE, DeviceSet, Grid, corridor, edges_for, usual_grid
-from optdescent.debrief import debrief, measures
 from optdescent.ocp import Memory
 from optdescent.optimum import DemandsConflict, NotConverged
 from optdescent.optimum.optimise import SETTINGS, found_cold
-from optdescent.recording import read_recording
-from optdescent.rules import read_rules
+from optdescent.optimum.progress import silent
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
-STUDIES = Path(__file__).parents[1] / "studies"
-STUDY = STUDIES / "first_descent" / "scenario.toml"
+STUDY = Path(__file__).parents[1] / "studies" / "first_descent" / "scenario.toml"
 STILL = ("air.wind.kind=none", "arrival.windows=[]")
 SPEED = 249.9
 STEP = 250.0
 """Height between two cold solves [ft]."""
-
-
-def silent(_sentence: str) -> None:
-    """Say nothing."""
 
 
 def is_reached(distance: float, height_ft: float) -> bool:
@@ -97,19 +90,7 @@ def main() -> None:
     write_csv(asked.output / "corridor.csv", header, rows)
     print(f"Corridor: {seconds:.1f} s for {points} points ({seconds / points:.3f} s each), one process.")
     print(f"Cold solve: {cold:.1f} s, {cold * points / seconds:.0f} times a point of the corridor.")
-    _recording()
     print(f"Yardstick {1e3 * unit:.1f} ms: {SENTENCE}.")
-
-
-def _recording() -> None:
-    """Debrief the longest of the invented recordings."""
-    folder = STUDIES / "recordings"
-    scenario, rule = Scenario.from_toml(folder / "scenario.toml"), read_rules("library")[0]
-    began = time.perf_counter()
-    read = read_recording(folder / "slow-to-configure.csv", folder / "columns.toml", scenario)
-    found = debrief(read.flight, measures(scenario, rule, read.flight, silent), silent)
-    seconds, minutes = time.perf_counter() - began, float(read.flight.column("time")[-1]) / 60.0
-    print(f"Debrief of {minutes:.0f} minutes at 1 Hz: {seconds:.1f} s, {len(found.findings)} findings.")
 
 
 if __name__ == "__main__":
