@@ -105,7 +105,11 @@ def flown_part(raw: Raw, altitude: Array, there: Aerodrome, doubts: Doubts) -> R
     top = float(np.nanpercentile(altitude, _TOP))
     lost = top - float(altitude[known[-1]])
     if lost < _LEAST_DESCENT:
-        given = f"never descends: it ends {lost / FOOT:.0f} ft below its highest level, {top / FOOT:.0f} ft"
+        last, highest = raw.rows[known[-1]], raw.rows[int(np.flatnonzero(altitude >= top - _LEVEL)[0])]
+        given = (
+            f"never descends: row {last}, its last with an altitude, is {lost / FOOT:.0f} ft below its highest level, "
+            f"{top / FOOT:.0f} ft, first reached in row {highest}"
+        )
         doubts.fault("", given, f"a descent of {_LEAST_DESCENT / FOOT:.0f} ft or more")
         doubts.refuse()
     climbing = (place < int(np.flatnonzero(altitude >= top - _LEVEL)[0])) & ~on_ground & ~away

@@ -1,6 +1,6 @@
 """Every figure of the package, of invented results: each drawn and rendered once for the tests that only look at it.
 
-`python -m tests.figures.every` draws the stored images of `NEW` anew, after a wanted change that was looked at.
+`python -m tests.figures.every` draws the stored images of `KEPT` anew, after a wanted change that was looked at.
 """
 
 from __future__ import annotations
@@ -48,7 +48,9 @@ EVERY: dict[str, Callable[[Page], Figure]] = {
 }
 """How each figure is drawn on a page."""
 NEW = ("margins", "margins-once", "rule-map", "wind", "winds", "last-action", "slices")
-"""Those that every page has room for, and whose images are stored from these results."""
+"""Those of results over conditions, sweeps and winds."""
+KEPT = (*NEW, "corridor", "slope", "debrief")
+"""Those whose images are stored from these results."""
 
 
 def several() -> tuple:  # type: ignore[type-arg]
@@ -74,7 +76,7 @@ def image(name: str, page: Page, dots_per_inch: int) -> np.ndarray:
 
 
 def main() -> None:
-    for name in NEW:
+    for name in KEPT:
         shades = np.repeat((grey(EVERY[name](Page.A4)) * 255.0).round().astype(np.uint8)[..., None], 3, axis=2)
         mpl_image.imsave(STORED / f"{name}.png", shades, metadata={"Software": None})
 

@@ -131,7 +131,7 @@ def test_a_row_without_a_time_is_left_out(tmp_path: Path) -> None:
 
 def test_a_recording_that_never_descends_is_refused(tmp_path: Path) -> None:
     cruise = METRIC.lines()[:160]
-    assert "never descends: it ends" in faults(tmp_path, METRIC, cruise)
+    assert "never descends: row 160, its last with an altitude, is 31 ft below" in faults(tmp_path, METRIC, cruise)
     climb = [METRIC.lines()[0], *reversed(METRIC.lines()[1:])]
     climb = with_column(climb, "t", lambda row, _: f"{row:.1f}")
     climb = with_column(climb, "vz", lambda _, cell: f"{-float(cell):.4f}")
