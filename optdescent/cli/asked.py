@@ -11,8 +11,8 @@ from click.core import ParameterSource
 
 from optdescent.results import Provenance
 
-_OF_THE_CONSOLE = ("as_json", "debug")
-"""Options that change what is said, and nothing of what is written."""
+_OF_THE_CONSOLE = ("as_json", "debug", "resume")
+"""Options that change what is said or gone on with, and nothing of what is written."""
 
 
 class _Result(Protocol):

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 import click
 
+from optdescent.cli.asked import command_line
 from optdescent.cli.options import debug_option, json_option
 from optdescent.cli.say import DONE, INTERRUPTED, cores, guarded, say_json
 
@@ -100,7 +101,9 @@ def _sweep(run: _Run) -> None:
         check_output(file.parent)
         file.parent.mkdir(parents=True, exist_ok=True)
     try:
-        outcome = run_sweep(study.sweep(), run.output, place, Journal(run.log), resume=run.resume)
+        asked = study.sweep()
+        asked = replace(asked, attributes={**asked.attributes, "command": command_line()})
+        outcome = run_sweep(asked, run.output, place, Journal(run.log), resume=run.resume)
     except KeyboardInterrupt:
         if not run.output.exists():
             raise

@@ -124,7 +124,8 @@ class Swept:
         given: dict[str, Any] = {str(key): value for key, value in dataset.attrs.items()}
         try:
             text = str(given["study"])
-            provenance = Provenance(str(given["title"]), text, fingerprint(text), of="study")
+            command = str(given.get("command", ""))
+            provenance = Provenance(str(given["title"]), text, fingerprint(text), of="study", command=command)
         except KeyError as error:
             told = f"does not say where it is from ({error})"
             raise InputFault([Fault(str(path), "", told, "a sweep written by this package")]) from error

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import signal
 import subprocess
 import sys
@@ -87,7 +88,10 @@ def test_the_dataset_is_selected_by_names_and_says_where_it_is_from(job: tuple[d
         by_rule = dataset["rule_flown_altitude"].sel(rule="three-degrees", distance_to_go=0.0)
         assert by_rule.to_numpy() == pytest.approx(kept.to_numpy()[0], abs=500.0)
         assert dataset.attrs["title"] == found["study"]["title"]
-        assert Swept.from_zarr(output).provenance.scenario_digest == found["study"]["digest"]
+        where = Swept.from_zarr(output).provenance
+        assert where.scenario_digest == found["study"]["digest"]
+        again = ["optdescent", "sweep", output.with_name("study.toml"), "--output", output, "--workers", 1]
+        assert where.command == shlex.join(str(word) for word in (*again, "--netcdf", found["netcdf"]))
         assert dataset.attrs["caution"] == CAUTION
 
 
