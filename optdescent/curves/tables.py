@@ -8,7 +8,7 @@ expression being rebuilt; and tables over the same knots share the place.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import casadi as ca
 import numpy as np
@@ -52,15 +52,10 @@ class CubicTable:
         """Number of coefficients [-]: two for the straight line and one for each knot."""
         return len(self.knots) + 2
 
-    @cached_property
+    @property
     def _from_values(self) -> NDArray[np.float64]:
         """Matrix (size, knots) that turns values at the knots into coefficients."""
-        count = len(self.knots)
-        u = (np.asarray(self.knots) - self.knots[0]) / self._spacing
-        spline = CubicSpline(u, np.eye(count), bc_type="natural")
-        thirds = np.asarray(spline.c[0])
-        jumps = np.diff(np.vstack([np.zeros((1, count)), thirds, np.zeros((1, count))]), axis=0)
-        return np.vstack([np.eye(count)[:1], np.asarray(spline(0.0, 1))[None, :], jumps])
+        return _matrix(self.knots, self._spacing)
 
     def coefficients(self, values: ArrayLike) -> NDArray[np.float64]:
         """Coefficients (size,) of the table through `values` (knots,) [unit of f]."""
@@ -169,6 +164,19 @@ class CubicTable:
         w = u - 0.5 * (len(self.knots) - 1)
         value = ca.vertcat(1.0, u, w**3, -3.0 * w**2, 3.0 * w, -1.0)
         return value, ca.vertcat(0.0, 1.0, 3.0 * w**2, -6.0 * w, 3.0, 0.0) / self._spacing
+
+
+@lru_cache(maxsize=64)
+def _matrix(knots: tuple[float, ...], spacing: float) -> NDArray[np.float64]:
+    """Matrix (knots + 2, knots) that turns values at knots [unit of x] into coefficients: the same for all tables."""
+    count = len(knots)
+    u = (np.asarray(knots) - knots[0]) / spacing
+    spline = CubicSpline(u, np.eye(count), bc_type="natural")
+    thirds = np.asarray(spline.c[0])
+    jumps = np.diff(np.vstack([np.zeros((1, count)), thirds, np.zeros((1, count))]), axis=0)
+    matrix = np.vstack([np.eye(count)[:1], np.asarray(spline(0.0, 1))[None, :], jumps])
+    matrix.flags.writeable = False
+    return matrix
 
 
 @lru_cache(maxsize=8)

@@ -59,13 +59,14 @@ def met(asked: Asked, rules: Sequence[Rule], name: str) -> Met:
     reasons: list[list[str]] = []
     for number, own in enumerate(levels):
         try:
-            scenario = asked.scenario(own)
+            scenarios.append(asked.scenario(own))
+            reasons.append([""] * len(rules))
         except InputFault as fault:
             scenarios.append(None)
             reasons.append([f"case {number} makes no scenario: {_in_a_line(fault)}"] * len(rules))
-        else:
-            scenarios.append(scenario)
-            reasons.append(whys_not_started(scenario, rules))
+    sound = {number: scenario for number, scenario in enumerate(scenarios) if scenario is not None}
+    for number, told in zip(sound, whys_not_started(list(sound.values()), rules), strict=True):
+        reasons[number] = told
     by_rule = tuple(zip(*reasons, strict=True))
     check_flown(by_rule, name)
     return Met(asked, name, tuple(rules), levels, tuple(scenarios), by_rule)

@@ -138,7 +138,7 @@ class RulesSession:
             with suppress(InputFault):
                 sound.append((case.number, case.scenario))
         scenarios, rules = [scenario for _, scenario in sound], self.held.question.rules
-        reasons = [whys_not_started(scenario, rules) for scenario in scenarios]
+        reasons = whys_not_started(scenarios, rules)
         columns = [self._together(scenarios, rule, [own[index] for own in reasons]) for index, rule in enumerate(rules)]
         self._known = {number: [own[index] for own in columns] for index, (number, _) in enumerate(sound)}
 

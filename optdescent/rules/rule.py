@@ -99,14 +99,14 @@ class Ask:
     level: Value = 0.0
 
 
-def asked(rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift: Value, cruise_mach: float) -> Ask:
+def asked(rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift: Value, cruise_mach: Value) -> Ask:
     """Height to have and speed planned by a rule at a place.
 
     Parameters
     ----------
     shift : Value
         Pressure altitude less QNH altitude [m].
-    cruise_mach : float
+    cruise_mach : Value
         Mach number [-] held until the descent speed is reached.
     """
     speed = planned_speed(rule, airframe, arrival, place, shift, cruise_mach)
@@ -210,7 +210,7 @@ def _counted(term: Tailwind | TailwindOnly | HeadwindOnly, tailwind: Value) -> V
 
 
 def planned_speed(
-    rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift: Value, cruise_mach: float
+    rule: Rule, airframe: Airframe, arrival: Arrival, place: Place, shift: Value, cruise_mach: Value
 ) -> Value:
     """Calibrated airspeed [m/s] a rule plans at a place: the lowest of all that apply.
 

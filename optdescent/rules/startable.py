@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from optdescent.air.altitude import setting_shift
 from optdescent.air.atmosphere import pressure
 from optdescent.air.wind import forecast
-from optdescent.curves.elementary import rounded
+from optdescent.curves.elementary import Value, rounded
 from optdescent.inputs import Fault, InputFault
 from optdescent.motion.record import surroundings
 from optdescent.rules.believed import layers, tailwind_along
@@ -29,6 +29,8 @@ from optdescent.scenario import BelievedWind, Scenario
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
+_NUMBERS = ("distance", "height", "pressure_altitude", "pressure", "tailwind", "mass", "temperature_offset", "anti_ice")
+"""Of a place, what differs from scenario to scenario in cruise, by name."""
 _SPACING = 0.5 * NAUTICAL_MILE
 _WORTH_TELLING = 0.5 * KNOT
 _Found = tuple[str, str, str]
@@ -71,21 +73,52 @@ def _refuse(name: str, found: Sequence[_Found | None]) -> None:
 
 def why_not_started(scenario: Scenario, rule: Rule) -> str:
     """Why a rule cannot be flown from where a scenario starts; empty where it can [-]."""
-    return whys_not_started(scenario, (rule,))[0]
+    return whys_not_started((scenario,), (rule,))[0][0]
 
 
-def whys_not_started(scenario: Scenario, rules: Sequence[Rule]) -> list[str]:
-    """Why each rule cannot be flown from where a scenario starts; empty where it can [-]; its air is met once."""
-    ends, speeds = _Cruise.between_ends(scenario), _named(scenario)
-    found = (_fault(scenario, rule, ends, speeds) for rule in rules)
-    return ["" if fault is None else fault[1] for fault in found]
+def whys_not_started(scenarios: Sequence[Scenario], rules: Sequence[Rule]) -> list[list[str]]:
+    """Why each rule (scenario, rule) cannot be flown from where a scenario starts; empty where it can [-].
+
+    The air of each scenario is met once, and each rule is asked once in all scenarios of one airframe and arrival.
+    """
+    found = [[""] * len(rules) for _ in scenarios]
+    for members in _alike(scenarios):
+        own = [scenarios[index] for index in members]
+        ends = [_Cruise.between_ends(scenario) for scenario in own]
+        speeds = [_named(scenario) for scenario in own]
+        together = _Cruise.beside(ends)
+        for column, rule in enumerate(rules):
+            may_fail = together.may_fail(own, rule)
+            for row, index in enumerate(members):
+                fault = _plan_fault(rule, speeds[row])
+                if fault is None and may_fail[row]:
+                    fault = _profile_fault(own[row], rule, ends[row])
+                found[index][column] = "" if fault is None else fault[1]
+    return found
+
+
+def _alike(scenarios: Sequence[Scenario]) -> list[list[int]]:
+    """Indices of scenarios that share airframe and arrival."""
+    groups: list[list[int]] = []
+    for index, scenario in enumerate(scenarios):
+        for members in groups:
+            first = scenarios[members[0]]
+            if scenario.airframe == first.airframe and scenario.arrival == first.arrival:
+                members.append(index)
+                break
+        else:
+            groups.append([index])
+    return groups
 
 
 @dataclass(frozen=True)
 class _Cruise:
-    """Level cruise along the track as a crew believes it to be: cruise height above the threshold [m], the places."""
+    """Level cruise along the track as a crew believes it to be: cruise height above the threshold [m], the places.
 
-    height: float
+    Arrays are over (place,), or over (place, scenario) of several scenarios beside each other.
+    """
+
+    height: Value
     tailwind: Array
     place: Place
 
@@ -116,11 +149,30 @@ class _Cruise:
         )
         return cls(above_sea - scenario.arrival.elevation, tailwind, place)
 
-    def asked(self, scenario: Scenario, rule: Rule) -> Array:
-        """Height above the threshold that a rule asks for (place,) [m]."""
-        shift = setting_shift(scenario.qnh)
-        wanted = asked(rule, scenario.airframe, scenario.arrival, self.place, shift, scenario.start.mach).height
+    @classmethod
+    def beside(cls, cruises: Sequence[_Cruise]) -> _Cruise:
+        """Cruises of several scenarios at as many places each."""
+        places = [cruise.place for cruise in cruises]
+        numbers = {name: np.stack([getattr(place, name) for place in places], axis=-1) for name in _NUMBERS}
+
+        def mean_tailwind(low: float, high: float) -> Array:
+            means = (place.mean_tailwind for place in places)
+            return np.stack([mean(low, high) for mean in means if mean is not None], axis=-1)
+
+        return cls(numbers["height"], numbers["tailwind"], Place(**numbers, mean_tailwind=mean_tailwind))
+
+    def asked(self, scenarios: Sequence[Scenario], rule: Rule) -> Array:
+        """Height above the threshold that a rule asks for, in the shape of these arrays [m]."""
+        first = scenarios[0]
+        shift = np.array([setting_shift(scenario.qnh) for scenario in scenarios])
+        mach = np.array([scenario.start.mach for scenario in scenarios])
+        wanted = asked(rule, first.airframe, first.arrival, self.place, shift, mach).height
         return np.broadcast_to(np.asarray(wanted, dtype=float), self.tailwind.shape)
+
+    def may_fail(self, scenarios: Sequence[Scenario], rule: Rule) -> NDArray[np.bool_]:
+        """Where (scenario,) a rule asks for less than the cruise height first, or for no less at the gate [-]."""
+        wanted = self.asked(scenarios, rule)
+        return (wanted[0] < self.height) | (wanted[-1] >= self.height)
 
 
 def _gate(scenario: Scenario) -> float:
@@ -154,7 +206,7 @@ def _plan_fault(rule: Rule, speeds: Mapping[SpeedName, float]) -> _Found | None:
 
 def _profile_fault(scenario: Scenario, rule: Rule, ends: _Cruise) -> _Found | None:
     """A height asked for that cannot be flown; None if there is none."""
-    length, height, wanted = scenario.start.distance, ends.height, ends.asked(scenario, rule)
+    length, height, wanted = scenario.start.distance, float(ends.height), ends.asked((scenario,), rule)
     if wanted[0] < height:
         tailwind = float(ends.tailwind[0])
         met = f", with {tailwind / KNOT:.0f} kt of tailwind" if abs(tailwind) > _WORTH_TELLING else ""
@@ -164,7 +216,7 @@ def _profile_fault(scenario: Scenario, rule: Rule, ends: _Cruise) -> _Found | No
         return "profile", given, allowed
     if wanted[-1] >= height:
         x = np.linspace(-length, -_gate(scenario), round(length / _SPACING) + 2)
-        if np.all(_Cruise.along(scenario, x).asked(scenario, rule) >= height):
+        if np.all(_Cruise.along(scenario, x).asked((scenario,), rule) >= height):
             given = f"{rule.name} never asks for less than the cruise height, {height / FOOT:.0f} ft"
             return "profile", given, "a descent that begins before the gate"
     return None

@@ -14,7 +14,7 @@ from optdescent.rules.fleet import Fleet
 from optdescent.rules.parts import SpeedName
 from optdescent.rules.question import RulesQuestion
 from optdescent.rules.rule import named_speed
-from optdescent.rules.startable import check_start, why_not_started
+from optdescent.rules.startable import check_start, why_not_started, whys_not_started
 from optdescent.units import KNOT
 from tests.rules.made import rule
 from tests.scenario.files import STUDY, scenario
@@ -93,6 +93,29 @@ def test_anti_ice_counts() -> None:
     still = (*NEAR, "air.wind.kind=none")
     assert not why_not_started(scenario(*still), EARLY)
     assert why_not_started(scenario(*still, "handling.anti_ice.kind=on"), EARLY)
+
+
+OF_A_BAND = {"kind": "tailwind", "distance_nm": 2.0, "above_height_ft": 5000.0, "below_height_ft": 15000.0}
+BAND = rule({"kind": "angle", "angle_deg": 2.85, "terms": [{**OF_A_BAND, "per_wind_kt": 10.0}]})
+
+
+def test_scenarios_asked_together_say_what_each_says_alone() -> None:
+    """Winds, masses, Mach numbers, pressures, starts and arrivals that differ; reasons are those with their numbers."""
+    still = "air.wind.kind=none"
+    there = [
+        scenario(*NEAR, still),
+        scenario(*NEAR, TAILWIND),
+        scenario(*NEAR, still, "handling.anti_ice.kind=on", "start.mass_kg=42000"),
+        scenario(*NEAR, TAILWIND, "air.qnh_hpa=990", "start.mach=0.7"),
+        scenario(*NEAR, still, "start.distance_nm=111"),
+        scenario(*NEAR, still, "arrival.elevation_ft=2000"),
+    ]
+    slow = rule(speeds={"descent_kt": 185.0, "by": [{"distance_nm": 20.0, "speed": "minimum clean"}]})
+    rules = (THREE_TO_ONE, EARLY, BAND, slow)
+    alone = [[why_not_started(own, one) for one in rules] for own in there]
+    assert whys_not_started(there, rules) == alone
+    reasons = [reason for own in alone for reason in own]
+    assert 4 < len(set(reasons)) < len(reasons)
 
 
 def test_in_a_sweep_a_rule_that_cannot_start_has_no_numbers_and_says_why() -> None:
