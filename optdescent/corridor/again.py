@@ -66,10 +66,11 @@ class Again:
     """What became of descents (descent,) flown again [SI].
 
     `excess` is the energy height [m] at the gate above the most that it allows; `added` that which thrust added on the
-    way before the approach speed was reached; `off` the largest height off the plan; `over` the largest speed above a
-    limit [m/s], of the airframe with what is out or of the arrival, and `outside` the largest height outside what the
-    arrival demands at a place; `is_stable` says whether every demand of the gate is met there. The arrays (step,
-    descent) are coordinates (step,) [m], pressure altitude [m], calibrated airspeed [m/s]; not a number before a start.
+    way before the approach speed was reached on the glide path; `off` the largest height off the plan; `over` the
+    largest speed above a limit [m/s], of the airframe with what is out or of the arrival, and `outside` the largest
+    height outside what the arrival demands at a place; `is_stable` says whether every demand of the gate is met there.
+    The arrays (step, descent) are coordinates (step,) [m], pressure altitude [m], calibrated airspeed [m/s]; not a
+    number before a start.
     """
 
     excess: Array
@@ -108,11 +109,12 @@ class Begun:
 
 @dataclass(frozen=True)
 class _Wanted:
-    """What the plan has at a place (descent,): pressure altitude [m], its slope [-], speed [m/s], devices selected."""
+    """What the plan has at a place (descent,): pressure altitude [m] and speed [m/s] with their slopes, and devices."""
 
     altitude: Array
     slope: Array
     speed: Array
+    speed_slope: Array
     selected: Array
 
 
@@ -158,6 +160,7 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
     begins = -ground.to_go[plan.start] - _EXACT
     lanes = _started(ground, plan) if begun is None else _begun(ground, begun)
     seen = np.full((2, distance.size, plan.start.size), np.nan)
+    fastest, captured = ground.gate_speeds(ground.scenario.arrival.gate)[1], ground.to_go[plan.captured]
     off, added, over, outside = (np.full(plan.start.size, least) for least in (0.0, 0.0, -np.inf, 0.0))
     for index, x in enumerate(distance):
         flying = x >= begins
@@ -174,13 +177,13 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         is_fast = _too_fast(lanes, wanted.selected, speed - latest, above)
         orders = _orders(ground, use, lanes, _Seen(wanted, at, is_fast, -float(x)))
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
-        is_slowing = at.forces.calibrated_airspeed > ground.gate_speeds(ground.scenario.arrival.gate)[1]
+        is_slowing = (at.forces.calibrated_airspeed > fastest) | (-x > captured)
         above_idle = (at.forces.thrust - at.forces.idle) / (ground.mass * GRAVITY)
         added += np.where(flying & is_slowing, above_idle * length, 0.0)
         begin = _motion(ground, x, lanes, lanes.motion, orders.load_factor, at.air)
         selected = _selected(lanes, wanted.selected, speed, latest)
         lanes = _where(flying, _advanced(ground, lanes, orders, selected, begin, x, length), lanes)
-    most = np.full(off.shape, ground.gate_speeds(ground.scenario.arrival.gate)[1])
+    most = np.full(off.shape, fastest)
     left = _energy(ground, lanes.motion[0], seen[1, -1]) - _energy(ground, plan.altitude[0], most)
     return Again(left, added, off, over, outside, _is_stable(ground, lanes), distance, seen[0], seen[1])
 
@@ -286,11 +289,12 @@ def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
     after = int(np.clip(np.searchsorted(to_go, at - 1e-6), 1, to_go.size - 1))
     share = (at - to_go[after - 1]) / (to_go[after] - to_go[after - 1])
     near, far = plan.altitude[after - 1], plan.altitude[after]
-    speed = plan.speed[after - 1] + share * (plan.speed[after] - plan.speed[after - 1])
+    length = to_go[after] - to_go[after - 1]
+    slower = plan.speed[after] - plan.speed[after - 1]
     steps, gear = plan.steps[after], plan.gear[after]
     selected = np.array([*(steps > step for step in range(int(np.nanmax(plan.steps)))), gear > 0.5], dtype=float)
-    slope = (near - far) / (to_go[after] - to_go[after - 1])
-    return _Wanted(near + share * (far - near), slope, speed, selected)
+    speed = plan.speed[after - 1] + share * slower
+    return _Wanted(near + share * (far - near), (near - far) / length, speed, -slower / length, selected)
 
 
 def _motion(
@@ -322,7 +326,9 @@ def _orders(ground: Ground, use: Use, lanes: _Lanes, seen: _Seen) -> _Orders:
     faster = use.lead + (speed - wanted.speed) / _SPEED_BAND
     brake = np.where(use.is_allowed, allowed * np.clip(faster, 0.0, 1.0), 0.0)
     slowest = ground.gate_speeds(ground.scenario.arrival.gate)[0]
-    held_calibrated = np.maximum(wanted.speed - _SPEED_BAND, np.minimum(wanted.speed, slowest))
+    # what the plan has that much later: a flight that slows as planned needs no thrust
+    planned = wanted.speed + wanted.speed_slope * at.passage.ground_speed * _SPEED_TIME
+    held_calibrated = np.maximum(planned - _SPEED_BAND, np.minimum(planned, slowest))
     held = mach_from_calibrated(held_calibrated, at.air.pressure) * at.air.speed_of_sound
     needed = thrust_needed(at, state, (held - state.true_airspeed) / _SPEED_TIME)
     thrust = np.clip(thrust_fraction_for(at, needed), 0.0, 1.0)

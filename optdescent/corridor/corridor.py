@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.corridor.again import Use, flown_again
+from optdescent.corridor.again import Use
 from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet, held_by
 from optdescent.corridor.edges import Edges, Grid
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths, joined, paths
-from optdescent.corridor.reach import Reach
+from optdescent.corridor.reach import Edge, Reach
 from optdescent.corridor.told import told_of
 from optdescent.motion.record import marks_of
 from optdescent.results import Provenance
@@ -41,7 +41,8 @@ def corridor(edges: Edges, grid: Grid) -> Corridor:
     """Corridor on the points of a grid that the edges were worked out for, at the mass of the start [SI].
 
     Sets of devices are those of `ONE_BY_ONE`. From every height that is told the descent was flown again and kept: it
-    passed the gate stable and kept limits and demands on the way. A point from which none was kept has no height.
+    passed the gate stable and kept limits and demands on the way; from a lowest height thrust added at most 25 ft of
+    energy. A point from which none was kept has no height.
     """
     ground = edges.ground
     reaches = [edges.of(devices) for devices in ONE_BY_ONE]
@@ -92,7 +93,8 @@ def _highest(ground: Ground, reaches: Sequence[Reach], at: _Points) -> dict[str,
     columns = {name: np.full(planned.shape, np.nan) for name in _FLOWN}
     if known.any():
         is_allowed = np.array([edge.devices.speed_brake for edge in reaches])[np.nonzero(known)[0]]
-        told = told_of(ground, joined([at.plan(edge) for edge in reaches]), Use(is_allowed, np.ones(is_allowed.size)))
+        use = Use(is_allowed, np.ones(is_allowed.size))
+        told = told_of(ground, joined([at.plan(edge) for edge in reaches]), use, Edge.HIGHEST)
         own = planned[known]
         height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
         taken_off = _height(ground, own) - height
@@ -112,11 +114,14 @@ def _lowest(ground: Ground, edge: Reach, at: _Points) -> tuple[Array, Array]:
     """
     altitude = at.on(edge)
     known, added = np.isfinite(altitude), np.full(altitude.shape, np.nan)
+    height = np.full(altitude.shape, np.nan)
     if known.any():
         count = int(known.sum())
         use = Use(np.ones(count, dtype=np.bool_), np.full(count, -3.0))
-        added[known] = flown_again(ground, at.plan(edge), use).added
-    return _height(ground, altitude), added
+        told = told_of(ground, at.plan(edge), use, edge.edge)
+        added[known] = told.added
+        height[known] = np.where(told.is_kept, _height(ground, altitude[known] - told.taken_off), np.nan)
+    return height, added
 
 
 def _nested(columns: dict[str, Array], sets: Sequence[DeviceSet]) -> dict[str, Array]:

@@ -1,14 +1,18 @@
 """Descents of an edge flown again from the heights that are told, each eased until it is kept.
 
-Legs have no lags, so that a descent from the edge itself may pass the gate with energy left over. It is then flown from
-lower, and slower on the way. Of its height above the capture of the glide path a lower descent has everywhere the part
-that it has at its start: it has less to lose on the same miles. It is slower by what was left at the gate, so that
-devices come out no later than planned. What a flight still had too much is taken off for the next one.
+Legs have no lags, so that a descent from the highest edge itself may pass the gate with energy left over. It is then
+flown from lower, and slower on the way. Of its height above the capture of the glide path a lower descent has
+everywhere the part that it has at its start: it has less to lose on the same miles. It is slower by what was left at
+the gate, so that devices come out no later than planned. What a flight still had too much is taken off for the next.
+
+A descent from the lowest edge may need thrust for the same reason. It is then flown from higher by what thrust added,
+and slower by as much, so that thrust comes on later.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +21,7 @@ from optdescent.corridor.again import OVER, Again, Use, flown_again
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.margin import ON_PATH
 from optdescent.corridor.path import Paths
+from optdescent.corridor.reach import Edge
 from optdescent.units import FOOT, GRAVITY, KNOT
 
 Array = NDArray[np.float64]
@@ -24,6 +29,9 @@ Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 FLIGHTS = 5
 """How often a descent is flown at most."""
+ADDED = 25.0 * FOOT
+"""Energy height [m] that thrust may add to a descent told as one without: that of 2 kt at the speed of a gate, as much
+as a limit may be passed by (our choice)."""
 _LEAST_LOWER, _LEAST_SLOWER = 25.0 * FOOT, 0.5 * KNOT
 """Least height [m] and speed [m/s] that a descent which was not kept is eased by."""
 
@@ -32,25 +40,26 @@ _LEAST_LOWER, _LEAST_SLOWER = 25.0 * FOOT, 0.5 * KNOT
 class Told:
     """What became of descents (descent,) [SI]: the plan that was flown last, whether all was kept, and what was not.
 
-    `taken_off` is the height [m] by which that plan begins lower than the edge; `excess`, `off`, `over` and `outside`
-    are as in `again.Again`.
+    `taken_off` is the height [m] by which that plan begins lower than the edge, negative if higher; `excess`, `added`,
+    `off`, `over` and `outside` are as in `again.Again`.
     """
 
     plan: Paths
     taken_off: Array
     is_kept: Flags
     excess: Array
+    added: Array
     off: Array
     over: Array
     outside: Array
 
 
-def told_of(ground: Ground, plan: Paths, use: Use) -> Told:
-    """Descents of a plan flown again, from lower and slower as long as one is not kept [SI]."""
+def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
+    """Descents of a plan of an edge flown again, from farther inside it as long as one is not kept [SI]."""
     count = plan.start.size
     flown = replace(plan, altitude=plan.altitude.copy(), speed=plan.speed.copy())
     lower, slower, is_kept = np.zeros(count), np.zeros(count), np.zeros(count, dtype=np.bool_)
-    seen = np.full((4, count), np.nan)
+    seen = np.full((5, count), np.nan)
     asked: Indices = np.arange(count, dtype=np.int64)
     for number in range(1, FLIGHTS + 1):
         if not asked.size:
@@ -59,13 +68,37 @@ def told_of(ground: Ground, plan: Paths, use: Use) -> Told:
         plan_eased = eased(ground, own, lower[asked], slower[asked])
         again = flown_again(ground, plan_eased, use.of(asked))
         flown.altitude[:, asked], flown.speed[:, asked] = plan_eased.altitude, plan_eased.speed
-        is_kept[asked] = again.is_kept
-        seen[:, asked] = again.excess, again.off, again.over, again.outside
-        height, speed = too_much(ground, own, again)
+        is_kept[asked] = _is_kept(again, edge)
+        seen[:, asked] = again.excess, again.added, again.off, again.over, again.outside
+        height, speed = _amiss(ground, own, again, edge)
         lower[asked] += number * height  # what one correction leaves is small: the next may be coarse
         slower[asked] += number * speed
-        asked = asked[~again.is_kept]
+        asked = asked[~is_kept[asked]]
     return Told(flown, _at_start(plan) - _at_start(flown), is_kept, *seen)
+
+
+def _is_kept(again: Again, edge: Edge) -> Flags:
+    """Whether flights (descent,) kept everything, from the lowest edge without thrust too [-]."""
+    match edge:
+        case Edge.HIGHEST:
+            return again.is_kept
+        case Edge.LOWEST:
+            return again.is_kept & (again.added <= ADDED)
+        case _:
+            assert_never(edge)
+
+
+def _amiss(ground: Ground, plan: Paths, again: Again, edge: Edge) -> tuple[Array, Array]:
+    """By how much flights (descent,) were too high [m], negative if too low, and too fast [m/s]."""
+    match edge:
+        case Edge.HIGHEST:
+            return too_much(ground, plan, again)
+        case Edge.LOWEST:
+            most = ground.gate_speeds(ground.scenario.arrival.gate)[1]
+            slower = np.maximum(again.added * GRAVITY / most, _LEAST_SLOWER)
+            return -np.maximum(again.added, _LEAST_LOWER), slower
+        case _:
+            assert_never(edge)
 
 
 def _at_start(plan: Paths) -> Array:
@@ -74,15 +107,16 @@ def _at_start(plan: Paths) -> Array:
 
 
 def eased(ground: Ground, plan: Paths, lower: Array, slower: Array) -> Paths:
-    """A plan from so much lower (descent,) [m], and slower [m/s] from its start on."""
+    """A plan from so much lower (descent,) [m], higher if negative, and slower [m/s] from its start on."""
     start, captured = _at_start(plan), plan.altitude[plan.captured, np.arange(plan.start.size)]
-    part = np.clip(1.0 - lower / np.maximum(start - captured, _EXACT), 0.0, 1.0)
+    part = np.maximum(1.0 - lower / np.maximum(start - captured, _EXACT), 0.0)
     place = np.arange(ground.to_go.size)[:, None]
     altitude = np.where(place > plan.captured, captured + part * (plan.altitude - captured), plan.altitude)
-    demanded = np.minimum(ground.demands.lowest[:, None], plan.altitude)
+    least = np.minimum(ground.demands.lowest[:, None], plan.altitude)
+    most = np.maximum(ground.demands.highest[:, None], plan.altitude)
     gentle = np.maximum(plan.speed - slower, np.minimum(plan.speed, plan.speed[0]))
     speed = np.where(place < plan.start, gentle, plan.speed)
-    return replace(plan, altitude=np.maximum(altitude, demanded), speed=speed)
+    return replace(plan, altitude=np.clip(altitude, least, most), speed=speed)
 
 
 _EXACT = 1e-6

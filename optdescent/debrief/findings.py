@@ -78,23 +78,46 @@ def _energy(track: Track, beyond: float) -> str:
 
 
 def _brake_stowed(track: Track) -> Iterator[Finding]:
-    """Out, then in for a while, where it may be out: higher than the rule asks and near what idle can lose, or more."""
+    """Out, then in for a while, where it may be out, by a flight that is still high, or stays so until it is too high.
+
+    Still high is higher than the rule asks and near what idle can lose, or more.
+    """
     brake, beyond = track.column("speed_brake"), _beyond(track)
     by_rule = np.where(beyond > -_NEAR_IDLE, track.above_rule - _HIGH + _STILL_HIGH, -np.inf)
     high: Array = np.fmax(np.where(np.isfinite(beyond), beyond, -np.inf), by_rule)
-    lowest = track.scenario.handling.speed_brake_above
-    last_step = track.scenario.airframe.speed_brake.last_step
     for first, last in track.spells(brake < _IN, _BRAKE_IN_FOR):
         before = np.flatnonzero(brake[:first] > _OUT)
         if not before.size or track.time[first] - track.time[before[-1]] > _BRAKE_IN_FOR:
             continue
         at = int(before[-1])
-        may_be_out = track.height[at] > lowest + _ABOVE and track.column("flaps")[at] <= last_step + 0.5
         until = min(last, int(np.count_nonzero(track.time < track.time[first] + _BRAKE_IN_FOR)))
-        if may_be_out and high[at] > _STILL_HIGH and high[until] > _STILL_HIGH:
-            severity = Severity.SEVERE if track.to_spare(EVERYTHING.name)[until] < 0.0 else Severity.CAUTION
-            evidence = f"{_feet(float(track.above_rule[at]))} above the height to have"
-            yield track.finding(at, Subject.BRAKE_STOWED, severity, evidence)
+        evidence = f"{_feet(float(track.above_rule[at]))} above the height to have"
+        if not (_brake_may_be_out(track)[at] and high[at] > _STILL_HIGH and high[until] > _STILL_HIGH):
+            too_high = _until_too_high(track, at, last)
+            if too_high is None:
+                continue
+            seconds, until = track.time[too_high] - track.time[at], too_high
+            evidence += f", and {seconds:.0f} s later with {_energy(track, float(beyond[too_high]))}"
+        severity = Severity.SEVERE if track.to_spare(EVERYTHING.name)[until] < 0.0 else Severity.CAUTION
+        yield track.finding(at, Subject.BRAKE_STOWED, severity, evidence)
+
+
+def _brake_may_be_out(track: Track) -> NDArray[np.bool_]:
+    """Whether height and flaps allow the speed brake (point,) [-]."""
+    lowest, last_step = track.scenario.handling.speed_brake_above, track.scenario.airframe.speed_brake.last_step
+    return (track.height > lowest + _ABOVE) & (track.column("flaps") <= last_step + 0.5)
+
+
+def _until_too_high(track: Track, first: int, last: int) -> int | None:
+    """Index of the point by which a flight has more energy than idle can lose; None if it has not, up to `last`.
+
+    Until then it is above the height that the rule asks for, and could use the speed brake.
+    """
+    own = slice(first, last + 1)
+    may_use_it = (track.above_rule[own] > _STILL_HIGH) & _brake_may_be_out(track)[own]
+    count = may_use_it.size if may_use_it.all() else int(np.argmin(may_use_it))
+    too_high = np.flatnonzero(_beyond(track)[own][:count] > _STILL_HIGH)
+    return first + int(too_high[0]) if too_high.size else None
 
 
 def _levelled(track: Track) -> Iterator[Finding]:
@@ -179,13 +202,12 @@ def _due_by_speed(track: Track, device: Device, end: int) -> int | None:
 def _due_on_the_path(track: Track, device: Device, end: int) -> int | None:
     """Index of the point on the glide path, before `end`, from which a device would have to come; None if it need not.
 
-    Its limit speed allows it, what comes before it in the schedule is out, and idle and the schedule no longer lose
-    enough energy.
+    Its limit speed allows it, the step before it is out, and idle and the schedule no longer lose enough energy. The
+    gear waits for no step: as a drag device it may be lowered as soon as its limit speed allows.
     """
     if track.captured is None:
         return None
-    number = len(track.devices) if device.number == GEAR else device.number
-    before = track.scenario.airframe.gear.after_step if device.number == GEAR else number - 1
+    before = 0 if device.number == GEAR else device.number - 1
     count = np.arange(track.speed.size)
     may_be_out = (track.speed < device.limit_speed - _FAST_BY) & (track.column("flaps") > before - 0.1)
     is_needed = _beyond(track) > 0.0

@@ -25,7 +25,12 @@ _COLUMNS = (
     Column("lowest", "m", "lowest height above the threshold that needs no thrust above idle", "ft"),
     Column("excess_again", "m", "energy height at the gate above the most allowed, flown again", "ft"),
     Column("off_again", "m", "largest height off the plan when the highest descent is flown again", "ft"),
-    Column("added_again", "m", "energy height that thrust adds when the lowest descent is flown again", "ft"),
+    Column(
+        "added_again",
+        "m",
+        "energy height that thrust adds to the lowest descent flown again, at most 25 ft if it is told",
+        "ft",
+    ),
 )
 CORRIDOR_COLUMNS = {column.name: column for column in _COLUMNS}
 """Variables by name: over `devices`, `distance_to_go` and `speed`, those of the lowest descent without `devices`."""

@@ -92,9 +92,9 @@ def test_half_the_step_changes_little() -> None:
 
 
 def test_the_lowest_descents_need_next_to_no_thrust() -> None:
-    """Energy that thrust adds, as height, on up to 22 nm; it is used 2 kt below the planned speed."""
+    """Energy that thrust adds, as height, on up to 22 nm; it is used 2 kt below the planned speed, not to slow less."""
     found = lowest()
     plan = planned(found)
     everyone = np.ones(plan.start.size, dtype=np.bool_)
     flown = flown_again(ground(), plan, Use(everyone, -3.0 * everyone))
-    assert np.max(flown.added) < 250.0 * FOOT
+    assert np.max(flown.added) < 75.0 * FOOT

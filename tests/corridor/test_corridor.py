@@ -84,9 +84,11 @@ def test_it_is_nested_and_every_height_told_was_flown_from_and_kept() -> None:
     assert all(np.all(~(highest[0] > one)) and np.all(~(one > highest[-1])) for one in highest)
     assert np.isfinite(highest[-1]).all()
     all_kept(found())
-    assert np.nanmax(found().values("added_again")) < 250.0 * FOOT
-    lowest = found().values("lowest")
+    lowest, added = found().values("lowest"), found().values("added_again")
     assert np.all(~(lowest > highest[-1]))
+    assert np.isfinite(lowest).sum() > 3
+    assert np.max(added[np.isfinite(lowest)]) <= 25.0 * FOOT
+    assert np.all(np.diff(lowest, axis=0)[np.isfinite(np.diff(lowest, axis=0))] > 0.0)
 
 
 def test_what_was_not_kept_when_flown_again_is_taken_off() -> None:

@@ -5,12 +5,19 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from optdescent.corridor import LastFound
 from optdescent.debrief import Action, debrief, what_if
-from optdescent.results.debrief import Debrief, Severity, Subject, debrief_plain, findings_csv, points_csv
+from optdescent.debrief.findings import findings
+from optdescent.debrief.rehearse import csv_of, rehearsed, scripts
+from optdescent.debrief.track import Track
+from optdescent.recording import read_recording
+from optdescent.results.debrief import Debrief, Finding, Severity, Subject, debrief_plain, findings_csv, points_csv
+from optdescent.rules import read_rules
 from optdescent.units import FOOT, NAUTICAL_MILE
 from tests.debrief.recordings import FOLDER, RULE, SCENARIO, TRUTH, against, debriefed, flight, silent
 
@@ -22,6 +29,18 @@ def test_every_seeded_mistake_is_found_within_five_seconds(name: str, mistake: d
     found = debriefed(name).about(Subject[str(mistake["subject"]).upper()])
     assert found, f"{mistake['subject']} is not found in {name}"
     assert min(abs(one.time - float(str(mistake["time_s"]))) for one in found) <= 5.0
+
+
+def test_with_other_noise_the_seeded_mistake_is_found_all_the_same(tmp_path: Path) -> None:
+    rules = {rule.name: rule for rule in read_rules("library")}
+    every = scripts(SCENARIO, *(rules[name] for name in ("300-with-allowances", "three-degrees", "path-from-above")))
+    made = rehearsed(next(one for one in every if one.name == "late-gear"), SCENARIO)
+    (tmp_path / "again.csv").write_text(csv_of(made, 202), encoding="utf-8")
+    recorded = read_recording(tmp_path / "again.csv", FOLDER / "columns.toml", SCENARIO)
+    found = debrief(recorded.flight, against(), silent)
+    for mistake in made.mistakes:
+        assert min(abs(one.time - mistake.time) for one in found.about(mistake.subject)) <= 5.0
+    assert not found.severe
 
 
 def test_nothing_severe_is_found_in_the_good_one() -> None:
@@ -155,6 +174,37 @@ def test_of_devices_that_are_not_known_nothing_is_told() -> None:
     moving = float(time[np.argmax(gear > 0.03)])
     gear[(time > moving - 20.0) & (time < moving + 20.0)] = np.nan
     assert not changed("late-gear", gear=gear).about(Subject.GEAR_LATE)
+
+
+def with_energy_to_spare(spare: float) -> tuple[Finding, ...]:
+    """Of the brake stowed at 1100 s: what is found if idle could lose so much more [m] there than the flight has."""
+    found = debriefed("brake-in-and-out")
+    names = tuple(own.devices.name for own in against().edges.highest)
+    margins = np.array([found.margin(name) for name in names])
+    at = int(np.argmin(np.abs(found.flight.column("time") - 1100.0)))
+    above = found.points["height_above_rule"].to_numpy()
+    margins = margins + (spare - margins[0, at])
+    places, speeds = against().edges.ground.to_go, against().edges.highest[0].states.speeds
+    ends = float(speeds[0]), float(speeds[-1])
+    track = Track(found.flight, SCENARIO, margins, names, above, LastFound(found.last, ()), float(places[-1]), ends)
+    return tuple(one for one in findings(track) if one.subject is Subject.BRAKE_STOWED and abs(one.time - 1100.0) < 5.0)
+
+
+def test_a_brake_stowed_while_idle_could_still_do_is_told_if_it_stays_in_until_idle_cannot() -> None:
+    """Above the rule all the while. Where idle can do to the end, stowing it cost nothing."""
+    told = with_energy_to_spare(2000.0 * FOOT)
+    assert len(told) == 1
+    assert "s later with" in told[0].evidence
+    assert not with_energy_to_spare(9000.0 * FOOT)
+
+
+def test_gear_that_stays_in_with_idle_no_longer_enough_is_late_whatever_the_flaps() -> None:
+    """Slow to configure: 54 kt above the gate's speed the schedule never asks for it; as a drag device it was due."""
+    found = debriefed("slow-to-configure")
+    late = found.about(Subject.GEAR_LATE)
+    assert len(late) == 1
+    assert abs(late[0].time - found.last.of("idle and schedule").time) < 15.0
+    assert not debriefed("good").about(Subject.GEAR_LATE)
 
 
 def test_a_height_that_is_not_known_is_told_as_such() -> None:
