@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shlex
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from graphlib import TopologicalSorter
 from itertools import pairwise
@@ -79,17 +79,21 @@ class Expectation:
 
 @dataclass(frozen=True)
 class Small:
-    """A study at reduced size: options taken out of commands and arguments added by label, or labels left out."""
+    """A study at reduced size: options taken out of commands and arguments added by label, or labels left out.
+
+    `instead` has other results of the study in the place of those that are not made at this size.
+    """
 
     added: dict[str, tuple[str, ...]]
     without: tuple[str, ...]
     left_out: tuple[str, ...]
+    instead: dict[str, str] = field(default_factory=dict[str, str])
 
     def reduced(self, command: Command) -> tuple[str, ...]:
         """Arguments of a command at this size."""
         own = command.arguments
         kept = (word for before, word in pairwise(("", *own)) if not {before, word} & {*self.without})
-        return (*kept, *self.added.get(command.label, ()))
+        return (*(self.instead.get(word, word) for word in kept), *self.added.get(command.label, ()))
 
 
 @dataclass(frozen=True)
@@ -162,7 +166,8 @@ class Study:
         """
         rows = dict(_read(STUDIES / "small.toml")[self.name])
         left_out, without = (tuple(rows.pop(key, ())) for key in ("leave_out", "without"))
-        return Small({label: tuple(words) for label, words in rows.items()}, without, left_out)
+        instead = dict(rows.pop("instead", {}))
+        return Small({label: tuple(words) for label, words in rows.items()}, without, left_out, instead)
 
     @property
     def is_run_small(self) -> bool:

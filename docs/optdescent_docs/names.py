@@ -1,4 +1,4 @@
-"""Names that may be imported: the public ones in full, those of the rooms with a sentence each."""
+"""Names that may be imported: the public ones, and those of the rooms, each in full."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import inspect
 import pkgutil
 import re
 from collections.abc import Iterator
+from enum import EnumType
 from importlib import import_module
 from types import ModuleType
 
@@ -18,16 +19,38 @@ from optdescent_docs.text import Cell, block, code, section, spoken, table
 
 _LONGEST = 88
 _ADDRESS = re.compile(r"<(?:object|function|factory)[^>]*>")
+_MODULE = re.compile(r"\b(?:optdescent|typing|pathlib)\.(?:\w+\.)*(\w+)")
+_ENUM = re.compile(r"<(\w+\.\w+): [^>]*>")
 
 
 def signature(name: str, of: object) -> str:
-    """How a function or class is called; a class that is not to be made by hand has no arguments."""
+    """How a function or class is called; the members of an enumeration; a class not to be made by hand has nothing."""
+    if isinstance(of, EnumType):
+        return "\n".join(f"{name}.{member.name} = {member.value!r}" for member in of.__members__.values())
     try:
         shown = str(inspect.signature(of)) if callable(of) else ""
     except ValueError:
         shown = ""
-    shown = shown.replace("'", "").replace("(self, ", "(").replace("(self)", "()").replace(" -> None", "")
-    return _wrapped(f"{name}{_ADDRESS.sub('...', shown)}")
+    shown = _unannotated(shown).replace("'", "").replace("(self, ", "(").replace("(self)", "()")
+    shown = _ENUM.sub(r"\1", _ADDRESS.sub("...", _MODULE.sub(r"\1", shown.replace(" -> None", ""))))
+    return _wrapped(f"{name}{shown}")
+
+
+def _unannotated(shown: str) -> str:
+    """Types without the checks that a declared key adds to them: the page of the file tells its range."""
+    opening = "typing.Annotated["
+    while (begun := shown.find(opening)) >= 0:
+        first, ended, depth = begun + len(opening), 0, 0
+        for place in range(first, len(shown)):
+            depth += (shown[place] in "([{") - (shown[place] in ")]}")
+            if shown[place] == "," and depth == 0 and not ended:
+                ended = place
+            if depth < 0:
+                shown = shown[:begun] + shown[first : ended or place] + shown[place + 1 :]
+                break
+        else:
+            return shown
+    return shown
 
 
 def _wrapped(call: str) -> str:
@@ -67,44 +90,83 @@ class NamesDirective(SphinxDirective):
 
     def run(self) -> list[nodes.Node]:
         """Sections in the order of the alphabet."""
-        return [self._section(name, getattr(optdescent, name)) for name in sorted(optdescent.__all__)]
-
-    def _section(self, name: str, of: object) -> nodes.section:
-        found = section(self.state.document, f"api {name}", [code(name)])
-        found += block(signature(name, of), "python")
-        found += docstring_nodes(inspect.getdoc(of) or "")
-        if inspect.isclass(of):
-            for member, value in members(of):
-                found += self._member(name, member, value)
-        return found
-
-    def _member(self, name: str, member: str, value: object) -> nodes.definition_list:
-        inner = getattr(value, "__func__", None) or getattr(value, "fget", None) or value
-        shown = member if isinstance(value, property) else signature(member, inner).replace("(cls, ", "(")
-        term = nodes.term("", "", code(f"{name}.{' '.join(shown.split())}"))
-        term["ids"] = [nodes.make_id(f"api {name} {member}")]
-        body = docstring_nodes(inspect.getdoc(inner) or "")
-        return nodes.definition_list("", nodes.definition_list_item("", term, nodes.definition("", *body)))
+        document = self.state.document
+        names = sorted(optdescent.__all__)
+        return [told(document, f"api {name}", name, getattr(optdescent, name)) for name in names]
 
 
 class RoomsDirective(SphinxDirective):
-    """A section for each room of the package: its names, each with the first sentence of its docstring."""
+    """A section for each room of the package, with its names; public names of the package are told elsewhere."""
 
     def run(self) -> list[nodes.Node]:
-        """Sections in the order of the alphabet."""
-        return [self._section(module, names) for module, names in room_names()]
+        """A table of the rooms, then their sections, in the order of the alphabet."""
+        rooms = list(room_names())
+        rows: list[tuple[Cell, Cell]] = [
+            ([_link(_room(module), module.__name__)], summary(module.__doc__ or "")) for module, _ in rooms
+        ]
+        return [
+            table(("room", "what it is"), rows, (30, 70)),
+            *(self._section(module, names) for module, names in rooms),
+        ]
 
     def _section(self, module: ModuleType, names: tuple[str, ...]) -> nodes.section:
-        found = section(self.state.document, f"room {module.__name__}", [code(module.__name__)])
+        document = self.state.document
+        found = section(document, _room(module), [code(module.__name__)])
         found += nodes.paragraph("", "", *spoken(summary(module.__doc__ or "")))
-        rows: list[tuple[Cell, Cell]] = [([code(name)], _said(getattr(module, name))) for name in sorted(names)]
-        found += table(("name", "what it is"), rows, (30, 70))
+        values = list[tuple[Cell, Cell]]()
+        own = list[nodes.section]()
+        for name in sorted(names):
+            of = getattr(module, name)
+            if getattr(optdescent, name, None) is of:
+                values.append(([code(name)], f"a public name: {summary(of.__doc__ or '')}"))
+            elif (inspect.isclass(of) or inspect.isroutine(of)) and of.__module__.startswith(f"{optdescent.__name__}."):
+                label = room_label(module, name)
+                own.append(told(document, label, name, of))
+                values.append(([_link(label, name)], summary(of.__doc__ or "")))
+            else:
+                values.append(([code(name)], _shown(of)))
+        found += table(("name", "what it is"), values, (30, 70))
+        found += own
         return found
 
 
-def _said(of: object) -> str:
-    """What a function or class says of itself; a value, what it is."""
-    if inspect.isclass(of) or inspect.isroutine(of):
-        return summary(of.__doc__ or "")
+def _room(module: ModuleType) -> str:
+    return f"room {module.__name__}"
+
+
+def _link(label: str, name: str) -> nodes.reference:
+    """A name that leads to its section on the same page."""
+    return nodes.reference("", "", code(name), refid=nodes.make_id(label), internal=True)
+
+
+def room_label(module: ModuleType, name: str) -> str:
+    """Label of a name of a room; labels have small letters only, so a function beside a class of its name says so."""
+    of = getattr(module, name)
+    alike = [other for other in getattr(module, "__all__", ()) if other.lower() == name.lower()]
+    return " ".join([module.__name__, name, *(["function"] if len(alike) > 1 and inspect.isroutine(of) else [])])
+
+
+def told(document: nodes.document, label: str, name: str, of: object) -> nodes.section:
+    """Section of a name: signature, docstring, and the members of a class."""
+    found = section(document, label, [code(name)])
+    found += block(signature(name, of), "python")
+    found += docstring_nodes(inspect.getdoc(of) or "")
+    if inspect.isclass(of):
+        for member, value in members(of):
+            found += _member(label, name, member, value)
+    return found
+
+
+def _member(label: str, name: str, member: str, value: object) -> nodes.definition_list:
+    inner = getattr(value, "__func__", None) or getattr(value, "fget", None) or value
+    shown = member if isinstance(value, property) else signature(member, inner).replace("(cls, ", "(")
+    term = nodes.term("", "", code(f"{name}.{' '.join(shown.split())}"))
+    term["ids"] = [nodes.make_id(f"{label} {member}")]
+    body = docstring_nodes(inspect.getdoc(inner) or "")
+    return nodes.definition_list("", nodes.definition_list_item("", term, nodes.definition("", *body)))
+
+
+def _shown(of: object) -> str:
+    """What a value is."""
     shown = re.sub(r"[\w.]+\.(\w+)", r"\1", str(of)) if not isinstance(of, str | int | float) else repr(of)
     return f"`{shown}`" if len(shown) < 160 else f"a {type(of).__name__}"

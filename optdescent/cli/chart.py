@@ -82,7 +82,9 @@ class _Asked:
     help="Varied quantity to draw over: of rule-map the one across and the one upright; of slices the one across, the "
     "one whose levels are lines, the one whose levels are panels [default: those that explain most; the first].",
 )
-@click.option("--quantity", default="", help="Quantity of a sweep to draw slices of [default: fuel].")
+@click.option(
+    "--quantity", default="", help="Quantity of a sweep to draw slices of [default: fuel; of a corridor, its heights]."
+)
 @output_option
 @json_option
 @debug_option

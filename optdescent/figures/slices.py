@@ -29,7 +29,13 @@ STYLES = tuple(
     for style, marker in zip((SeriesStyle(INK, 1.6, (), ""), *OTHER_STYLES[1:], OTHER_STYLES[0]), "os^DvP", strict=True)
 )
 """Looks of lines in the order of their levels."""
-_RULE = "rule"
+_RULE, _DEVICES = "rule", "devices"
+_LINES = (_RULE, _DEVICES)
+"""Dimensions whose levels are lines before those of any axis are."""
+_PLACES = {"corridor_distance": UNITS["nm"], "corridor_speed": UNITS["kt"]}
+"""Unit that charts show the points of a corridor in; a sweep holds them in SI."""
+_USUAL = ("fuel", "rule_fuel", "corridor_highest")
+"""Quantities that are drawn where none is asked for: the first that is there."""
 _LEAST_WIDE = 75.0
 """Width of a page for each panel beside another [mm]."""
 
@@ -68,7 +74,7 @@ def slices(
     Parameters
     ----------
     quantity : str
-        Name of what is drawn; if empty the fuel.
+        Name of what is drawn; if empty the fuel, or of a corridor the highest height.
     axes : tuple of str
         The axis across, the one whose levels are lines, and the one whose levels are panels; if empty the first axes.
     rules : tuple of str
@@ -123,9 +129,9 @@ def _quantity(found: Swept, name: str) -> xr.DataArray:
     allowed = [
         str(key)
         for key, own in found.dataset.data_vars.items()
-        if own.dtype.kind == "f" and set(found.axes) <= set(own.dims) <= {*found.axes, _RULE}
+        if own.dtype.kind == "f" and set(found.axes) <= set(own.dims) <= {*found.axes, *_LINES, *_PLACES}
     ]
-    wanted = name or next((key for key in ("fuel", "rule_fuel") if key in allowed), "fuel")
+    wanted = name or next((key for key in _USUAL if key in allowed), _USUAL[0])
     if wanted not in allowed:
         raise InputFault([Fault("quantity", "", f"{wanted!r} is missing", ", ".join(allowed) or "none is there")])
     return found.dataset[wanted]
@@ -161,8 +167,9 @@ def _sides(found: Swept, values: xr.DataArray, axes: tuple[str, ...], rules: tup
             sides[name] = _Side(name, "Rule", UNITS[""], tuple(known), places)
             continue
         driver = driver_of(found.dataset, name, (name,), (values.sizes[name],))
-        levels = tuple(driver.levels.tolist())
-        sides[name] = _Side(name, driver.words, driver.unit, levels, tuple(range(len(levels))))
+        unit = _PLACES.get(name, driver.unit)
+        levels = tuple((driver.levels / unit.factor if name in _PLACES else driver.levels).tolist())
+        sides[name] = _Side(name, driver.words, unit, levels, tuple(range(len(levels))))
     return sides
 
 
@@ -176,13 +183,13 @@ def _parts(
     InputFault
         Nothing varies, or more lines than can be told apart.
     """
-    varied = [side for side in sides.values() if len(side.places) > 1 and side.name != _RULE]
+    varied = [side for side in sides.values() if len(side.places) > 1 and side.name not in _LINES]
     if not varied and not axes:
         raise InputFault([Fault("figure slices", str(values.name), "no axis of several levels", "one")])
     across = sides[axes[0]] if axes else varied[0]
     rest = [side for side in sides.values() if side.name != across.name]
     ordered = [side for side in rest if side.name in axes[1:]]
-    ordered += [side for side in rest if side not in ordered and side.name == _RULE]
+    ordered += [side for side in rest if side not in ordered and side.name in _LINES]
     ordered += [side for side in rest if side not in ordered and len(side.places) > 1]
     lines, panels = [*ordered, None, None][:2]
     if lines is not None and len(lines.places) > len(STYLES):

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Iterator
 from typing import Any, cast
 
 from optdescent.report.table_html import table_html
-from optdescent.report.template import NOTHING, Markup, joined, paragraph, tag, text
+from optdescent.report.template import NOTHING, Markup, bullets, joined, paragraph, tag, text
 from optdescent.results import Provenance
 from optdescent.results.tables import Heading, Table, one_line
 from optdescent.units import FOOT, NAUTICAL_MILE
 
+RULES, CONDITIONS = "Rules", "Conditions"
+"""What the texts that are read beside a scenario are."""
 _LONG = 120
 """Letters of a value that the list of inputs shows; the full text has all."""
 _HEADINGS = (Heading("key", "key", is_text=True), Heading("value", "value, in SI units", is_text=True))
@@ -20,13 +23,14 @@ _HEADINGS = (Heading("key", "key", is_text=True), Heading("value", "value, in SI
 def asked_html(own: Provenance, beside: tuple[tuple[str, str], ...] = ()) -> Markup:
     """What was asked: in short, then folded every value that is set, in SI, and the text that the digest is of.
 
-    `beside` are further texts that were read, each after what it is.
+    `beside` are further texts that were read, each after what it is; of rules, what their files note stands open.
     """
     title = tag("h3", {"dir": "auto"}, text(own.title))
     digest = tag("p", {"class": "quiet"}, text(f"{own.of.capitalize()} {own.scenario_digest}."))
+    notes = bullets(dict.fromkeys(note for what, words in beside if what == RULES for note in _notes(words)))
     read = tuple((f"{what}: the text of the file that was read", words) for what, words in beside)
     if not own.scenario_text:
-        return joined([title, digest, paragraph("Its text is not stored with these results."), *_texts(read)])
+        return joined([title, digest, paragraph("Its text is not stored with these results."), notes, *_texts(read)])
     values = _values(own.scenario_text)
     short = _short(values)
     listed = [(key, value) for key, value in values.items() if not key.startswith("airframe.")]
@@ -37,11 +41,24 @@ def asked_html(own: Provenance, beside: tuple[tuple[str, str], ...] = ()) -> Mar
             title,
             paragraph(short) if short else NOTHING,
             digest,
+            notes,
             _folded(f"The {len(rows)} values that are set", table_html(inputs)) if rows else NOTHING,
             *_texts((("Full text as stored, airframe and wind included, in SI units", own.scenario_text),)),
             *_texts(read),
         ]
     )
+
+
+def _notes(rules: str) -> Iterator[str]:
+    """What a file of rules notes of each: what it is for, and where it does not hold; of no TOML, nothing."""
+    try:
+        rules_read = tomllib.loads(rules).get("rules")
+    except tomllib.TOMLDecodeError:
+        return
+    for rule in cast(list[Any], rules_read) if isinstance(rules_read, list) else ():
+        named = cast(dict[str, Any], rule) if isinstance(rule, dict) else {}  # TOML has no other keys
+        if note := named.get("note"):
+            yield f"Note of the rule {named.get('name')}: {one_line(str(note))}"
 
 
 def _texts(named: tuple[tuple[str, str], ...]) -> Iterator[Markup]:

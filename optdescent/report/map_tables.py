@@ -106,5 +106,6 @@ def sheet_table(found: RuleSheet) -> Table:
             )
     rows = tuple(zip(*columns, strict=True))
     note = f"Heights above the threshold; the wind is the same at every height. Source of the rule: {found.source}."
+    note += f" {found.note}" if found.note else ""
     title = f"Worked numbers of {found.title}"
     return Table(f"sheet-{found.name}", title, tuple(headings), rows, note, found.provenance.source)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from optdescent.figures.svg_font import embed_fonts
-from optdescent.report.asked import asked_html
+from optdescent.report.asked import CONDITIONS, RULES, asked_html
 from optdescent.report.flight_tables import certificate_table
 from optdescent.report.given import Given
 from optdescent.report.pictures import Pictures, pictures_of, pictures_section
@@ -68,7 +68,7 @@ class Report:
     def beside(self, asked: Provenance) -> tuple[tuple[str, str], ...]:
         """What the texts that were read beside one that was asked are, and the texts, each once."""
         same = [own for one in self.given if (own := one.provenance).scenario_digest == asked.scenario_digest]
-        found = [("Rules", own.rules) for own in same] + [("Conditions", own.conditions) for own in same]
+        found = [(RULES, own.rules) for own in same] + [(CONDITIONS, own.conditions) for own in same]
         return tuple(dict.fromkeys((what, words) for what, words in found if words))
 
 

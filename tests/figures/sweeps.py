@@ -52,6 +52,37 @@ def swept(title: str = "Invented sweep", *, is_grid: bool = True, with_rules: bo
     return Swept(dataset, Provenance(title, "", "0123456789ab", of="study"))
 
 
+@cache
+def of_corridor(*, is_grid: bool = True) -> Swept:
+    """A corridor alone: highest heights by devices at two places and speeds, over two axes; they fall with tailwind."""
+    places, speeds = np.array([12.0, 16.0]) * NAUTICAL_MILE, np.array([170.0, 210.0]) * KNOT
+    wind, mass, sets, place, speed = np.meshgrid(
+        LEVELS[0], LEVELS[1], np.arange(float(len(SETS))), places, speeds, indexing="ij"
+    )
+    feet = 300.0 * place / NAUTICAL_MILE - 10.0 * wind + 200.0 * sets + (mass - 60000.0) / 60.0
+    highest = (feet - 10.0 * (speed / KNOT - 170.0)) * FOOT
+    axes = AXES[:2]
+    told = {"long_name": "highest height", "units": "m", CHARTED: "ft"}
+    columns = {
+        "corridor_highest": ((*axes, "devices", "corridor_distance", "corridor_speed"), highest, told),
+        "status": (axes, np.zeros(highest.shape[:2], dtype=np.int8), {}),
+        "reason": (axes, np.full(highest.shape[:2], "", dtype=object), {}),
+    }
+    coordinates = {
+        name: (name, own, {"long_name": said, "units": unit})
+        for name, own, said, unit in (
+            *zip(axes, LEVELS[:2], WORDS[:2], UNITS[:2], strict=True),
+            ("devices", np.array(SETS, dtype=object), "drag devices", ""),
+            ("corridor_distance", places, "distance to go, of the corridor", "m"),
+            ("corridor_speed", speeds, "airspeed, of the corridor", "m s-1"),
+        )
+    }
+    dataset = xr.Dataset(columns, coords=coordinates, attrs={"axes": json.dumps(axes)})
+    if not is_grid:
+        dataset = dataset.stack(case=axes).reset_index("case").transpose(..., "case")
+    return Swept(dataset, Provenance("Invented corridor", "", "0123456789ab", of="study"))
+
+
 def with_stored_texts(dataset: xr.Dataset) -> xr.Dataset:
     """A sweep with texts of variable length, as the package stores them."""
     texts = {

@@ -29,7 +29,7 @@ from tests.figures.conditions import RULES, once, over
 from tests.figures.every import EVERY, KEPT, NEW, drawn, grey
 from tests.figures.flights import four
 from tests.figures.images import different, stored
-from tests.figures.sweeps import flown, last_useful, optimum, swept
+from tests.figures.sweeps import SETS, flown, last_useful, of_corridor, optimum, swept
 from tests.figures.test_figures import apart, words, written
 
 TOLERANCE = 20
@@ -350,3 +350,24 @@ def test_same_input_same_bytes(tmp_path: Path) -> None:
         other = save(EVERY[name](Page.A5), tmp_path / "other", name, (Format.SVG,))
         for first, second in zip(one, other, strict=True):
             assert first.read_bytes() == second.read_bytes()
+
+
+def test_a_corridor_alone_has_slices_by_devices_and_distance() -> None:
+    assert figures_of((of_corridor(),)) == ("slices",)
+    choice = Choice(axes=("added_tailwind_kt", "devices", "corridor_distance"))
+    figure = draw_stored("slices", (of_corridor(),), choice=choice)
+    apart(figure)
+    told = written(figure)
+    assert "Highest height [ft]" in told
+    assert "Distance to go, of the corridor: 16 nm" in told
+    assert "Airspeed, of the corridor: 210 kt." in told
+    assert words("Mass at the start: 60\u202f000 kg.") in told
+    first = figure.axes[0]
+    lines = [line for line in first.lines if line.get_transform() == first.transData]
+    heights = of_corridor().dataset["corridor_highest"].sel(mass_kg=60000.0).isel(corridor_speed=1) / FOOT
+    for line, own in zip(lines, heights.isel(corridor_distance=0).transpose("devices", ...).to_numpy(), strict=True):
+        assert line.get_ydata() == pytest.approx(own)
+    usual = draw_stored("slices", (of_corridor(),))
+    assert set(SETS) <= {text.get_text() for text in usual.axes[0].texts}
+    with pytest.raises(InputFault, match="a sample without rules; allowed: a sweep over a grid, or one that flies"):
+        figures_of((of_corridor(is_grid=False),))

@@ -33,7 +33,7 @@ SCENARIO = json.dumps(
     indent=1,
 )
 COMMAND = "optdescent margins 'my scenario.toml' --output out --rule three-to-one"
-RULES_READ = '[[rules]]\nname = "three-to-one"  # <not> & the whole file'
+RULES_READ = '[[rules]]\nname = "three-to-one"  # <not> & the whole file\nnote = "for <i>two</i> engines & more"'
 HOSTILE = '</title><script>fetch("https://a.example/")</script> "&lt;b&gt;\' <img src=x onerror=alert(1)> Øre 山 عربى'
 """A title with markup, quotes, entities, and letters of four scripts."""
 

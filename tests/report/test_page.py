@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
@@ -10,14 +11,17 @@ from pathlib import Path
 import pytest
 
 from optdescent.report import compose, read_given, write_page
+from optdescent.report.asked import RULES, asked_html
+from optdescent.report.map_tables import sheet_table
 from optdescent.report.page import NO_CERTIFICATE, page_html
 from optdescent.report.template import text
 from optdescent.results import CAUTION
 from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
-from tests.figures import debriefs, fronts, sweeps
+from tests.figures import debriefs, fronts, sheets, sweeps
 from tests.report.stored import COMMAND, HOSTILE, RULES_READ, given, write_sweep
+from tests.report.stored import asked as stored_asked
 
 VOID = {"meta"}
 MOST_BYTES = 5_000_000
@@ -134,6 +138,21 @@ def test_key_numbers_inputs_method_certificate_and_cautions_are_said(parsed: Par
     assert "No command is stored with corridor.nc, front.nc, sheet.nc, slope.nc, fit.nc, last_useful.csv." in told
     assert RULES_READ in parsed.texts["code"]
     assert "[sampling]  # of <winds>" in parsed.texts["code"]
+
+
+def test_what_a_rule_notes_stands_open_beside_the_inputs_and_markup_in_it_is_text(parsed: Parsed) -> None:
+    assert parsed.texts["li"].count("Note of the rule three-to-one: for <i>two</i> engines & more") == 1
+    assert not [tag for tag, _ in parsed.elements if tag == "i"]
+
+
+@pytest.mark.parametrize("rules", ["rules = 3", "rules = [3]", "no = = toml", '[[rules]]\nname = "silent"'])
+def test_a_text_without_notes_of_rules_has_none_on_the_page(rules: str) -> None:
+    assert "Note of the rule" not in asked_html(stored_asked("A descent"), ((RULES, rules),))
+
+
+def test_the_sheet_of_a_rule_says_what_it_notes() -> None:
+    noted = replace(sheets.invented(), note="Not above FL300.")
+    assert sheet_table(noted).note.endswith("Source of the rule: invented. Not above FL300.")
 
 
 def test_the_same_results_give_the_same_bytes(tmp_path: Path) -> None:

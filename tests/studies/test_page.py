@@ -88,6 +88,19 @@ def test_a_command_at_reduced_size_loses_options_and_gains_arguments() -> None:
         *("corridor", "x.toml", "--speed-kt", "210", "-o", "out/far"),
         *("--distance-nm", "12"),
     )
+    drawn = Command.of("optdescent chart out/jet/conditions.nc --figure rule-map -o out/figures")
+    other = Small({}, (), (), {"out/jet/conditions.nc": "out/cases.zarr"})
+    assert other.reduced(drawn)[1] == "out/cases.zarr"
+
+
+def test_what_is_given_instead_at_reduced_size_is_made_there() -> None:
+    told = [(study, *pair) for study in all_studies() for pair in study.small.instead.items()]
+    assert told
+    for study, left, given in told:
+        made = [command.output for command in study.commands if command.label not in study.small.left_out]
+        assert given in made
+        assert any(left in command.arguments for command in study.commands)
+        assert not any(left.startswith(f"{output}/") for output in made)
 
 
 def test_a_study_is_rebuilt_after_those_that_it_is_built_on() -> None:
