@@ -77,7 +77,7 @@ def _corridor(
     wanted: tuple[tuple[float, ...], tuple[float, ...]],
     rules_file: Path | None,
 ) -> None:
-    from optdescent.cli.write import check_output
+    from optdescent.cli.write import check_letters_of, check_output
     from optdescent.corridor import ALL_SETS, Grid, check_grid, edges_for, last_actions
     from optdescent.corridor import corridor as find
     from optdescent.figures import save
@@ -99,6 +99,7 @@ def _corridor(
     rules = read_rules(source)
     check_start(scenario, rules, str(source))
     check_output(output)
+    check_letters_of(scenario.title, *(rule.name for rule in rules))
     sets = len(ALL_SETS) + 1
     weights = [*([RULE_SECONDS] * len(rules)), *([_EDGE_SECONDS] * sets), _AGAIN_SECONDS, WRITING_SECONDS]
     progress = Progress(weights)

@@ -110,7 +110,7 @@ class _Asked:
 
 def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
     from optdescent.caution import CAUTION
-    from optdescent.cli.write import check_output, file_name
+    from optdescent.cli.write import check_letters_of, check_output, file_name
     from optdescent.debrief import Met, as_met, measures, what_if
     from optdescent.debrief import debrief as find
     from optdescent.figures import save
@@ -129,6 +129,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     scenario = met.scenario
     wanted = _wanted(asked, flight)
     check_output(output)
+    check_letters_of(scenario.title, flight.name)
     weights = [*([_EDGE_SECONDS] * 6), 0.5, 2.0, *([RULE_SECONDS] * len(wanted)), WRITING_SECONDS]
     progress = Progress([*(OPTIMUM_SECONDS if asked.optimum else ()), *weights])
     best, lacking = _optimum(scenario, progress) if asked.optimum else (None, ())

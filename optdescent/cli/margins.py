@@ -82,7 +82,7 @@ class _Asked:
 
 
 def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool, asked: _Asked) -> None:
-    from optdescent.cli.write import check_output
+    from optdescent.cli.write import check_letters_of, check_output
     from optdescent.margins import margins as compare
     from optdescent.margins.met import asked_of, met
     from optdescent.margins.over import margins_over
@@ -98,6 +98,7 @@ def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool,
     source = asked.rules or (beside if beside.exists() else Path("three_rules"))
     rules = _rules(source, asked.names)
     check_start(scenario, rules, str(source))
+    check_letters_of(scenario.title, *(rule.name for rule in rules))
     once, many = len(rules) * [RULE_SECONDS], len(rules) * [_SEARCH_SECONDS]
     if conditions is None or asked.conditions is None:
         progress = Progress([*OPTIMUM_SECONDS, *once, WRITING_SECONDS])

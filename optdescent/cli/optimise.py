@@ -23,13 +23,14 @@ def optimise(scenario: Path, output: Path, settings: tuple[str, ...], as_json: b
 
 
 def _optimise(path: Path, output: Path, settings: tuple[str, ...], as_json: bool) -> None:
-    from optdescent.cli.write import check_output, write_figures, write_flights
+    from optdescent.cli.write import check_letters_of, check_output, write_figures, write_flights
     from optdescent.optimum import optimise as find
     from optdescent.results.plain import Plain, optimum_plain
     from optdescent.scenario import Scenario
 
     scenario = Scenario.from_toml(path, settings)
     check_output(output)
+    check_letters_of(scenario.title)
     progress = Progress([*OPTIMUM_SECONDS, WRITING_SECONDS])
     flight = as_asked(find(scenario, progress))
     progress("writing the flight and figures")

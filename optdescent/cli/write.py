@@ -13,7 +13,23 @@ from optdescent.results.files import InputFault, check_output
 if TYPE_CHECKING:
     from optdescent.results.over_conditions import OverConditions
 
-__all__ = ["check_output", "file_name", "write_figures", "write_figures_over", "write_flights"]
+__all__ = ["check_letters_of", "check_output", "file_name", "write_figures", "write_figures_over", "write_flights"]
+
+
+def check_letters_of(*texts: str) -> None:
+    """Check, before anything is computed, that figures can write what they will show.
+
+    Raises
+    ------
+    InputFault
+        A text has letters that figures do not have.
+    """
+    others = [text for text in texts if not text.isascii()]
+    if others:
+        from optdescent.figures.text import check_letters
+
+        for text in others:
+            check_letters(text)
 
 
 def file_name(name: str) -> str:

@@ -136,7 +136,7 @@ def certificate_table(flights: tuple[Flight, ...]) -> Table:
     records = [(flight, flight.solver) for flight in flights if flight.solver is not None]
     measures: list[tuple[str, list[Value]]] = [
         ("how the solver ended", [own.status for _, own in records]),
-        ("iterations", [str(own.iterations) for _, own in records]),
+        ("iterations on all meshes of the last order", [str(own.iterations) for _, own in records]),
         ("largest local error of an element, scaled", [_small(own.local_error) for _, own in records]),
         ("optimality: largest scaled residual", [_small(own.optimality) for _, own in records]),
         ("largest scaled violation of a constraint", [_small(own.constraint_violation) for _, own in records]),
@@ -147,7 +147,14 @@ def certificate_table(flights: tuple[Flight, ...]) -> Table:
         ("drift of the Hamiltonian, part of its size", [_small(own.hamiltonian_drift) for _, own in records]),
         ("charged to make controls smooth, kg", [_small(own.regularisation) for _, own in records]),
         ("controls that swing", [", ".join(own.chatter) or "none" for _, own in records]),
-        ("orders of events tried", ["; ".join(own.orders) or "none" for _, own in records]),
+    ]
+    tried = max((len(own.orders) for _, own in records), default=0)
+    measures += [
+        (
+            f"order of events tried, {turn + 1}",
+            [own.orders[turn] if turn < len(own.orders) else "" for _, own in records],
+        )
+        for turn in range(tried)
     ]
     headings = (
         Heading("measure", "measure", is_text=True),

@@ -161,7 +161,7 @@ def _certificate(report: Report) -> Markup:
 
 
 def _again(report: Report) -> tuple[Markup, ...]:
-    lines = "\n".join(commands(report.given))
+    lines = "\n".join(commands(report.given, report.title))
     heads = (
         Heading("file", "file", is_text=True),
         Heading("what", "what it holds", is_text=True),

@@ -219,7 +219,7 @@ def methods(given: tuple[Given, ...]) -> list[str]:
 def cautions(given: tuple[Given, ...]) -> list[str]:
     """What a reader must know before using a number."""
     told = [CAUTION]
-    if len({one.provenance.scenario_digest for one in given}) > 1:
+    if len({one.provenance.scenario_digest for one in given if one.provenance.of in ("scenario", "study")}) > 1:
         told.append("Results of more than one scenario stand here: do not compare their numbers with each other.")
     for one in given:
         told += _cautions_of(one)
@@ -256,18 +256,19 @@ def _of_one_flight(flight: Flight) -> Iterator[str]:
         yield f"{flight.name}, read with a doubt: {warning}"
 
 
-def commands(given: tuple[Given, ...]) -> list[str]:
-    """Commands that these results were made with, each once, and the one that made this page of them."""
+def commands(given: tuple[Given, ...], title: str) -> list[str]:
+    """Commands that these results were made with, each once, and one that makes a page of this title of them."""
     told = ["optdescent --version", *(one.provenance.command for one in given if one.provenance.command)]
-    return [*dict.fromkeys(told), shlex.join(["optdescent", "report", *(one.file.name for one in given), "-o", "out"])]
+    page = ["optdescent", "report", *(one.file.name for one in given), "--title", title, "-o", "page.html"]
+    return [*dict.fromkeys(told), shlex.join(page)]
 
 
 def again(given: tuple[Given, ...]) -> str:
     """What the commands are, and what is not stored with the results."""
     told = [
         "The commands below, as they were typed, made the results; with the same version and the same files they give "
-        "the same results and this page. A scenario, study or airframe file is the one meant if `optdescent check` "
-        "shows the digest named above."
+        "the same results, and the last one, in the folder of the results, gives this page. A scenario, study or "
+        "airframe file is the one meant if `optdescent check` shows the digest named above."
     ]
     bare = [one.file.name for one in given if not one.provenance.command]
     if bare:

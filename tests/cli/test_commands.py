@@ -136,6 +136,7 @@ def test_check_says_what_good_files_are() -> None:
         (["start.mass_kg=90000"], "42000 to 76000 kg"),
         (["arrival.windows[0].altitude_at_most_ft=9000"], "they cross by 5000 ft"),
         (["air.wind.sounding=absent.csv"], "absent.csv"),
+        (["title=降下"], "has letters that figures cannot write: 降 下"),
     ],
 )
 def test_bad_input_is_status_2_and_writes_nothing(tmp_path: Path, settings: list[str], words: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from dataclasses import replace
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -135,6 +136,9 @@ def test_key_numbers_inputs_method_certificate_and_cautions_are_said(parsed: Par
     commands = next(words for words in parsed.texts["code"] if words.startswith("optdescent --version"))
     assert commands.splitlines()[1:3] == [COMMAND, f"{COMMAND} --conditions winds.toml"]
     assert "scenario.toml -o out" not in commands, "no command that nobody typed"
+    page = shlex.split(commands.splitlines()[-1])
+    assert page[:2] == ["optdescent", "report"]
+    assert page[page.index("--title") + 1] in told
     assert "No command is stored with corridor.nc, front.nc, sheet.nc, slope.nc, fit.nc, last_useful.csv." in told
     assert RULES_READ in parsed.texts["code"]
     assert "[sampling]  # of <winds>" in parsed.texts["code"]
