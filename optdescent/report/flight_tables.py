@@ -148,14 +148,9 @@ def certificate_table(flights: tuple[Flight, ...]) -> Table:
         ("charged to make controls smooth, kg", [_small(own.regularisation) for _, own in records]),
         ("controls that swing", [", ".join(own.chatter) or "none" for _, own in records]),
     ]
-    tried = max((len(own.orders) for _, own in records), default=0)
-    measures += [
-        (
-            f"order of events tried, {turn + 1}",
-            [own.orders[turn] if turn < len(own.orders) else "" for _, own in records],
-        )
-        for turn in range(tried)
-    ]
+    for turn in range(max((len(own.orders) for _, own in records), default=0)):
+        orders: list[Value] = [own.orders[turn] if turn < len(own.orders) else "" for _, own in records]
+        measures.append((f"order of events tried, {turn + 1}", orders))
     headings = (
         Heading("measure", "measure", is_text=True),
         *(Heading(f"optimum_{place}", flight.name, is_text=True) for place, (flight, _) in enumerate(records, start=1)),
