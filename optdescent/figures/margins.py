@@ -29,10 +29,14 @@ ONE_NOTE = (
     "One flight each, in one air. Energy: energy height above the optimum's. Filled: stable at {gate} ft; hollow: not."
 )
 _COLOUR = OTHER_STYLES[0].colour
-_BAR, _DOT = 1.7, 3.4
-"""Width of a bar and size of a dot [pt]."""
+_BAR, _DOT, _DOT_ON_BAR, _CAP = 1.1, 3.4, 2.8, 5.4
+"""Width of a bar, size of a dot and of one on a bar, which must not hide it, and height of a bar's caps [pt]."""
+_CAP_OF_ROW = 0.8
+"""Part of a row that a cap takes at most."""
 _ROOM = 0.06
 """Part of an axis that is left free beyond what is drawn."""
+_SHARE_ENDS, _SHARE_LEAST = (-4.0, 104.0), 20.0
+"""Ends of the widest axis of a share, and how much of it the narrowest shows [%]."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +94,7 @@ def margins(found: OverConditions, page: Page = Page.A4, rules: tuple[str, ...] 
         frame = sheet_of(page, (found.provenance,), "Margins by rule", note)
         drawn = (share, *energy, fuel)
         like = _ends(*energy)
-        ends = ((-4.0, 104.0), like, like, _ends(fuel))
+        ends = (_share_ends(share), like, like, _ends(fuel))
         panels = tuple(Beside(one.heading, one.label, *own) for one, own in zip(drawn, ends, strict=True))
         for axes, one in zip(rows(frame, names, panels), drawn, strict=True):
             _panel(axes, one, np.ones(len(names), dtype=bool), page)
@@ -168,8 +172,25 @@ def _ends(*drawn: _Drawn) -> tuple[float, float]:
     return float(known.min()) - room, float(known.max()) + room
 
 
+def _share_ends(drawn: _Drawn) -> tuple[float, float]:
+    """Ends of an axis [%] that holds the shares drawn and their intervals, so that these can be read."""
+    values = np.concatenate([drawn.value, drawn.low, drawn.high])
+    known = values[np.isfinite(values)]
+    if not known.size:
+        return _SHARE_ENDS
+    spare = 0.5 * max(_SHARE_LEAST - float(np.ptp(known)), 0.0)
+    low = max(min(float(known.min()) - spare, 100.0 - _SHARE_LEAST), 0.0)
+    high = min(max(float(known.max()) + spare, _SHARE_LEAST), 100.0)
+    room = _ROOM * (high - low)
+    return max(low - room, _SHARE_ENDS[0]), min(high + room, _SHARE_ENDS[1])
+
+
 def _panel(axes: Axes, drawn: _Drawn, filled: np.ndarray, page: Page) -> None:
     """A bar and a dot in each row, hollow where it is not filled, and words where there is nothing."""
+    row_height = float(axes.get_window_extent().height) * 72.0 / axes.figure.dpi / max(len(drawn.value), 1)
+    cap = min(_CAP * page.stroke, _CAP_OF_ROW * row_height)
+    has_bars = bool((drawn.high > drawn.low).any())
+    size = min((_DOT_ON_BAR if has_bars else _DOT) * page.stroke, row_height)
     for row, value in enumerate(drawn.value):
         middle = np.array([row + 0.5])
         if not np.isfinite(value):
@@ -177,9 +198,11 @@ def _panel(axes: Axes, drawn: _Drawn, filled: np.ndarray, page: Page) -> None:
             continue
         ends = np.array([drawn.low[row], drawn.high[row]])
         if np.isfinite(ends).all() and ends[1] > ends[0]:
-            line(axes, ends, np.repeat(middle, 2), _COLOUR, _BAR * page.stroke, order=3.0)
+            bar = line(axes, ends, np.repeat(middle, 2), _COLOUR, _BAR * page.stroke, order=3.0)
+            bar.set(marker="|", markersize=cap, markeredgewidth=0.9 * page.stroke)
+            bar.set_markevery([at for at, end in enumerate(ends.tolist()) if end != value])
         dot = line(axes, np.array([value]), middle, _COLOUR, 1.0, order=4.0)
-        dot.set(marker="o", markersize=_DOT * page.stroke, markeredgewidth=0.9 * page.stroke)
+        dot.set(marker="o", markersize=size, markeredgewidth=0.9 * page.stroke)
         dot.set(markerfacecolor=_COLOUR if filled[row] else "white")
 
 

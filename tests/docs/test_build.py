@@ -216,6 +216,25 @@ def test_the_gallery_shows_what_its_code_drew(built: Path, pages: dict[Path, Bui
     assert all("optdescent" in figure.read_text(encoding="utf-8") for figure in figures)
 
 
+def test_a_study_answers_its_question_on_the_page(built: Path, pages: dict[Path, BuiltPage]) -> None:
+    """Words and cells of every README from its answer to the caution, found by paragraph."""
+    own = page(pages, built, "studies")
+    told, cells = " ".join(own.text.split()), 0
+    for path in sorted((ROOT / "studies").glob("*/README.md")):
+        assert f"study-{path.parent.name.replace('_', '-')}" in own.ids
+        _, begun, rest = path.read_text(encoding="utf-8").partition("**Answer.** ")
+        parts = rest.partition("Training analysis and research only")[0].split("\n\n")
+        assert begun, path
+        assert any(part.startswith("**Where it would not hold.** ") for part in parts), path
+        for part in (each for each in parts if not each.startswith("```")):
+            plain = re.sub(r"\[([^\]]*)\]\([^)]*\)|[*`]", r"\1", part)
+            rows = plain.strip().split("|") if plain.startswith("|") else [plain]
+            words = [" ".join(cell.split()) for cell in rows if not set(cell) <= set("- \n:")]
+            assert all(each in told for each in words), (path, [each for each in words if each not in told])
+            cells += len(words)
+    assert cells > 500
+
+
 def test_the_notebook_can_be_taken_away(built: Path, pages: dict[Path, BuiltPage]) -> None:
     own = page(pages, built, "notebook")
     (link,) = [link for link in own.links if link.endswith(".ipynb")]

@@ -23,6 +23,7 @@ from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
 from optdescent.results.slope import SlopeChart
 from optdescent.results.sweep import Swept
+from optdescent.rules.compared import share_interval
 from optdescent.units import FOOT
 from tests.figures import debriefs, test_corridor, test_slope
 from tests.figures.conditions import RULES, once, over
@@ -171,6 +172,27 @@ def test_margins_are_drawn_where_the_numbers_are() -> None:
     bars = [list(line.get_xdata()) for line in panels[0].lines if len(line.get_xdata()) == 2]
     ends = [bar for bar in bars if bar[0] < bar[1]]
     assert np.array(ends) == pytest.approx(np.array([[57.0, 67.0], [16.0, 26.0], [88.0, 98.0], [43.0, 53.0]]))
+
+
+@pytest.mark.parametrize("page", [Page.A4, Page.COLUMN])
+@pytest.mark.parametrize(("stable", "least"), [((1320, 1601, 1512, 1751, 1821), 0.5), ((2, 430, 1024, 1750, 2046), 0)])
+def test_an_interval_of_many_conditions_is_seen_beside_its_dot(
+    page: Page, stable: tuple[int, ...], least: float
+) -> None:
+    """Of 2048 conditions the bar is two points either way, and the axis as wide as what is drawn."""
+    low, high = np.array([share_interval(count, 2048) for count in stable]).T
+    shares = {"stable_share": np.array(stable) / 2048, "stable_share_low": low, "stable_share_high": high}
+    table = over().table.assign({name: ("rule", own) for name, own in shares.items()})
+    axes = draw_stored("margins", (replace(over(), table=table),), page).axes[0]
+    left, right = axes.get_xlim()
+    assert -4.0 <= left < 100.0 * low.min() < 100.0 * high.max() < right <= 104.0
+    assert right - left < 1.25 * 100.0 * (high.max() - low.min())
+    per_point = (right - left) / (72.0 / axes.figure.dpi * axes.get_window_extent().width)
+    dots, bars = ([line for line in axes.lines if line.get_marker() == marker] for marker in "o|")
+    for dot, bar in zip(dots, bars, strict=True):
+        whole = dot.get_markersize() + dot.get_markeredgewidth()
+        assert bar.get_markersize() > 1.2 * whole, "caps are taller than the dot"
+        assert np.abs(bar.get_xdata() - dot.get_xdata()[0]).min() / per_point > least * whole
 
 
 def test_a_dot_at_the_end_of_an_axis_is_whole() -> None:
