@@ -22,6 +22,7 @@ from optdescent.corridor.ground import Ground
 from optdescent.corridor.margin import ON_PATH, configurations
 from optdescent.corridor.path import Paths, joined, paths, paths_along, paths_at_once
 from optdescent.corridor.reach import Reach
+from optdescent.corridor.thrusting import thrust_along
 from optdescent.corridor.told import eased, too_much
 from optdescent.results import Flight
 from optdescent.units import KNOT, NAUTICAL_MILE
@@ -57,7 +58,10 @@ class Standing:
 
 
 def standing(found: Reach, flight: Flight, places: Indices) -> Standing:
-    """A flight at places, straight between its points; thrust, brake and path angle not known are at rest [SI]."""
+    """A flight at places, straight between its points; brake and path angle not known are at rest [SI].
+
+    Thrust that is not known is what the motion asks for (`corridor.thrusting`).
+    """
     at = found.ground.to_go[places]
 
     def value(name: str) -> Array:
@@ -66,7 +70,10 @@ def standing(found: Reach, flight: Flight, places: Indices) -> Standing:
     flaps, gear = value("flaps"), value("gear")
     count = len(flight.marks.steps) - 1
     out = np.array([*(np.clip(flaps - step, 0.0, 1.0) for step in range(count)), np.clip(gear, 0.0, 1.0)])
-    thrust, brake = (np.clip(value(name), 0.0, 1.0) for name in ("thrust_fraction", "speed_brake"))
+    brake = np.clip(value("speed_brake"), 0.0, 1.0)
+    along = thrust_along(found.ground.around, flight)
+    known = np.isfinite(along)
+    thrust = np.clip(np.interp(-at, -flight.column("distance_to_go")[known], along[known]), 0.0, 1.0)
     begun = Begun(
         value("pressure_altitude"), value("calibrated_airspeed"), value("flight_path_angle"), thrust, brake, out
     )

@@ -193,7 +193,7 @@ def _map_faults(found: ColumnMap) -> list[tuple[str, str, str]]:
 
     needs("columns.time", ("time",), "every recording has a time")
     needs("columns.pressure_altitude", ALTITUDES, "an altitude")
-    needs("columns.calibrated_airspeed", ("calibrated_airspeed", "true_airspeed", "mach", "ground_speed"), "a speed")
+    needs("columns.calibrated_airspeed", SPEEDS, "a speed")
     match found.distance:
         case FromColumn():
             needs("columns.distance_to_go", ("distance_to_go",), "or distance.kind 'positions' or 'ground speed'")
@@ -230,3 +230,5 @@ def _event_faults(found: ColumnMap) -> list[tuple[str, str, str]]:
 
 ALTITUDES = ("pressure_altitude", "qnh_altitude", "static_pressure", "height_above_threshold")
 """Quantities of which one gives an altitude [m]."""
+SPEEDS = ("calibrated_airspeed", "true_airspeed", "mach", "ground_speed")
+"""Quantities of which one gives a speed."""

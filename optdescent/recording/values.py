@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.recording.clock import past_midnight, seconds
-from optdescent.recording.declaration import ColumnDeclaration, ColumnMap, TextForm
+from optdescent.recording.declaration import ALTITUDES, SPEEDS, ColumnDeclaration, ColumnMap, TextForm
 from optdescent.recording.doubts import Doubts
 from optdescent.recording.quantity import QUANTITIES, Quantity
 from optdescent.recording.table import Table, is_stamped
@@ -76,6 +76,7 @@ def read_values(table: Table, asked: ColumnMap, doubts: Doubts) -> Raw:
     ------
     InputFault
         A column of which too much cannot be read, or a unit that the file itself contradicts; each with its rows.
+        A quantity that every recording needs, without any value.
     """
     stamped, values, sigma = is_stamped(table, asked), dict[str, Array](), dict[str, float]()
     for name, one in asked.columns.items():
@@ -89,12 +90,22 @@ def read_values(table: Table, asked: ColumnMap, doubts: Doubts) -> Raw:
         values[name] = found
         if one.sigma is not None:
             sigma[name] = one.sigma * abs(_factor(one))
+    _check_filled(values, asked, doubts)
     doubts.refuse()
     time = values.pop("time")
     raw = Raw(table.rows, time, values, sigma, stamped)
     untimed = ~np.isfinite(time)
     doubts.leave_out("the row has no time", table.rows[untimed])
     return raw.kept(~untimed)
+
+
+def _check_filled(values: Mapping[str, Array], asked: ColumnMap, doubts: Doubts) -> None:
+    """Note columns of what no recording can do without, if none of them has a value."""
+    for needed in (("time",), ALTITUDES, SPEEDS, ("distance_to_go",)):
+        own = [name for name in needed if name in values]
+        if not any(np.isfinite(values[name]).any() for name in own):
+            for name in own:
+                doubts.fault(asked.columns[name].column, "is blank in every row", "a value in most rows")
 
 
 @dataclass(frozen=True)

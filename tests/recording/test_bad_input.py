@@ -109,6 +109,12 @@ def test_a_repeated_row_is_left_out(tmp_path: Path) -> None:
     assert left_out(read(tmp_path, METRIC, doubled)) == {"the row repeats the row before it": (401, 402)}
 
 
+@pytest.mark.parametrize("column", ["t", "hp", "x"])
+def test_a_column_that_is_needed_and_has_no_value_is_named(column: str, tmp_path: Path) -> None:
+    text = faults(tmp_path, METRIC, with_column(METRIC.lines(), column, lambda _row, _cell: ""))
+    assert f"flight.csv: {column}: is blank in every row; allowed: " in text
+
+
 def test_the_same_time_with_other_values_is_left_out(tmp_path: Path) -> None:
     lines = METRIC.lines()
     time = lines[399].split(",")[0]
