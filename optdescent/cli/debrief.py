@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from optdescent.debrief import Action
     from optdescent.results import Flight
     from optdescent.results.debrief import Debrief, WhatIf
+    from optdescent.results.reading import LeftOut
     from optdescent.rules import Rule
     from optdescent.scenario import Scenario
 
@@ -154,7 +155,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
         files_written = [str(file) for file in files]
         say_json({**debrief_plain(found), "reading": read.reading.plain(), **notes, "files": files_written})
         return
-    left = [f"{len(one.rows)} row{'s'[: len(one.rows) - 1]} left out: {one.reason}" for one in read.left_out]
+    left = [_left_out(one, read.reading.counted) for one in read.left_out]
     doubts = [f"read with a doubt: {one}" for one in read.warnings]
     _say(found, (*(f"with {one}" for one in met.taken), *lacking, *left, *doubts))
     click.echo(f"Results in {output}")
@@ -212,6 +213,14 @@ def _wanted(asked: _Asked, flight: Flight) -> list[tuple[float, Action]]:
     if faults:
         raise InputFault(faults)
     return [(time, names[name]) for time, name in asked.what_ifs]
+
+
+def _left_out(one: LeftOut, counted: str) -> str:
+    """Rows, or cells of them, that were not used: how many, why, and which."""
+    from optdescent.recording.rows import rows_said
+
+    what = "cell" if one.reason.endswith("taken as blank") else "row"
+    return f"{len(one.rows)} {what}{'s'[: len(one.rows) - 1]} left out: {one.reason}: {rows_said(one.rows, counted)}"
 
 
 def _say(found: Debrief, notes: tuple[str, ...]) -> None:

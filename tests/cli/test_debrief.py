@@ -9,8 +9,11 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from optdescent.cli import main
+from optdescent.cli.debrief import _left_out
+from optdescent.recording.rows import LINES
 from optdescent.results import Flight, Kind
 from optdescent.results.debrief_file import read_debrief
+from optdescent.results.reading import LeftOut
 from optdescent.rules.read import rules_text
 from tests.debrief.recordings import FOLDER, TRUTH
 
@@ -51,3 +54,11 @@ def test_bad_asks_are_named_and_nothing_is_written(tmp_path: Path) -> None:
         assert done.exit_code == 2, done.output
         assert message in done.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_rows_that_are_left_out_are_told_by_their_numbers() -> None:
+    back = LeftOut("time runs backwards there", (702, 703, 704, 705, 706, 707))
+    rows = "rows 702, 703, 704, 705, 706 and 1 more (lines of the file)"
+    assert _left_out(back, LINES) == f"6 rows left out: time runs backwards there: {rows}"
+    blank = LeftOut("v: the cell cannot be read ('abc'); taken as blank", (100,))
+    assert _left_out(blank, LINES) == f"1 cell left out: {blank.reason}: row 100 (lines of the file)"
