@@ -67,7 +67,7 @@ def derive(
 
 
 def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], workers: int, output: Path, as_json: bool) -> None:
-    from optdescent.cli.write import check_output
+    from optdescent.cli.write import check_letters_of, check_output
     from optdescent.derive import DeriveDeclaration, Library
     from optdescent.derive import derive as search
     from optdescent.results import Provenance
@@ -79,6 +79,7 @@ def _derive(path: Path, rules_file: Path, settings: tuple[str, ...], workers: in
     study = Study.from_toml(path, settings)
     library = Library(rules_file.name, read_rules(rules_file))
     check_output(output)
+    check_letters_of(study.title, *(rule.name for rule in library.rules))
     declared = study.derive or DeriveDeclaration()
     progress = Progress(_weights(declared, len(library.rules), workers))
     texts = command_line(), rules_text(rules_file)

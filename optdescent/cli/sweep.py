@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -101,8 +101,7 @@ def _sweep(run: _Run) -> None:
         check_output(file.parent)
         file.parent.mkdir(parents=True, exist_ok=True)
     try:
-        asked = study.sweep()
-        asked = replace(asked, attributes={**asked.attributes, "command": command_line()})
+        asked = study.sweep(command_line())
         outcome = run_sweep(asked, run.output, place, Journal(run.log), resume=run.resume)
     except KeyboardInterrupt:
         if not run.output.exists():

@@ -57,10 +57,10 @@ class Standing:
         return Standing(self.place[which], begun, self.configuration[which])
 
 
-def standing(found: Reach, flight: Flight, places: Indices) -> Standing:
-    """A flight at places, straight between its points; brake and path angle not known are at rest [SI].
+def standing(found: Reach, flight: Flight, places: Indices, thrust: Array) -> Standing:
+    """A flight at places, straight between its points, with a thrust (point,) [-] of its points [SI].
 
-    Thrust that is not known is what the motion asks for (`corridor.thrusting`).
+    Brake and path angle not known are at rest.
     """
     at = found.ground.to_go[places]
 
@@ -71,11 +71,10 @@ def standing(found: Reach, flight: Flight, places: Indices) -> Standing:
     count = len(flight.marks.steps) - 1
     out = np.array([*(np.clip(flaps - step, 0.0, 1.0) for step in range(count)), np.clip(gear, 0.0, 1.0)])
     brake = np.clip(value("speed_brake"), 0.0, 1.0)
-    along = thrust_along(found.ground.around, flight)
-    known = np.isfinite(along)
-    thrust = np.clip(np.interp(-at, -flight.column("distance_to_go")[known], along[known]), 0.0, 1.0)
+    known = np.isfinite(thrust)
+    pushed = np.clip(np.interp(-at, -flight.column("distance_to_go")[known], thrust[known]), 0.0, 1.0)
     begun = Begun(
-        value("pressure_altitude"), value("calibrated_airspeed"), value("flight_path_angle"), thrust, brake, out
+        value("pressure_altitude"), value("calibrated_airspeed"), value("flight_path_angle"), pushed, brake, out
     )
     return Standing(places, begun, configurations(found, flaps, gear))
 
@@ -87,10 +86,11 @@ def are_saved(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) 
     and is on the side of the glide path that the arrival asks for.
     """
     ground = edges.ground
+    thrust = thrust_along(ground.around, flight)
     tries = [
         (index, which, plan, own)
         for index, (edge, places) in enumerate(asked)
-        for which, plan, own in _tries(edge, standing(edge, flight, places))
+        for which, plan, own in _tries(edge, standing(edge, flight, places, thrust))
     ]
     found = [np.zeros(places.size, dtype=np.bool_) for _, places in asked]
     if not tries:

@@ -177,7 +177,7 @@ _METHODS: dict[type, str] = {
     "optimum of the same condition.",
     Corridor: "The corridor is worked out backwards from the gate at idle: heights from which it can still be met with "
     "each set of drag devices. Once it has begun to fall for the gate speed does not rise; windows and hold-downs are "
-    "left out. Each highest height told is one from which the descent was flown and kept.",
+    "left out. Each height told is one from which the descent was flown and kept.",
     SlopeChart: "The slope chart balances drag, idle thrust and weight on a straight path in standard air.",
     Front: "Rules are searched in one set of conditions, judged and chosen in a second, and what is predicted is "
     "tested in a third.",

@@ -46,8 +46,7 @@ def check_start(scenario: Scenario, rules: Sequence[Rule], name: str) -> None:
         A rule plans to speed up, or asks in level cruise as it is met for less than the cruise height [m] before the
         start, or for no less down to the gate; `name` is the file of the rules.
     """
-    ends, speeds = _Cruise.between_ends(scenario), _named(scenario)
-    _refuse(name, [_fault(scenario, rule, ends, speeds) for rule in rules])
+    _refuse(name, _faults((scenario,), rules)[0])
 
 
 def check_speeds(scenario: Scenario, rules: Sequence[Rule], name: str) -> None:
@@ -81,7 +80,13 @@ def whys_not_started(scenarios: Sequence[Scenario], rules: Sequence[Rule]) -> li
 
     The air of each scenario is met once, and each rule is asked once in all scenarios of one airframe and arrival.
     """
-    found = [[""] * len(rules) for _ in scenarios]
+    found = _faults(scenarios, rules)
+    return [["" if fault is None else fault[1] for fault in own] for own in found]
+
+
+def _faults(scenarios: Sequence[Scenario], rules: Sequence[Rule]) -> list[list[_Found | None]]:
+    """What each rule (scenario, rule) asks for that cannot be flown; None if it can be."""
+    found: list[list[_Found | None]] = [[None] * len(rules) for _ in scenarios]
     for members in _alike(scenarios):
         own = [scenarios[index] for index in members]
         ends = [_Cruise.between_ends(scenario) for scenario in own]
@@ -93,7 +98,7 @@ def whys_not_started(scenarios: Sequence[Scenario], rules: Sequence[Rule]) -> li
                 fault = _plan_fault(rule, speeds[row])
                 if fault is None and may_fail[row]:
                     fault = _profile_fault(own[row], rule, ends[row])
-                found[index][column] = "" if fault is None else fault[1]
+                found[index][column] = fault
     return found
 
 
@@ -183,12 +188,6 @@ def _named(scenario: Scenario) -> dict[SpeedName, float]:
     """Calibrated airspeeds [m/s] of the named speeds at the start."""
     mass = scenario.start.mass
     return {name: float(named_speed(scenario.airframe, scenario.arrival, name, mass)) for name in SpeedName}
-
-
-def _fault(scenario: Scenario, rule: Rule, ends: _Cruise, speeds: Mapping[SpeedName, float]) -> _Found | None:
-    """What a rule asks for that cannot be flown; None if it can be."""
-    found = _plan_fault(rule, speeds)
-    return _profile_fault(scenario, rule, ends) if found is None else found
 
 
 def _plan_fault(rule: Rule, speeds: Mapping[SpeedName, float]) -> _Found | None:

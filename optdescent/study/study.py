@@ -120,9 +120,9 @@ class Study:
         """What is asked of each case."""
         return _question(self.compute, self.flights, self.distances, self.rules)
 
-    def sweep(self) -> Sweep:
-        """The sweep that answers it."""
-        provenance = Provenance(self.title, self.scenario.text, self.scenario.digest)
+    def sweep(self, command: str = "") -> Sweep:
+        """The sweep that answers it [-]; `command` is the line typed, if it is one."""
+        provenance = Provenance(self.title, self.scenario.text, self.scenario.digest, command=command)
         return Sweep(self.plan, self.asked, self.question, self.text, provenance.attributes())
 
 
