@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from optdescent.air.atmosphere import SEA_LEVEL_DENSITY
 from optdescent.airframe.declaration import Airframe
-from optdescent.curves.elementary import Value, sqrt, where
+from optdescent.curves.elementary import Value, clip, sqrt, where
 from optdescent.units import GRAVITY
 
 
@@ -27,6 +27,11 @@ class Configuration:
     def position(self) -> Value:
         """Position of slats and flaps [-]: 0 clean, 1 at the first step, up to the number of steps."""
         return sum(self.steps)
+
+    @classmethod
+    def at_position(cls, position: Value, gear: Value, steps: int) -> Configuration:
+        """Of so many steps those out at a position of slats and flaps, one after the other, and the gear [-]."""
+        return cls(tuple(clip(position - step, 0.0, 1.0) for step in range(steps)), gear)
 
 
 def stall_speed(airframe: Airframe, step: int, mass: Value) -> Value:

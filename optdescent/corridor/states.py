@@ -183,7 +183,7 @@ class States:
         """Devices (move,) [-] half-way from one configuration to another."""
         steps, gear = 0.5 * (self.configurations[far] + self.configurations[near]).T
         count = int(self.configurations[-1, 0])
-        return Configuration(tuple(np.clip(steps - step, 0.0, 1.0) for step in range(count)), gear)
+        return Configuration.at_position(steps, gear, count)
 
     def _most(self, steps: int, gear: int) -> float:
         out = [device for device in self._all if 0 < device.number <= steps or (device.number == GEAR and gear)]

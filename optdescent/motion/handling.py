@@ -76,9 +76,8 @@ def _speed_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
 
 def _least_speeds(scenario: Scenario, dataset: xr.Dataset) -> tuple[Array, Array]:
     """Least speeds [m/s] of the slats and flaps as they are out: for manoeuvring, and with the speed brake as it is."""
-    flaps = column(dataset, "flaps")
-    steps = tuple(np.clip(flaps - step, 0.0, 1.0) for step in range(len(scenario.airframe.steps) - 1))
-    airframe, out, mass = scenario.airframe, Configuration(steps, column(dataset, "gear")), column(dataset, "mass")
+    airframe, mass = scenario.airframe, column(dataset, "mass")
+    out = Configuration.at_position(column(dataset, "flaps"), column(dataset, "gear"), len(airframe.steps) - 1)
     with_brake = least_speed_with_brake(airframe, out, mass, column(dataset, "speed_brake"))
     return np.asarray(least_speed(airframe, out, mass)), np.asarray(with_brake)
 

@@ -204,8 +204,8 @@ def _work_out(known: Known, raw: Raw, asked: ColumnMap, scenario: Scenario, doub
 
 def _trajectory(known: Known, asked: ColumnMap, scenario: Scenario) -> Trajectory:
     """State, control and configuration; thrust by the airframe where the map asks for it."""
-    flaps, gear = known.column("flaps"), known.column("gear")
-    steps = tuple(np.clip(flaps - step, 0.0, 1.0) for step in range(len(scenario.airframe.steps) - 1))
+    steps = len(scenario.airframe.steps) - 1
+    out = Configuration.at_position(known.column("flaps"), known.column("gear"), steps)
     state = State(
         known.column("pressure_altitude"),
         known.column("true_airspeed"),
@@ -215,7 +215,7 @@ def _trajectory(known: Known, asked: ColumnMap, scenario: Scenario) -> Trajector
     )
     control = Control(known.column("load_factor"), known.column("thrust_fraction"), known.column("speed_brake"))
     known.origins["time"] = Origin("time", Source.RECORDED, f"since the first point, at {known.time[0]:.3f} s", 0.0)
-    made = Trajectory(-known.column("distance_to_go"), state, control, Configuration(steps, gear))
+    made = Trajectory(-known.column("distance_to_go"), state, control, out)
     if asked.forces is Forces.AIRFRAME and not known.has("thrust_fraction"):
         control = _thrusting(known, made, scenario)
         made = Trajectory(made.distance, state, control, made.configuration)

@@ -67,10 +67,8 @@ def moment_of(flight: Flight, time: float) -> Moment:
         known = np.isfinite(values)
         return float(np.interp(time, times[known], values[known])) if known.any() else 0.0
 
-    count = len(flight.marks.steps) - 1
-    flaps = at("flaps")
     state = State(*(at(name) for name in ("pressure_altitude", "true_airspeed", "flight_path_angle", "mass", "time")))
-    out = Configuration(tuple(float(np.clip(flaps - step, 0.0, 1.0)) for step in range(count)), at("gear"))
+    out = Configuration.at_position(at("flaps"), at("gear"), len(flight.marks.steps) - 1)
     brake, thrust = (float(np.clip(at(name), 0.0, 1.0)) for name in ("speed_brake", "thrust_fraction"))
     return Moment(at("distance_to_go"), state, thrust, brake, out)
 
