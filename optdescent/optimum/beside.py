@@ -15,6 +15,7 @@ import numpy as np
 from optdescent.ocp import (
     Memory,
     NonlinearProgram,
+    Outcome,
     RefineSettings,
     Settings,
     SolverSettings,
@@ -133,7 +134,13 @@ def _fine(trial: Trial, accuracy: Accuracy) -> Trial:
     """The trial on a mesh that is fine enough for it."""
     if trial.largest_error <= accuracy.local_error:
         return trial
-    return replace(trial, solution=refined(trial.problem, trial.solution, accuracy.again))
+    found = refined(trial.problem, trial.solution, accuracy.again)
+    if found.outcome is Outcome.COARSE:
+        # short of the margin that is for neighbours, but perhaps not of what is asked for here
+        solved = [made for made in found.history if made.outcome.is_success and made.cost == found.cost]
+        if solved and solved[-1].local_error <= accuracy.local_error:
+            found = replace(found, outcome=solved[-1].outcome)
+    return replace(trial, solution=found)
 
 
 def _exchanged(trial: Trial, memory: Memory) -> Trial:

@@ -237,23 +237,47 @@ class OptimumSession:
         nearest: dict[Hashable, Start] = {}
         for start in starts:
             nearest.setdefault(family(start.trial.pose.order), start)
-        best, costs = None, dict[Hashable, float]()
-        for number, (own, start) in enumerate(nearest.items()):
-            if number and best is not None and not self._is_promising(own, case.place):
-                continue
-            settings = CLOSE if self._tried.get(own) and best is not None else BESIDE
-            trial = solved_beside(case.scenario, start.trial, programs, settings)
-            costs[own] = np.inf if trial is None else trial.solution.cost
-            if trial is not None and (best is None or trial.solution.cost < best.solution.cost):
-                best = trial
-        if best is not None:
-            best = ordered_anew(best, [start.trial for start in starts], programs)
-            best = finished(best, programs, self.question.accuracy)
-        if best is not None:
-            costs.setdefault(family(best.pose.order), best.solution.cost)
-            best = self._otherwise(case, best, costs, programs)
-            self._note(case, costs)
+        likely = [own for number, own in enumerate(nearest) if not number or self._is_promising(own, case.place)]
+        found = self._met(case, {own: nearest[own] for own in likely}, programs)
+        best = self._finished(found, starts, programs)
+        if best is None:
+            rest = {own: start for own, start in nearest.items() if found.get(own) is None and own != likely[0]}
+            more = {own: solved_beside(case.scenario, start.trial, programs) for own, start in rest.items()}
+            best = self._finished(more, starts, programs)
+            found |= more
+        if best is None:
+            return None
+        costs = {own: np.inf if trial is None else trial.solution.cost for own, trial in found.items()}
+        costs.setdefault(family(best.pose.order), best.solution.cost)
+        best = self._otherwise(case, best, costs, programs)
+        self._note(case, costs)
         return best
+
+    def _met(self, case: Case, likely: Mapping[Hashable, Start], programs: Programs) -> dict[Hashable, Trial | None]:
+        """The case solved from a start of each family; None where that does not lead to it.
+
+        Where several are likely, the interior point is asked only for families not tried yet, and for the others as
+        long as nothing is found: at a border it would be asked in vain for one of them again and again.
+        """
+        settings = CLOSE if len(likely) > 1 else BESIDE
+        found = {own: solved_beside(case.scenario, start.trial, programs, settings) for own, start in likely.items()}
+        if settings is CLOSE:
+            for own, start in likely.items():
+                if found[own] is None and not (self._tried.get(own) and any(found.values())):
+                    found[own] = solved_beside(case.scenario, start.trial, programs)
+        return found
+
+    def _finished(
+        self, found: Mapping[Hashable, Trial | None], starts: Sequence[Start], programs: Programs
+    ) -> Trial | None:
+        """The cheapest of the trials that can be finished, in the best order and on a mesh that is fine enough."""
+        known = [start.trial for start in starts]
+        met = [trial for trial in found.values() if trial is not None]
+        for trial in sorted(met, key=lambda trial: trial.solution.cost):
+            best = finished(ordered_anew(trial, known, programs), programs, self.question.accuracy)
+            if best is not None:
+                return best
+        return None
 
     def _otherwise(self, case: Case, best: Trial, costs: dict[Hashable, float], programs: Programs) -> Trial:
         """The best optimum, or a cheaper one of the family that no start had, where nothing is known of that."""
