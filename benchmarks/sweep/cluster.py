@@ -11,6 +11,7 @@ from dask.distributed import Client, LocalCluster
 
 from optdescent.sweep import Sweep
 from optdescent.sweep.block import answer_block, case_of
+from optdescent.sweep.question import PreparedHere
 
 TASKS = 3000
 
@@ -41,6 +42,6 @@ def answer_bytes(sweep: Sweep) -> float:
     """Size of the answers of a block as they travel, for each of its cases [bytes]."""
     block, asked = sweep.plan.blocks[0], sweep.asked
     middle = case_of(asked, int(block.cases(sweep.plan.shape)[0]))
-    held = sweep.question.hold(sweep.question.prepare([middle], lambda _: None))
+    held = sweep.question.hold(sweep.question.prepare([middle], PreparedHere(lambda _: None)))
     answers = answer_block(block, sweep.plan, asked, sweep.question.layout(asked), held)
     return len(pickle.dumps(answers)) / block.size

@@ -15,7 +15,7 @@ from optdescent.results.corridor import COORDINATES, CORRIDOR_COLUMNS, KEPT_COLU
 from optdescent.results.schema import Column
 from optdescent.results.sweep import Content, Status, SweepColumn
 from optdescent.scenario import Scenario
-from optdescent.sweep.question import Answer, Asked, Case, Layout, Say
+from optdescent.sweep.question import Answer, Asked, Case, Layout, Preparation
 
 _DEVICES, _DISTANCE, _SPEED = "devices", "corridor_distance", "corridor_speed"
 _NAMES = {_DISTANCE: "distance_to_go", _SPEED: "speed"}
@@ -86,7 +86,7 @@ class CorridorQuestion:
         of_sets = {"long_name": "drag devices that may be used early, beyond idle thrust and the schedule"}
         return Layout((*_COLUMNS.values(), _REASON), {_DEVICES: (sets, of_sets), **numbers})
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """Nothing [-]: no case has anything of another."""
         return None
 

@@ -34,7 +34,7 @@ from optdescent.optimum.trial import Trial, tried_again
 from optdescent.results import Flight
 from optdescent.results.kept_flight import DISTANCE, kept_column, kept_coordinate, kept_values
 from optdescent.results.sweep import Status
-from optdescent.sweep.question import Answer, Asked, Case, Label, Layout, Say
+from optdescent.sweep.question import Answer, Asked, Case, Label, Layout, Preparation
 from optdescent.units import UNITS
 
 Array = NDArray[np.float64]
@@ -96,18 +96,19 @@ class OptimumQuestion:
             coordinates[DISTANCE] = kept_coordinate(self.distances)
         return Layout(tuple(columns), coordinates, labels)
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """An optimum found cold in each kind of case, for workers to start from [-]."""
-        anchors = list[Anchor]()
-        for number, case in enumerate(cases, 1):
-            say(f"optimum {number} of {len(cases)} to start from")
-            try:
-                trial = found_cold(case.scenario, silent, Memory(), self.accuracy.first)
-            except (InputFault, ProblemFault, DemandsConflict, NotConverged):
-                continue  # its neighbours begin cold, and say why if they fail too
-            data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
-            anchors.append(Anchor(_apart(case), case.place, case.scenario, *data))
-        return tuple(anchors)
+        found = preparation.each(self.anchor, cases, "optima to start from")
+        return tuple(anchor for anchor in found if anchor is not None)
+
+    def anchor(self, case: Case) -> Anchor | None:
+        """The optimum of a case, found cold; without one its neighbours begin cold, and say why if they fail too."""
+        try:
+            trial = found_cold(case.scenario, silent, Memory(), self.accuracy.first)
+        except (InputFault, ProblemFault, DemandsConflict, NotConverged):
+            return None
+        data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
+        return Anchor(_apart(case), case.place, case.scenario, *data)
 
     def hold(self, prepared: object) -> OptimumHeld:
         """What a worker keeps: the anchors, posed when they are first used, and what was compiled [-]."""

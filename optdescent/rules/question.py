@@ -22,7 +22,7 @@ from optdescent.rules.judged import Judged
 from optdescent.rules.parts import Rule
 from optdescent.rules.startable import why_not_started, whys_not_started
 from optdescent.scenario import Scenario
-from optdescent.sweep.question import Answer, Asked, Case, Layout, Say, Value
+from optdescent.sweep.question import Answer, Asked, Case, Layout, Preparation, Value
 
 _FLAG = ("no", "yes")
 _RULE = ("rule",)
@@ -87,7 +87,7 @@ class RulesQuestion:
             coordinates[DISTANCE] = kept_coordinate(self.distances)
         return Layout((*columns, *(kept_column(name, _RULE) for name in self.flights)), coordinates)
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """Nothing [-]: a pilot is compiled where it flies."""
         return None
 

@@ -13,7 +13,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from multiprocessing import get_context, resource_tracker
-from typing import Protocol
+from typing import ParamSpec, Protocol, TypeVar
 
 from optdescent.interrupt import Patience
 from optdescent.sweep.block import Answers, failed_block
@@ -29,6 +29,8 @@ _OUTSTANDING = 2
 _SECONDS = 0.2
 """Between two looks for an interrupt."""
 _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+Given = ParamSpec("Given")
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True)
@@ -134,16 +136,55 @@ _LAME = (
 )
 
 
-class _Crew:
-    """Worker processes, until one of them dies."""
+@dataclass(frozen=True)
+class PreparedByProcesses:
+    """Preparation of a sweep by so many worker processes [-], which end with it."""
 
-    def __init__(self, packed: Packed, workers: int) -> None:
+    workers: int
+    journal: Journal
+
+    def each(self, ask: Callable[[Case], Found], cases: Sequence[Case], told: str) -> list[Found | None]:
+        """What is found for each case [-], in their order; None for one that a worker died of.
+
+        Raises
+        ------
+        RuntimeError
+            Workers die before they begin.
+        """
+        found = dict[int, Found | None]()
+        workers = min(self.workers, len(cases))
+        while len(found) < len(cases):
+            pool = _Pool(workers, None)
+            left = [index for index in range(len(cases)) if index not in found]
+            futures = {index: pool.submit(ask, cases[index]) for index in left}
+            try:
+                for index, future in futures.items():
+                    self.journal(f"{told}: {len(found) + 1} of {len(cases)}")
+                    found[index] = future.result()
+            except BrokenProcessPool as error:
+                if not pool.has_begun:
+                    raise RuntimeError(_LAME) from error
+                done = {index: own for index, own in futures.items() if own.done() and own.exception() is None}
+                found |= {index: own.result() for index, own in done.items()}
+                if workers == 1:
+                    # one worker does one after the other: it died of the first that it did not do
+                    found[next(index for index in left if index not in done)] = None
+                self.journal.say("a worker died in preparation")
+                workers = 1
+            finally:
+                pool.dismiss()
+        return [found[index] for index in range(len(cases))]
+
+
+class _Pool:
+    """Worker processes that hear no interrupt and end when they are dismissed or this process ends."""
+
+    def __init__(self, workers: int, packed: Packed | None) -> None:
         context = get_context("spawn")
         self._far_end, self._lifeline = context.Pipe(duplex=False)
         self._executor = ProcessPoolExecutor(
             workers, mp_context=context, initializer=_begin, initargs=(packed, self._far_end)
         )
-        self._outstanding: dict[Future[Answers], Block] = {}
         self._first: Future[int] | None = None
 
     @property
@@ -151,6 +192,39 @@ class _Crew:
         """Whether any worker came so far as to do something."""
         first = self._first
         return first is not None and first.done() and first.exception() is None
+
+    def submit(self, do: Callable[Given, Found], *args: Given.args, **named: Given.kwargs) -> Future[Found]:
+        """Something to do by whichever worker is free. Raises BrokenProcessPool: a worker died."""
+        with _starting():
+            if self._first is None:
+                self._first = self._executor.submit(os.getpid)
+            return self._executor.submit(do, *args, **named)
+
+    def await_first(self) -> None:
+        """Wait until the first worker is idle, so that no second one starts for nothing."""
+        with _starting():
+            if self._first is None:
+                self._first = self._executor.submit(os.getpid)
+        self._first.exception()
+
+    def dismiss(self) -> None:
+        """End the workers, whatever they do."""
+        self._lifeline.close()
+        self._executor.shutdown(cancel_futures=True)
+        self._far_end.close()
+
+
+class _Crew:
+    """Worker processes that answer blocks, until one of them dies."""
+
+    def __init__(self, packed: Packed, workers: int) -> None:
+        self._pool = _Pool(workers, packed)
+        self._outstanding: dict[Future[Answers], Block] = {}
+
+    @property
+    def has_begun(self) -> bool:
+        """Whether any worker came so far as to do something."""
+        return self._pool.has_begun
 
     def answers(self, queue: deque[Block], room: int, patience: Patience, journal: Journal) -> Generator[list[Answers]]:
         """Answers of the blocks of a queue [SI]. Raises BrokenProcessPool: a worker died."""
@@ -173,13 +247,9 @@ class _Crew:
             journal.show()
 
     def _submit(self, block: Block, room: int) -> None:
-        with _starting():
-            if self._first is None:
-                self._first = self._executor.submit(os.getpid)
-                if room == 1:
-                    # with the first worker idle, no second one starts for nothing
-                    self._first.exception()
-            self._outstanding[self._executor.submit(_answers, block)] = block
+        if room == 1:
+            self._pool.await_first()
+        self._outstanding[self._pool.submit(_answers, block)] = block
 
     def lost(self) -> list[Block]:
         """Blocks that were begun and have no answers."""
@@ -187,9 +257,7 @@ class _Crew:
 
     def dismiss(self) -> None:
         """End the workers, whatever they do."""
-        self._lifeline.close()
-        self._executor.shutdown(cancel_futures=True)
-        self._far_end.close()
+        self._pool.dismiss()
 
 
 @contextmanager
@@ -232,11 +300,12 @@ class _FarEnd(Protocol):
 _PACKED: list[Packed] = []
 
 
-def _begin(packed: Packed, far_end: _FarEnd) -> None:
+def _begin(packed: Packed | None, far_end: _FarEnd) -> None:
     """First thing in a worker: leave interrupts to the process that started it, and end when that one ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with, args=(far_end,), daemon=True).start()
-    _PACKED.append(packed)
+    if packed is not None:
+        _PACKED.append(packed)
 
 
 def _end_with(far_end: _FarEnd) -> None:

@@ -8,11 +8,11 @@ the number of workers nor on the order of the blocks. A failed case answers with
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Protocol, cast
+from typing import Any, Protocol, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from optdescent.results.sweep import Status, SweepColumn
 from optdescent.scenario import Conditions, Level, Scenario
 
 Value = float | int | str | NDArray[Any]
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ class Question(Protocol):
         """Columns and coordinates [SI] of the answers."""
         ...
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """What every worker needs, from one case of each kind: picklable [-]."""
         ...
 
@@ -146,6 +147,32 @@ class Say(Protocol):
         ...
 
 
+class Preparation(Protocol):
+    """Does what a question prepares with."""
+
+    def each(self, ask: Callable[[Case], Found], cases: Sequence[Case], told: str) -> list[Found | None]:
+        """What is found for each case [-], in their order; None for one that cannot be asked.
+
+        `ask` and what it finds are picklable; `told` says what is done.
+        """
+        ...
+
+
+@dataclass(frozen=True)
+class PreparedHere:
+    """Preparation by this process, one case after the other."""
+
+    say: Say
+
+    def each(self, ask: Callable[[Case], Found], cases: Sequence[Case], told: str) -> list[Found | None]:
+        """What is found for each case [-], in their order."""
+        found = list[Found | None]()
+        for case in cases:
+            self.say(f"{told}: {len(found) + 1} of {len(cases)}")
+            found.append(ask(case))
+        return found
+
+
 @dataclass(frozen=True)
 class Together:
     """Several questions asked of each case: the first decides how the case ended."""
@@ -159,9 +186,9 @@ class Together:
         coordinates = {name: given for layout in layouts for name, given in layout.coordinates.items()}
         return Layout(columns, coordinates, {name: own for layout in layouts for name, own in layout.labels.items()})
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """What every worker needs for each question [-]."""
-        return tuple(question.prepare(cases, say) for question in self.questions)
+        return tuple(question.prepare(cases, preparation) for question in self.questions)
 
     def hold(self, prepared: object) -> Held:
         """What a worker keeps for each question [-]."""

@@ -19,9 +19,9 @@ from optdescent.sweep.block import Answers, case_of
 from optdescent.sweep.cluster import Cluster, answered_by_cluster, linked
 from optdescent.sweep.dataset import Contents, variables_of
 from optdescent.sweep.journal import Journal
-from optdescent.sweep.local import Local, answered_by_processes, answered_here
+from optdescent.sweep.local import Local, PreparedByProcesses, answered_by_processes, answered_here
 from optdescent.sweep.plan import Block, Plan, kinds
-from optdescent.sweep.question import Asked, Layout, Question
+from optdescent.sweep.question import Asked, Layout, PreparedHere, Question
 from optdescent.sweep.store import Store, created, refuse_existing, resumed
 from optdescent.sweep.worker import Setup
 
@@ -86,12 +86,12 @@ def run_sweep(sweep: Sweep, path: Path, place: Place, journal: Journal, *, resum
                 journal.end("complete before")
                 return Outcome(dict(store.counts), store.done, interrupted=False)
             with _staffed(place, journal) as staff:
-                return _filled(store, _setup(sweep, layout, journal), staff, place, journal)
+                return _filled(store, _setup(sweep, layout, place, journal), staff, place, journal)
     refuse_existing(path, contents)
     variables_of(contents)
     check_output(path.parent)  # a long preparation may come before the dataset is made
     with _staffed(place, journal) as staff:
-        setup = _setup(sweep, layout, journal)
+        setup = _setup(sweep, layout, place, journal)
         with created(path, contents) as store:
             return _filled(store, setup, staff, place, journal)
 
@@ -117,10 +117,12 @@ def _staffed(place: Place, journal: Journal) -> Generator[_Staff]:
             assert_never(place)
 
 
-def _setup(sweep: Sweep, layout: Layout, journal: Journal) -> Setup:
-    """What every worker needs, prepared once."""
+def _setup(sweep: Sweep, layout: Layout, place: Place, journal: Journal) -> Setup:
+    """What every worker needs, prepared once: by worker processes where there are any on this machine."""
     cases = [case_of(sweep.asked, number) for number in kinds(sweep.plan.conditions, _MOST_KINDS)]
-    prepared = sweep.question.prepare(cases, journal)
+    workers = place.workers if isinstance(place, Local) else 1
+    preparation = PreparedHere(journal) if workers == 1 else PreparedByProcesses(workers, journal)
+    prepared = sweep.question.prepare(cases, preparation)
     raise_if_interrupted()
     return Setup(sweep.plan, sweep.asked, layout, sweep.question, prepared)
 

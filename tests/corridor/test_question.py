@@ -14,7 +14,7 @@ from optdescent.rules import RulesQuestion
 from optdescent.study import Study
 from optdescent.sweep.block import case_of
 from optdescent.sweep.local import Local
-from optdescent.sweep.question import Together
+from optdescent.sweep.question import PreparedHere, Together
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.study.files import SHORT, write_study
 from tests.sweep.toy import opened, run
@@ -71,7 +71,7 @@ def test_devices_reach_higher_and_all_is_labelled(swept: xr.Dataset) -> None:
 def test_a_case_that_cannot_have_a_point_says_why_and_keeps_its_other_answers(study: Study) -> None:
     case = case_of(study.asked, 0)
     question = Together((RulesQuestion(()), CorridorQuestion(Grid((60.0 * NAUTICAL_MILE,), (190.0 * KNOT,)))))
-    answer = question.hold(question.prepare([case], print)).session().answer(case, ())
+    answer = question.hold(question.prepare([case], PreparedHere(print))).session().answer(case, ())
     assert answer.status is Status.SOLVED
     assert "distance: got 60 nm; allowed: from" in str(answer.values["corridor_reason"])
     assert "to 50 nm, the start" in str(answer.values["corridor_reason"])

@@ -29,7 +29,7 @@ from optdescent.results.sweep import Status
 from optdescent.scenario import Conditions, ConditionsDeclaration, Scenario
 from optdescent.sweep.block import Answers, answer_block, case_of
 from optdescent.sweep.plan import Plan, kinds, plan_of
-from optdescent.sweep.question import Asked
+from optdescent.sweep.question import Asked, PreparedHere
 from tests.optimum.descents import SHORT, STILL
 from tests.scenario.files import STUDY
 
@@ -53,7 +53,7 @@ def asked_of(plan: Plan) -> Asked:
 def prepared() -> bytes:
     """What workers start from, as it travels; it knows nothing of blocks."""
     asked = asked_of(plan_of(conditions()))
-    return pickle.dumps(QUESTION.prepare([case_of(asked, n) for n in kinds(asked.conditions, 4)], print))
+    return pickle.dumps(QUESTION.prepare([case_of(asked, n) for n in kinds(asked.conditions, 4)], PreparedHere(print)))
 
 
 @cache
@@ -139,7 +139,7 @@ def test_a_case_whose_demands_conflict_says_which() -> None:
     asked = Asked(data, "test", STUDY.parent, plan.conditions)
     question = OptimumQuestion(with_slopes=False)
     layout = question.layout(asked)
-    found = answer_block(plan.blocks[0], plan, asked, layout, question.hold(question.prepare([], print)))
+    found = answer_block(plan.blocks[0], plan, asked, layout, question.hold(question.prepare([], PreparedHere(print))))
     assert found.arrays["status"].tolist() == [Status.INFEASIBLE]
     assert "relax the lowest altitude of window 'BRIAR'" in found.arrays["reason"][0]
     assert np.isnan(found.arrays["fuel"][0])

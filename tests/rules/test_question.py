@@ -16,7 +16,18 @@ from optdescent.rules.fly import pilot_of
 from optdescent.scenario import Conditions, ConditionsDeclaration
 from optdescent.sweep.block import Answers, answer_block, case_of
 from optdescent.sweep.plan import plan_of
-from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Question, Say, Session, Together
+from optdescent.sweep.question import (
+    Answer,
+    Asked,
+    Case,
+    Held,
+    Layout,
+    Preparation,
+    PreparedHere,
+    Question,
+    Session,
+    Together,
+)
 from optdescent.units import NAUTICAL_MILE
 from tests.scenario.files import DATA, STUDY, scenario
 
@@ -35,7 +46,7 @@ def answered(question: Question, of: Asked) -> Answers:
     """The one block of a small sweep."""
     plan = plan_of(of.conditions)
     (block,) = plan.blocks
-    held = question.hold(question.prepare((case_of(of, 0),), lambda _: None))
+    held = question.hold(question.prepare((case_of(of, 0),), PreparedHere(lambda _: None)))
     return answer_block(block, plan, of, question.layout(of), held)
 
 
@@ -116,7 +127,7 @@ class _Never:
     def layout(self, asked: Asked) -> Layout:
         return Layout((), {})
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         return None
 
     def hold(self, prepared: object) -> Held:

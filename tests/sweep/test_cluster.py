@@ -27,6 +27,7 @@ from optdescent.sweep.cluster import Cluster
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
 from optdescent.sweep.plan import plan_of
+from optdescent.sweep.question import PreparedHere
 from tests.study.files import SHORT, write_study
 from tests.sweep.toy import COST, MASS, ROOT, TAILWIND, Prepared, Toy, opened, run, sweep_of, wait_until
 
@@ -121,7 +122,7 @@ def test_optima_over_a_cluster_are_those_of_this_process(address: str, tmp_path:
     masses = "[[conditions.axes]]\nkind = 'range'\nkey = 'start.mass_kg'\nfrom = 60000\nto = 62000\ncount = 3\n"
     rest = "[compute]\nlocal_error = 1e-2\nrefly_one_in = 0\n"
     study = Study.from_toml(write_study(tmp_path, axes=masses, rest=rest, top=f"set = {json.dumps(SHORT)}\n"))
-    prepared = study.question.prepare([case_of(study.asked, 1)], lambda _: None)
+    prepared = study.question.prepare([case_of(study.asked, 1)], PreparedHere(lambda _: None))
     question = Prepared(study.question, prepared)
     sweep = replace(study.sweep(), plan=plan_of(study.asked.conditions, 2), question=question)
     run(sweep, tmp_path / "a.zarr", Cluster(address))

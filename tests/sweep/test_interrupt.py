@@ -15,8 +15,10 @@ import pytest
 import xarray as xr
 
 from optdescent.interrupt import interruptible, patient, raise_if_interrupted
+from optdescent.sweep.block import case_of
 from optdescent.sweep.journal import Journal
-from optdescent.sweep.local import Local
+from optdescent.sweep.local import Local, PreparedByProcesses
+from optdescent.sweep.question import Case
 from tests.sweep.toy import ROOT, Toy, opened, run, sweep_of, wait_until
 
 HERE = Local(1)
@@ -244,3 +246,38 @@ def test_in_another_thread_nothing_is_heard() -> None:
     thread.start()
     thread.join()
     assert found == [False]
+
+
+def _mass_unless_second(case: Case) -> float:
+    if case.number == 1:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return float(case.asked.data["start"]["mass_kg"])
+
+
+def _mass_unless_first_death(case: Case) -> float:
+    """Dies once: the first time that any case is asked."""
+    marker = Path(os.environ["TEST_DEATH"])
+    if not marker.exists():
+        marker.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return _own_mass(case)
+
+
+def _own_mass(case: Case) -> float:
+    return float(case.levels[0])
+
+
+def test_a_case_that_workers_die_of_in_preparation_is_left_out_and_the_others_are_found(tmp_path: Path) -> None:
+    cases = [case_of(sweep_of().asked, number) for number in range(4)]
+    preparation = PreparedByProcesses(2, Journal(tmp_path / "log"))
+    own = float(cases[0].asked.data["start"]["mass_kg"])
+    assert preparation.each(_mass_unless_second, cases, "masses") == [own, None, own, own]
+    assert "a worker died in preparation" in (tmp_path / "log").read_text(encoding="utf-8")
+
+
+def test_a_worker_killed_in_preparation_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TEST_DEATH", str(tmp_path / "died"))
+    cases = [case_of(sweep_of().asked, number) for number in (3, 40, 80)]
+    found = PreparedByProcesses(2, Journal(None)).each(_mass_unless_first_death, cases, "masses")
+    assert (tmp_path / "died").exists()
+    assert found == [_own_mass(case) for case in cases]

@@ -18,7 +18,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.sweep import Status
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
-from optdescent.sweep.question import Case, Say
+from optdescent.sweep.question import Case, Preparation
 from optdescent.sweep.worker import Packed, Setup, Worker, answered
 from tests.sweep.toy import COST, MASS, TAILWIND, Toy, opened, reordered, run, sweep_of
 
@@ -45,7 +45,7 @@ class Terminal(io.StringIO):
 class Unprepared(Toy):
     """A question that cannot be prepared."""
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         raise InputFault([Fault("scenario.toml", "start", "is nothing", "")])
 
 
@@ -125,7 +125,7 @@ def test_the_log_tells_beginning_blocks_failed_cases_and_end(tmp_path: Path) -> 
     lines = log.read_text(encoding="utf-8").splitlines()
     assert all(re.match(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ ", line) for line in lines)
     events = [line.partition(" ")[2] for line in lines]
-    assert events[0] == "preparing the toy"
+    assert events[0] == "preparing the toy: 1 of 1"
     assert events[1].startswith("begin: 90 cases, 0 of them done before, 16 blocks to do, in this process, ")
     assert len([event for event in events if event.startswith("block ")]) == 16
     failed = [event for event in events if event.startswith("case ")]

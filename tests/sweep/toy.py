@@ -25,7 +25,7 @@ from optdescent.scenario import Conditions, ConditionsDeclaration
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
 from optdescent.sweep.plan import plan_of
-from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Question, Say
+from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Preparation, Question
 from optdescent.sweep.run import Outcome, Place, Sweep, run_sweep
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -68,10 +68,10 @@ class Toy:
             {"axis": (axes, {"long_name": "axis"}), "rule": (np.array(RULES), {"long_name": "rule"})},
         )
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """A number that every answer needs: what the scenario itself has."""
-        say("preparing the toy")
-        return {"start": float(cases[0].asked.data["start"]["mass_kg"])}
+        (start,) = preparation.each(_own_mass, cases[:1], "preparing the toy")
+        return {"start": start}
 
     def hold(self, prepared: object) -> _Held:
         """What a worker keeps."""
@@ -79,6 +79,10 @@ class Toy:
         if self.folder is not None:
             (self.folder / f"pid-{os.getpid()}").touch()
         return _Held(self, prepared["start"])
+
+
+def _own_mass(case: Case) -> float:
+    return float(case.asked.data["start"]["mass_kg"])
 
 
 @dataclass(frozen=True)
@@ -149,7 +153,7 @@ class Prepared:
         """That of the question [SI]."""
         return self.question.layout(asked)
 
-    def prepare(self, cases: Sequence[Case], say: Say) -> object:
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """What was prepared before [-]."""
         return self.prepared
 
