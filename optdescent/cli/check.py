@@ -117,9 +117,11 @@ def _study(file: Path) -> tuple[str, Plain]:
     InputFault
         Every fault of the study and of the files it names.
     """
+    from optdescent.cli.write import check_letters_of
     from optdescent.study import Study
 
     study = Study.from_toml(file)
+    check_letters_of(study.title, study.scenario.title, *(rule.name for rule in study.rules))
     conditions, workers = study.plan.conditions, cores()
     is_quick = not study.compute.optimum and not study.flights
     alone, a_rule = TOGETHER_SECONDS if is_quick else (CASE_SECONDS * study.compute.optimum, CASE_RULE_SECONDS)
@@ -196,6 +198,7 @@ def _described(file: Path) -> str:
         Every fault of the file, or that it is no input file.
     """
     from optdescent.air.wind.sounding import read_sounding
+    from optdescent.cli.write import check_letters_of
     from optdescent.inputs import Fault, InputFault, read_text, read_toml
     from optdescent.rules import read_rules
     from optdescent.scenario import Scenario
@@ -208,9 +211,11 @@ def _described(file: Path) -> str:
     keys = set(read_toml(file))
     if "rules" in keys:
         rules = read_rules(file)
+        check_letters_of(*(rule.name for rule in rules))
         return f"rules: {', '.join(rule.name for rule in rules)}"
     if keys & {"arrival", "start", "airframe", "air"}:
         scenario = Scenario.from_toml(file)
+        check_letters_of(scenario.title)
         return f"scenario {scenario.digest}: {scenario.title}"
     if keys & {"axes", "sampling"}:
         from optdescent.margins.met import read_conditions

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optdescent.cli.asked import as_asked
+from optdescent.cli.now import check_now, from_now, now_option
 from optdescent.cli.options import common_options, scenario_argument
 from optdescent.cli.say import RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
@@ -50,6 +51,7 @@ _EDGE_SECONDS, _AGAIN_SECONDS = 4.0, 10.0
     help="Rules whose flights are asked for their last useful points: a file, or the name of a rule file of the "
     "package [default: the rules.toml beside the scenario, else three_rules].",
 )
+@now_option
 def corridor(
     scenario: Path,
     output: Path,
@@ -59,6 +61,7 @@ def corridor(
     distances: tuple[float, ...],
     speeds: tuple[float, ...],
     rules_file: Path | None,
+    now: float | None,
 ) -> None:
     """Find from which heights the gate of SCENARIO can still be met, by distance to go, speed and drag devices.
 
@@ -66,7 +69,7 @@ def corridor(
     approach. Windows and hold-downs are left out.
     """
     wanted = distances, speeds
-    guarded(lambda: _corridor(scenario, output, settings, as_json, wanted, rules_file), debug)
+    guarded(lambda: _corridor(scenario, output, settings, as_json, wanted, rules_file, now), debug)
 
 
 def _corridor(
@@ -76,6 +79,7 @@ def _corridor(
     as_json: bool,
     wanted: tuple[tuple[float, ...], tuple[float, ...]],
     rules_file: Path | None,
+    now: float | None,
 ) -> None:
     from optdescent.cli.write import check_letters_of, check_output
     from optdescent.corridor import ALL_SETS, Grid, check_grid, edges_for, last_actions
@@ -107,11 +111,12 @@ def _corridor(
     for rule in rules:
         progress(f"flying {rule.name}")
         flights.append(fly(scenario, rule))
+    check_now(now, flights)
     fastest = max([*grid.speeds, *(_fastest(flight, max(grid.distances)) for flight in flights)])
     edges = edges_for(scenario, Grid(grid.distances, (*grid.speeds, fastest)), ALL_SETS, progress)
     progress("flying the corridor's descents again")
     found = as_asked(find(edges, grid), rules=rules_text(source))
-    told = [last_actions(edges, flight) for flight in flights]
+    told = [from_now(last_actions(edges, flight), now) for flight in flights]
     progress("writing table and figure")
     files = [output / "corridor.nc", output / "corridor.csv", output / "last_useful.csv"]
     found.to_netcdf(files[0])
@@ -156,8 +161,8 @@ def _say(found: Corridor, told: list[LastActions], output: Path) -> None:
     click.echo(_again(found))
     for one in told:
         click.echo(f"{one.flight}:")
-        for action in one.actions:
-            click.echo(f"  {action.sentence}")
+        for sentence in one.sentences:
+            click.echo(f"  {sentence}")
     click.echo(f"Results in {output}")
     click.echo(CAUTION)
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optdescent.cli.asked import as_asked
+from optdescent.cli.now import check_now, from_now, now_option
 from optdescent.cli.options import common_options, debug_option, output_option
 from optdescent.cli.say import OPTIMUM_SECONDS, RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
@@ -64,6 +65,7 @@ class Air(Enum):
     help="Fly on from a time of the recording with an action: rule, speed-brake, flaps, gear or everything; may be "
     "repeated.",
 )
+@now_option
 @click.option(
     "--air",
     type=click.Choice([air.value for air in Air]),
@@ -80,6 +82,7 @@ def debrief(
     rules_file: Path | None,
     rule_name: str | None,
     what_ifs: tuple[tuple[float, str], ...],
+    now: float | None,
     air: str,
     optimum: bool,
     output: Path,
@@ -91,7 +94,7 @@ def debrief(
 
     RECORDING is a CSV or netCDF file.
     """
-    asked = _Asked(recording, scenario, columns, rules_file, rule_name, what_ifs, Air(air), optimum)
+    asked = _Asked(recording, scenario, columns, rules_file, rule_name, what_ifs, now, Air(air), optimum)
     guarded(lambda: _debrief(asked, settings, output, as_json), debug)
 
 
@@ -105,6 +108,7 @@ class _Asked:
     rules: Path | None
     rule: str | None
     what_ifs: tuple[tuple[float, str], ...]
+    now: float | None
     air: Air
     optimum: bool
 
@@ -112,6 +116,7 @@ class _Asked:
 def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
     from optdescent.caution import CAUTION
     from optdescent.cli.write import check_letters_of, check_output, file_name
+    from optdescent.corridor import ALL_SETS
     from optdescent.debrief import Met, as_met, measures, what_if
     from optdescent.debrief import debrief as find
     from optdescent.figures import save
@@ -129,9 +134,10 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     met = as_met(scenario, read) if asked.air is Air.RECORDING else Met(scenario, ())
     scenario = met.scenario
     wanted = _wanted(asked, flight)
+    check_now(asked.now, (flight,))
     check_output(output)
     check_letters_of(scenario.title, flight.name)
-    weights = [*([_EDGE_SECONDS] * 6), 0.5, 2.0, *([RULE_SECONDS] * len(wanted)), WRITING_SECONDS]
+    weights = [*([_EDGE_SECONDS] * (len(ALL_SETS) + 1)), 0.5, 2.0, *([RULE_SECONDS] * len(wanted)), WRITING_SECONDS]
     progress = Progress([*(OPTIMUM_SECONDS if asked.optimum else ()), *weights])
     best, lacking = _optimum(scenario, progress) if asked.optimum else (None, ())
     found = find(flight, measures(scenario, rule, flight, progress, best), progress)
@@ -139,7 +145,8 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     for time, action in wanted:
         progress(f"flying on from {time:.0f} s: {action.words}")
         tried.append(what_if(scenario, rule, flight, time, action))
-    found = replace(found, what_ifs=tuple(tried), others=(*found.others, *(one.flight for one in tried)))
+    others = (*found.others, *(one.flight for one in tried))
+    found = replace(found, last=from_now(found.last, asked.now), what_ifs=tuple(tried), others=others)
     progress("writing")
     files = [output / name for name in (f"{flight.name}-read.nc", "findings.csv", "debrief.nc", "points.csv")]
     flight.to_netcdf(files[0])
@@ -234,8 +241,8 @@ def _say(found: Debrief, notes: tuple[str, ...]) -> None:
             click.echo(f"          {finding.instead}")
     if not found.findings:
         click.echo("  nothing found")
-    for action in found.last.actions:
-        click.echo(f"  {action.sentence}")
+    for sentence in found.last.sentences:
+        click.echo(f"  {sentence}")
     for one in found.what_ifs:
         click.echo(f"  what if: {one.sentence}")
 

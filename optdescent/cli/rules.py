@@ -1,4 +1,4 @@
-"""`optdescent rules`: what rules of thumb say, a page and a figure each."""
+"""`optdescent rules`: what rules of thumb say, a page, a figure and the numbers of each."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @click.command(
     epilog="Example: optdescent rules library --scenario studies/first_descent/scenario.toml -o out",
-    short_help="What rules of thumb say: a page and a figure each.",
+    short_help="What rules of thumb say: a page, a figure and numbers each.",
 )
 @click.argument("rules_file", metavar="[FILE]", default="library")
 @click.option(
@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 @json_option
 @debug_option
 def rules(rules_file: str, scenario: Path | None, output: Path, as_json: bool, debug: bool) -> None:
-    """List the rules of FILE, and write for each what it says in words, worked numbers and a figure.
+    """List the rules of FILE, and write for each a page with what it says in words and worked numbers, and a figure.
+
+    The numbers are also written as netCDF, from which `optdescent chart` and `optdescent report` draw again.
 
     FILE is a rule file, or the name of one that comes with the package: library, three_rules [default: library].
     Nothing is flown: `optdescent margins` flies rules.
@@ -71,7 +73,7 @@ def _rules(source: str, scenario_path: Path | None, output: Path, as_json: bool)
         say_json({"source": source, "scenario": where, "rules": plain, "caution": CAUTION})
         return
     _say(sheets, scenario)
-    click.echo(f"Pages and figures in {output}")
+    click.echo(f"Pages, figures and numbers in {output}")
     click.echo(CAUTION)
 
 
@@ -98,16 +100,17 @@ def _file_names(source: str, read: tuple[Rule, ...]) -> list[str]:
 
 
 def _written(sheet: RuleSheet, folder: Path, name: str) -> list[Path]:
-    """Write the page and the figure of a rule; returns the paths."""
+    """Write the page, the figure and the numbers of a rule; returns the paths."""
     from optdescent.figures import Format, save
     from optdescent.figures.rule_sheet import rule_sheet as draw
     from optdescent.results.files import write_text
     from optdescent.results.rule_sheet import rule_sheet_page
 
-    page = folder / f"{name}.md"
+    page, numbers = folder / f"{name}.md", folder / f"{name}.nc"
+    sheet.to_netcdf(numbers)
     figures = save(draw(sheet), folder, name, (Format.SVG,))
     write_text(page, rule_sheet_page(sheet, figures[0].name))
-    return [page, *figures]
+    return [page, *figures, numbers]
 
 
 def _say(sheets: list[RuleSheet], scenario: Scenario) -> None:

@@ -50,10 +50,10 @@ def corridor(edges: Edges, grid: Grid) -> Corridor:
     speeds = np.array([int(np.argmin(np.abs(reaches[0].states.speeds - speed))) for speed in grid.speeds])
     place, speed = (index.ravel() for index in np.meshgrid(places, speeds, indexing="ij"))
     at = _Points(place, speed, reaches[0].states.scheduled[speed])
-    told, (lowest, added) = _highest(ground, reaches, at), _lowest(ground, edges.lowest, at)
+    told, low = _highest(ground, reaches, at), _lowest(ground, edges.lowest, at)
     # a lowest height above all that reaches the gate is no part of the corridor
-    lowest = np.where(lowest <= np.fmax.reduce(told["highest"]), lowest, np.nan)
-    flat = {**told, "lowest": lowest, "added_again": added}
+    is_part = low["lowest"] <= np.fmax.reduce(told["highest"])
+    flat = {**told, **low, **{name: np.where(is_part, low[name], np.nan) for name in ("lowest", "raised")}}
     shape = (places.size, speeds.size)
     columns = {name: values.reshape(*values.shape[:-1], *shape) for name, values in flat.items()}
     scenario = ground.scenario
@@ -107,21 +107,22 @@ def _highest(ground: Ground, reaches: Sequence[Reach], at: _Points) -> dict[str,
 _FLOWN = ("highest", "taken_off", "stable_again", "excess_again", "off_again", "over_again", "outside_again")
 
 
-def _lowest(ground: Ground, edge: Reach, at: _Points) -> tuple[Array, Array]:
-    """Lowest heights without thrust (point,) [m], and the energy height [m] that thrust adds when they are flown.
+def _lowest(ground: Ground, edge: Reach, at: _Points) -> dict[str, Array]:
+    """Columns (point,) [SI] of the lowest heights without thrust: how far they were raised, what thrust still adds.
 
     They use the speed brake only where a flight is well above its planned speed.
     """
     altitude = at.on(edge)
-    known, added = np.isfinite(altitude), np.full(altitude.shape, np.nan)
-    height = np.full(altitude.shape, np.nan)
+    known = np.isfinite(altitude)
+    columns = {name: np.full(altitude.shape, np.nan) for name in ("lowest", "raised", "added_again")}
     if known.any():
         count = int(known.sum())
         use = Use(np.ones(count, dtype=np.bool_), np.full(count, -3.0))
-        told = told_of(ground, at.plan(edge), use, edge.edge)
-        added[known] = told.added
-        height[known] = np.where(told.is_kept, _height(ground, altitude[known] - told.taken_off), np.nan)
-    return height, added
+        told, own = told_of(ground, at.plan(edge), use, edge.edge), altitude[known]
+        height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
+        for name, value in zip(columns, (height, height - _height(ground, own), told.added), strict=True):
+            columns[name][known] = value
+    return columns
 
 
 def _nested(columns: dict[str, Array], sets: Sequence[DeviceSet]) -> dict[str, Array]:

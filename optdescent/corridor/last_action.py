@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.corridor.devices import DeviceSet, held_by
+from optdescent.corridor.devices import EVERYTHING, DeviceSet, held_by
 from optdescent.corridor.edges import Edges
 from optdescent.corridor.onward import are_saved
 from optdescent.corridor.reach import Reach
 from optdescent.results import Flight
-from optdescent.results.last_action import LastAction, LastActions
+from optdescent.results.last_action import LastAction, LastActions, Lost
 from optdescent.units import NAUTICAL_MILE
 
 Array = NDArray[np.float64]
@@ -79,7 +79,26 @@ def last_found(edges: Edges, flight: Flight) -> LastFound:
         for name, place in zip(names, found, strict=True)
         if name not in last and place is not None
     )
-    return LastFound(LastActions(flight.name, actions, flight.provenance), still)
+    lost = _lost(edges, flight, known, last)
+    return LastFound(LastActions(flight.name, actions, flight.provenance, lost), still)
+
+
+def _lost(edges: Edges, flight: Flight, known: Indices, last: dict[str, int | None]) -> Lost | None:
+    """The first of the known places at which not even everything saves the approach any more, if that is told."""
+    if EVERYTHING.name not in last:
+        return None
+    place = last[EVERYTHING.name]
+    to_go = edges.ground.to_go
+    if place is not None and to_go[place] - to_go[0] <= _NEAR_GATE:
+        return None
+    nearer = known if place is None else known[known < place]
+    if not nearer.size:
+        return None
+    at = float(to_go[nearer.max()])
+    return Lost(at, *(float(flight.at_distance(name, at)) for name in _PASSED))
+
+
+_PASSED = ("height_above_threshold", "calibrated_airspeed", "time")
 
 
 def _still(devices: str, edges: Edges, known: Indices, place: int) -> Still:
@@ -149,6 +168,5 @@ def _told(devices: str, edges: Edges, flight: Flight, place: int | None) -> Last
         return LastAction(devices, flight.marks.gate_height, False, False, *([np.nan] * 6))
     to_go = float(edges.ground.to_go[place])
     is_kept = to_go - float(edges.ground.to_go[0]) <= _NEAR_GATE
-    names = ("height_above_threshold", "calibrated_airspeed", "time", "flaps", "gear")
-    values = [float(flight.at_distance(name, to_go)) for name in names]
+    values = [float(flight.at_distance(name, to_go)) for name in (*_PASSED, "flaps", "gear")]
     return LastAction(devices, flight.marks.gate_height, True, is_kept, to_go, *values)

@@ -10,7 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import devices
-from optdescent.corridor import ONE_BY_ONE, Edges, Grid, bounds_of, edges_for, last_found
+from optdescent.corridor import ALL_SETS, Edges, Grid, bounds_of, edges_for, last_found
 from optdescent.debrief.findings import findings
 from optdescent.debrief.from_there import optimum_told
 from optdescent.debrief.track import Track
@@ -45,7 +45,7 @@ def measures(
     lowest = {"below_within": 0.0, "capture_at_least": scenario.arrival.gate.height + ROUND_OUT}
     path = scenario.arrival.glide_path.model_copy(update=lowest)
     free = replace(scenario, arrival=scenario.arrival.model_copy(update={"glide_path": path}))
-    return Measures(scenario, rule, edges_for(free, _grid(free, flight), ONE_BY_ONE, progress), optimum)
+    return Measures(scenario, rule, edges_for(free, _grid(free, flight), ALL_SETS, progress), optimum)
 
 
 def _grid(scenario: Scenario, flight: Flight) -> Grid:
@@ -80,7 +80,8 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
     last, speeds = last_found(against.edges, flight), against.edges.highest[0].states.speeds
     fastest = min(float(speeds[-1]), bounds_of(against.scenario).fastest)
     farthest = float(against.edges.ground.to_go[-1])
-    track = Track(flight, against.scenario, margins, sets, above_rule, last, farthest, (float(speeds[0]), fastest))
+    rule, within = against.rule.name, (float(speeds[0]), fastest)
+    track = Track(flight, against.scenario, margins, sets, rule, above_rule, last, farthest, within)
     found = findings(track)
     progress("what a perfect crew would have made of it")
     told = tuple(_with_instead(flight, against, finding) for finding in found)

@@ -14,7 +14,7 @@ from optdescent.airframe.speeds import GEAR, Device
 from optdescent.arrival import Capture
 from optdescent.corridor import EVERYTHING, SCHEDULE
 from optdescent.debrief.not_told import gate_index, is_gate_told, not_told
-from optdescent.debrief.track import Track
+from optdescent.debrief.track import SINGLY, Track
 from optdescent.results.debrief import Finding, Severity, Subject
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 
@@ -77,6 +77,15 @@ def _energy(track: Track, beyond: float) -> str:
     return f"{_feet(beyond)} of energy, {miles:.1f} nm of path, more than idle and the schedule can lose"
 
 
+def _spare(track: Track, beyond: float) -> str:
+    """What idle and the schedule have to spare, or lack, by the energy height [m] beyond what they can lose."""
+    if np.isnan(beyond):
+        return ""
+    if beyond > 0.0:
+        return f", {_energy(track, beyond)}"
+    return f", where idle and the schedule have {_feet(-beyond)} of energy height to spare"
+
+
 def _brake_stowed(track: Track) -> Iterator[Finding]:
     """Out, then in for a while, where it may be out, by a flight that is still high, or stays so until it is too high.
 
@@ -91,7 +100,8 @@ def _brake_stowed(track: Track) -> Iterator[Finding]:
             continue
         at = int(before[-1])
         until = min(last, int(np.count_nonzero(track.time < track.time[first] + _BRAKE_IN_FOR)))
-        evidence = f"{_feet(float(track.above_rule[at]))} above the height to have"
+        over = f"{_feet(float(track.above_rule[at]))} above what {track.rule} asks for"
+        evidence = over + _spare(track, float(beyond[at]))
         if not (_brake_may_be_out(track)[at] and high[at] > _STILL_HIGH and high[until] > _STILL_HIGH):
             too_high = _until_too_high(track, at, last)
             if too_high is None:
@@ -273,12 +283,13 @@ _LIMITS = ("largest speed", "least speed", "least speed with speed brake", "larg
 
 
 def _last_useful(track: Track) -> Iterator[Finding]:
-    """Where each set of devices is last enough, if the approach is then lost to it for good.
+    """Where each device and everything is last enough, if the approach is then lost to it for good.
 
-    Everything may be lost from the first point asked on, or in a gap: then where that is known first.
+    What two devices together still save stands in the last useful points. Everything may be lost from the first point
+    asked on, or in a gap: then where that is known first.
     """
     severe = Severity.SEVERE
-    for action in track.last.told.actions:
+    for action in (own for own in track.last.told.actions if own.devices in SINGLY):
         if not action.is_of_use and action.devices == EVERYTHING.name:
             asked = np.flatnonzero(~np.isnan(track.to_spare(action.devices)))
             yield track.finding(int(asked[0]) if asked.size else 0, Subject.LAST_USEFUL, severe, action.sentence)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from optdescent.arrival import Gate
 from optdescent.corridor import SCHEDULE, Still
-from optdescent.debrief.track import MOVES, Track
+from optdescent.debrief.track import MOVES, SINGLY, Track
 from optdescent.motion.stability import AtGate, shortfalls
 from optdescent.results.debrief import Finding, Severity, Subject
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
@@ -124,7 +124,7 @@ def _outside_speeds(track: Track) -> Iterator[Finding]:
 def _last_useful(track: Track) -> Iterator[Finding]:
     """Sets of devices of which no last useful point can be told, those that end alike together."""
     ends: dict[float, list[Still]] = {}
-    for one in track.last.still:
+    for one in (own for own in track.last.still if own.devices in SINGLY):
         ends.setdefault(one.distance_to_go if np.isfinite(one.distance_to_go) else -1.0, []).append(one)
     for distance, sets in ends.items():
         names = _listed([one.devices for one in sets])

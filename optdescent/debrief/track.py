@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import GEAR, Device, devices
-from optdescent.corridor import LastFound
+from optdescent.corridor import ONE_BY_ONE, LastFound
 from optdescent.results import Flight
 from optdescent.results.debrief import Finding, Severity, Subject
 from optdescent.scenario import Scenario
@@ -24,6 +24,8 @@ _CAPTURED_WITHIN = 3.0 * NAUTICAL_MILE
 """How far [m] beyond the farthest place of capture that may be."""
 _LONGEST_GAP = 6.0
 """Time [s] across which nothing is told of a device that came out meanwhile."""
+SINGLY = frozenset(own.name for own in ONE_BY_ONE)
+"""Sets of devices that findings tell of: what two of them do together stands in tables."""
 MOVES = 0.03
 """Part of its travel [-] by which a device has begun to move: above the noise of a position."""
 
@@ -32,7 +34,8 @@ MOVES = 0.03
 class Track:
     """A flight in a scenario, with the energy to spare (set, point) [m] inside each set's reach.
 
-    `above_rule` (point,) is the height above what a rule asks for [m]; `last` are the last useful points of each set.
+    `above_rule` (point,) is the height above what the rule called `rule` asks for [m]; `last` are the last useful
+    points of each set.
     `farthest` is the distance to go [m] up to which the reach is known, `speeds` the slowest and fastest [m/s].
     """
 
@@ -40,6 +43,7 @@ class Track:
     scenario: Scenario
     margins: Array
     sets: tuple[str, ...]
+    rule: str
     above_rule: Array
     last: LastFound
     farthest: float

@@ -25,8 +25,9 @@ MOST_TOLD = 9
 """Findings that a page has room for; those only to note are left out first."""
 _BAND = 6000.0
 """Energy to spare beyond which nothing is drawn [ft]."""
+# in ink, as the flight itself: colours are other flights
 _SETS = ("idle and schedule", "speed brake", "everything")
-_STYLES = (OPTIMUM_STYLE, OTHER_STYLES[0], OTHER_STYLES[3])
+_STYLES = (OPTIMUM_STYLE, SeriesStyle(INK, 1.1, (4.0, 1.6), ""), SeriesStyle(INK, 1.1, (1.2, 1.4), ""))
 _SHADES = ("#d4d4d4", "#e9e9e9")
 """What the brake gives, and what everything gives beyond that."""
 _TIME = "Time [min]"
@@ -187,10 +188,10 @@ def _speed(axes: Axes, found: Debrief, page: Page) -> None:
     flight = found.flight
     x, speed = charted(flight, "distance_to_go"), charted(flight, "calibrated_airspeed")
     limit = np.minimum(charted(flight, "limit_speed"), np.nanmax(speed) + 40.0)
-    fit(axes, [(x, speed), (x, limit)])
+    others = [(charted(one, "distance_to_go"), charted(one, "calibrated_airspeed")) for one in found.others]
+    fit(axes, [(x, speed), (x, limit), *others])
     labels = Labels(axes, page.stroke)
-    for other, style in zip(found.others, OTHER_STYLES, strict=False):
-        at, values = charted(other, "distance_to_go"), charted(other, "calibrated_airspeed")
+    for (at, values), style in zip(others, OTHER_STYLES, strict=False):
         draw_series(axes, at, values, style, page.stroke)
         labels.avoid(at, values)
     line(axes, x, limit, QUIET, 0.8 * page.stroke, dash=(3.0, 2.0), order=2.0)

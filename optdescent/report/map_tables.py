@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from optdescent.results.corridor import Corridor
-from optdescent.results.last_action import LastActions
+from optdescent.results.last_action import NOTHING, LastActions
 from optdescent.results.rule_sheet import RULE_SHEET_COLUMNS, WORKED, RuleSheet
 from optdescent.results.slope import SlopeChart
 from optdescent.results.tables import Heading, Table, Value
@@ -55,6 +55,9 @@ def last_useful_table(found: tuple[LastActions, ...]) -> Table:
             is_told = action.is_of_use and not action.is_kept
             place = (action.distance_to_go, action.height, action.speed) if is_told else (None, None, None)
             rows.append((one.flight, action.devices, *place, remark))
+        if (lost := one.lost) is not None:
+            place = lost.distance_to_go, lost.height, lost.speed
+            rows.append((one.flight, NOTHING, *place, "from here on nothing saves it"))
     return Table("last-useful", "Last useful points", headings, tuple(rows), source=found[0].provenance.source)
 
 
@@ -64,7 +67,9 @@ def slope_tables(found: SlopeChart) -> tuple[Table, ...]:
     heaviest = int(np.argmax(mass))
     winds = found.charted("tailwind")
     configuration = Heading("configuration", "configuration", is_text=True)
-    headings = (configuration, *(Heading(f"tailwind_{w:.0f}_kt", f"{w:+.0f} kt", "kt_per_nm") for w in winds))
+    names = [f"{wind:+.0f} kt" if wind else "no wind" for wind in winds]
+    own = (Heading(f"tailwind_{w:.0f}_kt", name, "kt_per_nm") for w, name in zip(winds, names, strict=True))
+    headings = (configuration, *own)
     slowing = found.values("deceleration")[:, heaviest]
     rows = tuple(
         (name, *(float(one.min(where=np.isfinite(one), initial=np.inf)) for one in values))

@@ -38,10 +38,11 @@ _KEPT = (
     Column("over_again", "m s-1", "largest speed above a limit when the highest descent is flown again", "kt"),
     Column("outside_again", "m", "largest height outside what is demanded, flown again", "ft"),
     Column("taken_off", "m", "height that the highest lies below the edge of the grid, so that it is kept", "ft"),
+    Column("raised", "m", "height that the lowest lies above the edge of the grid, so that thrust adds little", "ft"),
     Column("stable_again", "1", "1 if flown again the gate is passed stable and all is kept on the way, else 0", ""),
 )
 KEPT_COLUMNS = {column.name: column for column in _KEPT}
-"""What the highest descents kept of limits and demands, by name; a corridor stored before these were has none."""
+"""What descents kept of limits and demands and what that took, by name; a corridor stored before had none."""
 _ALL = CORRIDOR_COLUMNS | KEPT_COLUMNS
 COORDINATES = {
     "distance_to_go": Column("distance_to_go", "m", "distance to go to the threshold", "nm"),
@@ -168,6 +169,16 @@ def _reason(point: Mapping[str, Any]) -> str | None:
     )
 
 
+def _without_lowest(point: Mapping[str, Any]) -> dict[str, None]:
+    """Keys of the lowest descent, with nothing, where a set of devices does not reach the gate from its height."""
+    highest, lowest = point["highest_ft"], point["lowest_ft"]
+    is_part = highest is not None and lowest is not None and lowest <= highest
+    return {} if is_part else {key: None for key in _LOWEST if key in point}
+
+
+_LOWEST = ("lowest_ft", "added_again_ft", "raised_ft")
+
+
 def corridor_plain(found: Corridor) -> dict[str, Any]:
     """The corridor as a plain dictionary for JSON; keys carry their unit [ft, nm, kt]."""
     points: list[dict[str, Any]] = []
@@ -183,7 +194,7 @@ def corridor_plain(found: Corridor) -> dict[str, Any]:
                 for name, held in values.items():
                     number = float((held[index] if held.ndim == 3 else held)[row, column])
                     point |= _told(name, number)
-                points.append({**point, "reason": _reason(point)})
+                points.append({**point, **_without_lowest(point), "reason": _reason(point)})
     provenance = found.provenance
     return {
         "scenario": {"title": provenance.title, "digest": provenance.scenario_digest},

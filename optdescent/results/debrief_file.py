@@ -10,7 +10,7 @@ from typing import Any, cast
 from optdescent.results.debrief import Debrief, Finding, Severity, Subject, WhatIf
 from optdescent.results.files import Fault, InputFault, read_netcdf, read_result, replacing
 from optdescent.results.flight import Flight, gate_of_plain
-from optdescent.results.last_action import LastAction, LastActions
+from optdescent.results.last_action import LastAction, LastActions, Lost
 from optdescent.results.provenance import Provenance
 
 KIND = "debrief"
@@ -91,4 +91,5 @@ def _finding(plain: dict[str, Any]) -> Finding:
 
 def _last(plain: dict[str, Any]) -> LastActions:
     actions = tuple(LastAction(**action) for action in plain["actions"])
-    return LastActions(plain["flight"], actions, Provenance(**plain["provenance"]))
+    lost = None if plain.get("lost") is None else Lost(**plain["lost"])
+    return LastActions(plain["flight"], actions, Provenance(**plain["provenance"]), lost, plain.get("now"))

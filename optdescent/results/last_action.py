@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,7 +41,8 @@ class LastAction:
         if not self.is_of_use:
             return f"{self.devices}: too high and fast from the first point asked"
         if self.is_kept:
-            return f"{self.devices}: enough all the way to {self.gate_height / FOOT:.0f} ft"
+            gate = "the gate" if math.isnan(self.gate_height) else f"{self.gate_height / FOOT:.0f} ft"
+            return f"{self.devices}: enough all the way to {gate}"
         return (
             f"{self.devices}: last useful at {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go, "
             f"{round(self.height / FOOT, -1):.0f} ft above the threshold, {self.speed / KNOT:.0f} kt, "
@@ -49,12 +51,57 @@ class LastAction:
 
 
 @dataclass(frozen=True)
+class Lost:
+    """The first point asked at which no device saves the approach any more [m, m/s, s]."""
+
+    distance_to_go: float
+    height: float
+    speed: float
+    time: float
+
+    @property
+    def sentence(self) -> str:
+        """What it says to a pilot."""
+        return (
+            f"from {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go, {round(self.height / FOOT, -1):.0f} ft above "
+            f"the threshold, {self.speed / KNOT:.0f} kt, at {self.time / MINUTE:.1f} min on {NOTHING} saves it"
+        )
+
+
+NOTHING = "nothing"
+"""What stands for devices where none of them saves the approach."""
+
+
+@dataclass(frozen=True)
 class LastActions:
-    """The last useful points of every set of devices along one flight."""
+    """The last useful points of every set of devices along one flight.
+
+    ``lost`` is where nothing saves the approach any more; None where that is nowhere or not known. ``now`` is the time
+    of the flight [s] that seconds are counted from, if one was given.
+    """
 
     flight: str
     actions: tuple[LastAction, ...]
     provenance: Provenance
+    lost: Lost | None = None
+    now: float | None = None
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What they say to a pilot, in the order of the sets."""
+        told = [action.sentence + self._from_now(action) for action in self.actions]
+        return (*told, *([] if self.lost is None else [self.lost.sentence + self._from_now(self.lost)]))
+
+    def seconds_from_now(self, point: LastAction | Lost) -> float | None:
+        """How long after now a point is passed [s], before it where negative; None without a now or a point."""
+        is_point = isinstance(point, Lost) or (point.is_of_use and not point.is_kept)
+        return None if self.now is None or not is_point else point.time - self.now
+
+    def _from_now(self, point: LastAction | Lost) -> str:
+        seconds = self.seconds_from_now(point)
+        if seconds is None:
+            return ""
+        return f", {seconds:.0f} s from now" if seconds >= 0.0 else f", {-seconds:.0f} s ago"
 
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
@@ -75,31 +122,49 @@ class LastActions:
 
 
 def last_actions_plain(found: LastActions) -> dict[str, Any]:
-    """Last useful points as a plain dictionary for JSON; keys carry their unit [nm, ft, kt, min]."""
+    """Last useful points as a plain dictionary for JSON; keys carry their unit [nm, ft, kt, min, s]."""
     rows: list[dict[str, Any]] = []
-    for action in found.actions:
+    for action, sentence in zip(found.actions, found.sentences, strict=False):
         is_told = action.is_of_use and not action.is_kept
-        rows.append(
-            {
-                "devices": action.devices,
-                "of_use": action.is_of_use,
-                "enough_to_the_gate": action.is_kept,
-                "distance_nm": round(action.distance_to_go / NAUTICAL_MILE, 2) if is_told else None,
-                "height_ft": round(action.height / FOOT) if is_told else None,
-                "speed_kt": round(action.speed / KNOT, 1) if is_told else None,
-                "time_min": round(action.time / MINUTE, 3) if is_told else None,
-                "sentence": action.sentence,
-            }
-        )
-    return {"flight": found.flight, "last_useful": rows}
+        flags = {"of_use": action.is_of_use, "enough_to_the_gate": action.is_kept}
+        place = _place(action, found) if is_told else dict.fromkeys(_PLACE)
+        rows.append({"devices": action.devices, **flags, **place, "sentence": sentence})
+    lost = None if found.lost is None else {**_place(found.lost, found), "sentence": found.sentences[-1]}
+    return {"flight": found.flight, "last_useful": rows, "lost": lost}
+
+
+_PLACE = ("distance_nm", "height_ft", "speed_kt", "time_min", "from_now_s")
+
+
+def _place(point: LastAction | Lost, found: LastActions) -> dict[str, Any]:
+    from_now = found.seconds_from_now(point)
+    values = (
+        round(point.distance_to_go / NAUTICAL_MILE, 2),
+        round(point.height / FOOT),
+        round(point.speed / KNOT, 1),
+        round(point.time / MINUTE, 3),
+        None if from_now is None else round(from_now, 1),
+    )
+    return dict(zip(_PLACE, values, strict=True))
 
 
 def last_actions_csv(found: Sequence[LastActions]) -> str:
-    """Last useful points of flights of one scenario as CSV, with comment lines [units of the trade in the header]."""
+    """Last useful points of flights of one scenario as CSV, with comment lines [units of the trade in the header].
+
+    Where a flight is lost, a last row of it says from where on: its devices are `nothing`.
+    """
     provenances = dict.fromkeys(one.provenance for one in found)
     comments = [*(provenance.source for provenance in provenances), CAUTION]
-    rows = [{"flight": one.flight, **row} for one in found for row in last_actions_plain(one)["last_useful"]]
+    rows = [row for one in found for row in _rows(one)]
     return csv_text(comments, list(rows[0]) if rows else [], rows)
+
+
+def _rows(found: LastActions) -> list[dict[str, Any]]:
+    plain = last_actions_plain(found)
+    rows: list[dict[str, Any]] = plain["last_useful"]
+    if found.lost is not None:
+        rows = [*rows, {"devices": NOTHING, "of_use": False, "enough_to_the_gate": False, **plain["lost"]}]
+    return [{"flight": found.flight, **row} for row in rows]
 
 
 def read_last_actions(path: str | Path) -> tuple[LastActions, ...]:
@@ -118,20 +183,33 @@ def read_last_actions(path: str | Path) -> tuple[LastActions, ...]:
         comments = [line.removeprefix("# ") for line in lines if line.startswith("#")]
         title, _, source = comments[0].rpartition("; ")
         provenance = Provenance(title, "", source.rpartition(" ")[2])
-        found: dict[str, list[LastAction]] = {}
+        found: dict[str, list[dict[str, str]]] = {}
         for row in csv.DictReader(line for line in lines if not line.startswith("#")):
-            found.setdefault(row["flight"], []).append(_action(row))
+            found.setdefault(row["flight"], []).append(row)
         if not found:
             raise ValueError("no row")
-        return tuple(LastActions(flight, tuple(actions), provenance) for flight, actions in found.items())
+        return tuple(_of_rows(flight, rows, provenance) for flight, rows in found.items())
     except (OSError, KeyError, IndexError, TypeError, ValueError) as error:
         told = f"does not hold last useful points ({type(error).__name__}: {error})"
         raise InputFault([Fault(str(path), "", told, "last_useful.csv of this package")]) from error
 
 
+def _of_rows(flight: str, rows: list[dict[str, str]], provenance: Provenance) -> LastActions:
+    lost = [Lost(*_numbers(row)) for row in rows if row["devices"] == NOTHING]
+    actions = tuple(_action(row) for row in rows if row["devices"] != NOTHING)
+    nows = [float(row["time_min"]) * MINUTE - float(row["from_now_s"]) for row in rows if row.get("from_now_s")]
+    return LastActions(flight, actions, provenance, *(lost or [None]), now=nows[0] if nows else None)
+
+
 def _action(row: dict[str, str]) -> LastAction:
-    units = (("distance_nm", NAUTICAL_MILE), ("height_ft", FOOT), ("speed_kt", KNOT), ("time_min", MINUTE))
-    numbers = [unit * float(row[key] or "nan") for key, unit in units]
     nothing = float("nan")
     is_of_use, is_kept = ({"True": True, "False": False}[row[key]] for key in ("of_use", "enough_to_the_gate"))
-    return LastAction(row["devices"], nothing, is_of_use, is_kept, *numbers, flaps=nothing, gear=nothing)
+    return LastAction(row["devices"], nothing, is_of_use, is_kept, *_numbers(row), flaps=nothing, gear=nothing)
+
+
+def _numbers(row: dict[str, str]) -> list[float]:
+    """Distance to go, height, speed and time of a row [SI]; not a number where it has none."""
+    return [unit * float(row[key] or "nan") for key, unit in zip(_PLACE, _UNITS, strict=False)]
+
+
+_UNITS = (NAUTICAL_MILE, FOOT, KNOT, MINUTE)

@@ -135,7 +135,7 @@ def solver_html(record: SolverRecord) -> str:
 
 def last_actions_html(found: LastActions) -> str:
     """The last useful points of a flight, in sentences [nm, ft, kt]."""
-    said = sentences(action.sentence for action in found.actions)
+    said = sentences(found.sentences)
     return card(f"{found.flight}: last useful action", [said], found.provenance.line)
 
 

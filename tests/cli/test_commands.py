@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -118,6 +119,15 @@ def test_check_names_every_fault_of_a_file(tmp_path: Path) -> None:
     for words in ("start.mass_lb", "mass_kg", "start.mach", "air.qnh_hpa", "900 to 1085 hPa"):
         assert words in result.stderr
     assert "Traceback" not in result.output
+
+
+def test_check_tells_titles_that_no_figure_can_write(tmp_path: Path) -> None:
+    text = Path(SCENARIO).read_text(encoding="utf-8")
+    path = tmp_path / "other.toml"
+    path.write_text(re.sub(r'(?m)^title = ".*"$', 'title = "降下"', text, count=1), encoding="utf-8")
+    result = run("check", str(path))
+    assert result.exit_code == 2
+    assert "has letters that figures cannot write: 降 下" in result.stderr
 
 
 def test_check_says_what_good_files_are() -> None:

@@ -6,6 +6,7 @@ import json
 import shlex
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
 from optdescent.cli import main
@@ -23,12 +24,16 @@ SCENARIO = str(FOLDER / "scenario.toml")
 def test_it_writes_findings_figure_and_the_other_outcome(tmp_path: Path) -> None:
     time = TRUTH["late-gear"]["mistakes"][0]["time_s"]
     command = ["debrief", str(FOLDER / "late-gear.csv"), "--scenario", SCENARIO, "--what-if", str(time), "gear"]
+    command += ["--now", str(time)]
     done = CliRunner().invoke(main, [*command, "--json", "-o", str(tmp_path)])
     assert done.exit_code == 0, done.output
     plain = json.loads(done.stdout)
     late = next(one for one in plain["findings"] if one["subject"] == "gear_late")
     assert abs(late["time_s"] - time) <= 5.0
     assert plain["what_if"][0]["stable"]
+    gear = next(one for one in plain["last_useful"] if one["devices"] == "early gear")
+    assert gear["from_now_s"] == pytest.approx(60.0 * gear["time_min"] - time, abs=0.1)
+    assert "early flaps and early gear" in {one["devices"] for one in plain["last_useful"]}
     assert plain["reading"]["rows"] > 1000
     names = {Path(file).name for file in plain["files"]}
     assert {"findings.csv", "debrief.pdf", "debrief.svg", "debrief.png", "late-gear-read.nc"} <= names
@@ -44,6 +49,7 @@ def test_bad_asks_are_named_and_nothing_is_written(tmp_path: Path) -> None:
     wrong = {
         ("--what-if", "10", "anchor"): "action: got 'anchor'; allowed: rule, speed-brake, flaps, gear, everything",
         ("--what-if", "99999", "gear"): "time: got 99999 s; allowed: 0 to",
+        ("--now", "99999"): "--now: got 99999 s; allowed: 0 to",
         ("--rule", "five-to-one"): "got 'five-to-one'; allowed: three-to-one",
         ("--columns", str(tmp_path / "nowhere.toml")): "nowhere.toml",
     }

@@ -10,6 +10,7 @@ from click.testing import CliRunner, Result
 
 from optdescent.cli import main
 from optdescent.results import CAUTION
+from optdescent.results.rule_sheet import RuleSheet
 from optdescent.rules import read_rules
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -46,7 +47,7 @@ def test_the_library_is_listed_and_each_rule_has_its_page_and_figure(library: tu
     assert result.exit_code == 0, result.output
     rules = read_rules("library")
     assert {path.name for path in folder.iterdir()} == {
-        f"{rule.name}.{kind}" for rule in rules for kind in ("md", "svg")
+        f"{rule.name}.{kind}" for rule in rules for kind in ("md", "svg", "nc")
     }
     for rule in rules:
         assert rule.title in result.stdout
@@ -55,6 +56,7 @@ def test_the_library_is_listed_and_each_rule_has_its_page_and_figure(library: tu
         assert f"]({rule.name}.svg)" in page
         assert CAUTION in page
         assert (folder / f"{rule.name}.svg").stat().st_size < 150_000
+        assert RuleSheet.from_netcdf(folder / f"{rule.name}.nc").name == rule.name
     assert CAUTION in result.stdout
 
 
@@ -79,7 +81,7 @@ def test_a_file_of_one_s_own_as_json(tmp_path: Path) -> None:
     assert rule["name"] == "my rule"
     assert rule["in_words"][0] == "3 nm per 1000 ft to lose"
     assert rule["winds"][0]["at"][0]["height_to_have_ft"] == pytest.approx(13333.0)
-    assert [Path(file).name for file in rule["files"]] == ["my-rule.md", "my-rule.svg"]
+    assert [Path(file).name for file in rule["files"]] == ["my-rule.md", "my-rule.svg", "my-rule.nc"]
     assert {Path(file).name for file in rule["files"]} == {path.name for path in folder.iterdir()}
     assert found["caution"] == CAUTION
 

@@ -211,4 +211,13 @@ def test_last_useful_points_are_told_with_units() -> None:
     table = last_actions_csv(told).splitlines()
     assert table[1].startswith("# Training analysis")
     assert table[2].startswith("flight,devices,of_use,enough_to_the_gate,distance_nm")
-    assert len(table) == 3 + 16
+    lost = told[1].lost
+    assert lost is not None
+    before = told[1].of("everything")
+    assert 0.0 < before.distance_to_go - lost.distance_to_go <= 0.5 * NAUTICAL_MILE
+    assert lost.time > before.time
+    assert "nothing saves it" in told[1].sentences[-1]
+    assert len(table) == 3 + 16 + sum(one.lost is not None for one in told)
+    assert table[-1].startswith(
+        f"three-to-one-alone,nothing,False,False,{lost.distance_to_go / NAUTICAL_MILE:.2f}"[:-1]
+    )

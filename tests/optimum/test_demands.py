@@ -284,11 +284,22 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
             "ft",
             marks=pytest.mark.long,
         ),
+        pytest.param(
+            (
+                *SHORT,
+                STILL,
+                "arrival.gate.height_ft=2700",
+                'arrival.windows=[{name="LATE",distance_nm=10,speed_at_least_kt=225}]',
+            ),
+            "the slowest speed of window 'LATE'",
+            "kt",
+            marks=pytest.mark.long,
+        ),
     ],
-    ids=["exact", "within", "floor", "gates", "level", "above"],
+    ids=["exact", "within", "floor", "gates", "level", "above", "late"],
 )
 def test_a_demand_that_cannot_be_met_is_named_with_its_size(settings: tuple[str, ...], words: str, unit: str) -> None:
-    """All of the way from the scenario, other orders of events included; four in still air, where each is cheaper."""
+    """All of the way from the scenario, other orders of events included; five in still air, where each is cheaper."""
     with pytest.raises(DemandsConflict) as caught:
         optimum(*settings)
     named = [*(shortfall.demand for shortfall in caught.value.shortfalls), *caught.value.opposing]

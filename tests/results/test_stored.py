@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from optdescent.optimum.report import BANDS, QUANTITIES
 from optdescent.results import Flight, Kind, Slope
 from optdescent.results.files import netcdf_kind, write_text
 from optdescent.results.front import Front
-from optdescent.results.last_action import LastActions, last_actions_csv, read_last_actions
+from optdescent.results.last_action import LastActions, Lost, last_actions_csv, read_last_actions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
 from optdescent.results.provenance import fingerprint
@@ -89,13 +90,15 @@ def test_a_sweep_knows_its_axes_and_where_it_is_from(tmp_path: Path) -> None:
 
 
 def test_last_useful_points_are_read_to_the_digits_that_were_written(tmp_path: Path) -> None:
-    told = (last_useful(), last_useful("by the mile", nearer=2.0))
+    lost = Lost(12.0 * 1852.0, 1080.0, 105.0, 1265.4)
+    told = (last_useful(), replace(last_useful("by the mile", nearer=2.0), lost=lost, now=1200.0))
     write_text(tmp_path / "last_useful.csv", last_actions_csv(told))
     found = read_stored(tmp_path / "last_useful.csv")
     assert isinstance(found, tuple)
     for one, other in zip(found, told, strict=True):
         assert isinstance(one, LastActions)
         assert (one.flight, one.provenance) == (other.flight, other.provenance)
+        assert one.sentences == tuple(said.replace("to 1000 ft", "to the gate") for said in other.sentences)
         for read, was in zip(one.actions, other.actions, strict=True):
             assert (read.devices, read.is_of_use, read.is_kept) == (was.devices, was.is_of_use, was.is_kept)
             assert np.isnan(read.gate_height)
@@ -103,6 +106,11 @@ def test_last_useful_points_are_read_to_the_digits_that_were_written(tmp_path: P
                 assert read.distance_to_go == pytest.approx(was.distance_to_go, abs=0.005 * 1852.0)
                 assert (read.height, read.speed) == pytest.approx((was.height, was.speed), rel=2e-3)
                 assert read.sentence == was.sentence
+    assert found[0].now is None
+    assert found[0].lost is None
+    assert found[1].now == pytest.approx(1200.0, abs=0.1)
+    assert found[1].sentences[-1].startswith("from 12.0 nm to go, 3540 ft above the threshold, 204 kt, at 21.1 min on")
+    assert found[1].sentences[-1].endswith("nothing saves it, 65 s from now")
 
 
 @pytest.mark.parametrize("text", ["", "# a; b\n", "a,b\n1,2\n", "# t; s\nflight,devices\nx,y\n"])
