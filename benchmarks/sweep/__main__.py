@@ -46,6 +46,8 @@ COLD_CASES = 12
 PARTS = ("cold", "workers", "large", "cluster")
 SIZES = {100: (5, 5, 2, 2), 1000: (10, 10, 5, 2), 10000: (20, 10, 10, 5)}
 """Levels of each axis: the first ones of the grid of ten thousand, so that neighbours are as far apart in all."""
+FEW = 24
+"""Blocks that one worker is set beside two with: of eight the last one to end would decide."""
 Row = tuple[str, ...]
 
 
@@ -275,11 +277,11 @@ def main() -> None:
             facts["cold_s"], solved = cold_seconds(study, COLD_CASES)
             print(f"cold: {facts['cold_s']:.2f} s a case, {solved} of {COLD_CASES} solved", flush=True)
         if "workers" in parts:
-            part = some_blocks(study.sweep(), 8)
+            part = some_blocks(study.sweep(), FEW)
             for workers in (1, 2):
                 one = run(part, temporary, Local(workers))
                 before = prepare_seconds(temporary / "out.log")
-                rows.append(told(f"8 blocks, {workers} worker{'s'[: workers - 1]}", one, before))
+                rows.append(told(f"{FEW} blocks, {workers} worker{'s'[: workers - 1]}", one, before))
                 facts[f"workers_{workers}_s"] = (one.seconds - before) / one.cases
             print(f"two workers: {facts['workers_1_s'] / facts['workers_2_s']:.2f} times one", flush=True)
         if "large" in parts:

@@ -20,7 +20,7 @@ def ratios(facts: Facts) -> list[Row]:
     sizes = sorted(int(name[5:-2]) for name in facts if name.startswith("case_") and name.endswith("_s"))
     rows: list[Row] = []
     rate = "two workers beside cold solves one by one, cases a second"
-    _quotient(rows, facts, f"{rate}, 8 blocks", ("cold_s", "workers_2_s"), (10.0, None))
+    _quotient(rows, facts, f"{rate}, some blocks", ("cold_s", "workers_2_s"), (10.0, None))
     if sizes:
         _quotient(rows, facts, f"{rate}, {sizes[-1]} cases", ("cold_s", f"case_{sizes[-1]}_s"), (10.0, None))
     _quotient(rows, facts, "two workers beside one, cases a second", ("workers_1_s", "workers_2_s"), (1.7, None))
