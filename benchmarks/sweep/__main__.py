@@ -2,15 +2,17 @@
 
 Ten thousand cases of the first study (wind by mass by temperature by cost of time), on this machine with two workers:
 cases a second beside cold solves one by one to the same accuracy, one worker beside two, memory as the sweep goes on,
-cost per case as it grows, the same blocks on a Dask cluster beside local processes, and what a far larger sweep would
-take by the sizes and rates measured. A second table has the ratios beside what is asked; facts of parts run apart are
-taken from the output folder, each with the yardstick's time of its run.
+processor time of a case as it grows (fewer blocks of the same sweep, spread over it), the same blocks on a Dask
+cluster beside local processes, and what a far larger sweep would take by the sizes and rates measured. A second table
+has the ratios beside what is asked; facts of parts run apart are taken from the output folder, each with the
+yardstick's time of its run.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import resource
 import shutil
 import tempfile
 import threading
@@ -19,6 +21,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import psutil
@@ -44,8 +47,8 @@ from optdescent.sweep.store import created
 STUDY = Path(__file__).with_name("study.toml")
 COLD_CASES = 12
 PARTS = ("cold", "workers", "large", "cluster")
-SIZES = {100: (5, 5, 2, 2), 1000: (10, 10, 5, 2), 10000: (20, 10, 10, 5)}
-"""Levels of each axis: the first ones of the grid of ten thousand, so that neighbours are as far apart in all."""
+SIZES = {100: 4, 1000: 36, 10000: 10000}
+"""Most blocks of a sweep of about so many cases, spread over the grid of ten thousand: their cases are like its own."""
 FEW = 24
 """Blocks that one worker is set beside two with: of eight the last one to end would decide."""
 Row = tuple[str, ...]
@@ -55,10 +58,12 @@ Row = tuple[str, ...]
 class Run:
     """One sweep: seconds, cases, memory of this process and its workers together [MB] every few seconds.
 
-    `working` is the part of `memory` since each worker has stored a block.
+    `busy` are the processor seconds of them all since the preparation. `working` is the part of `memory` since each
+    worker has stored a block.
     """
 
     seconds: float
+    busy: float
     cases: int
     memory: NDArray[np.float64]
     working: NDArray[np.float64]
@@ -78,25 +83,10 @@ class Run:
         return 100.0 * int((self.dataset["status"] == Status.SOLVED).sum()) / self.cases
 
 
-def study_of(cases: int) -> Study:
-    """The benchmark's study cut to so many cases, with the same steps between levels."""
-    whole = Study.from_toml(STUDY)
-    settings: list[str] = []
-    for index, (axis, count) in enumerate(zip(whole.plan.conditions.axes, SIZES[cases], strict=True)):
-        levels = axis.levels[: max(count, 2)]
-        if len(levels) < len(axis.levels):
-            at = f"conditions.axes[{index}]"
-            if axis.name == "time_kg_per_min":
-                settings.append(f"{at}.values={list(levels)}")
-            else:
-                settings += [f"{at}.to={levels[-1]!r}", f"{at}.count={len(levels)}"]
-    return Study.from_toml(STUDY, settings)
-
-
 def some_blocks(sweep: Sweep, count: int) -> Sweep:
     """The sweep with a few of its blocks only, spread over it: the rest stays not computed."""
     blocks = sweep.plan.blocks
-    chosen = np.unique(np.linspace(0, len(blocks) - 1, count).round().astype(int))
+    chosen = np.unique(np.linspace(0, len(blocks) - 1, min(count, len(blocks))).round().astype(int))
     return replace(sweep, plan=replace(sweep.plan, blocks=tuple(blocks[index] for index in chosen)))
 
 
@@ -109,18 +99,35 @@ def run(sweep: Sweep, folder: Path, place: Local | Cluster) -> Run:
     is_done = threading.Event()
     watcher = threading.Thread(target=_watch, args=(memory, is_done))
     watcher.start()
-    began = time.perf_counter()
+    began, journal = time.perf_counter(), Clocked(log)
     try:
-        run_sweep(sweep, path, place, Journal(log), resume=False)
+        run_sweep(sweep, path, place, journal, resume=False)
     finally:
-        seconds = time.perf_counter() - began
+        seconds, busy = time.perf_counter() - began, processor_seconds() - journal.prepared
         is_done.set()
         watcher.join()
     dataset = xr.open_zarr(path).load()
     cases = int((dataset["status"] != Status.NOT_COMPUTED).sum())
     up = up_from(log, place.workers if isinstance(place, Local) else 2)
     own = np.array([amount for _, amount in memory])
-    return Run(seconds, cases, own, own[[moment >= up for moment, _ in memory]], dataset)
+    return Run(seconds, busy, cases, own, own[[moment >= up for moment, _ in memory]], dataset)
+
+
+class Clocked(Journal):
+    """A journal that notes the processor time [s] at which a preparation has ended."""
+
+    prepared = 0.0
+
+    def begin(self, *given: Any) -> None:
+        """The preparation has ended."""
+        self.prepared = processor_seconds()
+        super().begin(*given)
+
+
+def processor_seconds() -> float:
+    """Processor time of this process and of its children that have ended [s]."""
+    kinds = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    return sum(used.ru_utime + used.ru_stime for used in map(resource.getrusage, kinds))
 
 
 def up_from(log: Path, workers: int) -> float:
@@ -177,6 +184,7 @@ def told(name: str, one: Run, prepare: float) -> Row:
         str(one.cases),
         f"{one.seconds:.0f}",
         f"{answering / one.cases:.3f}",
+        f"{one.busy / one.cases:.3f}",
         f"{one.solved:.2f}",
         f"{np.max(one.memory, initial=0.0):.0f}",
         *(("", "") if one.quarters is None else (f"{amount:.0f}" for amount in one.quarters)),
@@ -187,6 +195,7 @@ def facts_of(size: int, one: Run, prepare: float) -> dict[str, float]:
     """What a sweep of so many cases says of itself: seconds, seams, solved [%], memory [MB]."""
     found: dict[str, float] = {
         f"case_{size}_s": (one.seconds - prepare) / one.cases,
+        f"busy_{size}_s": one.busy / one.cases,
         f"sweep_{size}_s": one.seconds,
         f"seams_{size}": seams(one.dataset, json.loads(one.dataset.attrs["axes"]), 0.5),
         f"solved_{size}_percent": one.solved,
@@ -198,7 +207,8 @@ def facts_of(size: int, one: Run, prepare: float) -> dict[str, float]:
 
 
 HEADER = (
-    "run", "cases", "seconds", "seconds a case", "solved %", "most memory MB", "first quarter MB", "last quarter MB",
+    "run", "cases", "seconds", "seconds a case", "processor seconds a case", "solved %", "most memory MB",
+    "first quarter MB", "last quarter MB",
 )  # fmt: skip
 
 
@@ -268,7 +278,7 @@ def main() -> None:
     folder: Path = asked.output
     folder.mkdir(parents=True, exist_ok=True)
     parts = asked.part or PARTS
-    study, unit = study_of(asked.cases), yardstick()
+    study, unit = Study.from_toml(STUDY), yardstick()
     rows: list[Row] = []
     facts: dict[str, float] = {"yardstick_s": unit, **{f"yardstick_{part}_s": unit for part in parts}}
     with tempfile.TemporaryDirectory() as name:
@@ -286,7 +296,7 @@ def main() -> None:
             print(f"two workers: {facts['workers_1_s'] / facts['workers_2_s']:.2f} times one", flush=True)
         if "large" in parts:
             for size in (size for size in SIZES if size <= asked.cases):
-                one = run(study_of(size).sweep(), temporary, Local(2))
+                one = run(some_blocks(study.sweep(), SIZES[size]), temporary, Local(2))
                 before = prepare_seconds(temporary / "out.log")
                 rows.append(told(f"{size} cases, 2 workers", one, before))
                 facts |= facts_of(size, one, before)

@@ -31,8 +31,8 @@ def ratios(facts: Facts) -> list[Row]:
         _figure(rows, facts, f"most memory, MB, {size} cases", f"memory_most_{size}_MB", (None, 1500.0))
         _figure(rows, facts, f"solved, %, {size} cases", f"solved_{size}_percent", (99.5, None))
     if len(sizes) > 1:
-        told = f"seconds a case, {sizes[-1]} cases beside {sizes[0]}"
-        _quotient(rows, facts, told, (f"case_{sizes[-1]}_s", f"case_{sizes[0]}_s"), _CONSTANT)
+        told = f"processor seconds a case, {sizes[-1]} cases beside {sizes[0]}"
+        _quotient(rows, facts, told, (f"busy_{sizes[-1]}_s", f"busy_{sizes[0]}_s"), _CONSTANT)
     _quotient(rows, facts, "Dask beside local processes, seconds", ("cluster_s", "local_s"), (None, 1.15))
     return rows
 
