@@ -240,6 +240,14 @@ class OptimumSession:
             nearest.setdefault(family(start.trial.pose.order), start)
         likely = [own for number, own in enumerate(nearest) if not number or self._is_promising(own, case.place)]
         found = self._met(case, {own: nearest[own] for own in likely}, programs)
+        if not any(trial is not None and self._is_fine(trial) for trial in found.values()):
+            # Newton's method for another family costs less than a finer mesh, and may save it
+            for own, start in nearest.items():
+                if (
+                    own not in found
+                    and (trial := solved_beside(case.scenario, start.trial, programs, CLOSE)) is not None
+                ):
+                    found[own] = trial
         best = self._finished(found, starts, programs)
         if best is None:
             rest = {own: start for own, start in nearest.items() if found.get(own) is None and own != likely[0]}
@@ -267,6 +275,10 @@ class OptimumSession:
                 if found[own] is None and not (self._tried.get(own) and any(found.values())):
                     found[own] = solved_beside(case.scenario, start.trial, programs)
         return found
+
+    def _is_fine(self, trial: Trial) -> bool:
+        """Whether its mesh is fine enough."""
+        return trial.largest_error <= self.question.local_error
 
     def _finished(
         self, found: Mapping[Hashable, Trial | None], starts: Sequence[Start], programs: Programs

@@ -127,7 +127,7 @@ def last_actions_plain(found: LastActions) -> dict[str, Any]:
     for action, sentence in zip(found.actions, found.sentences, strict=False):
         is_told = action.is_of_use and not action.is_kept
         flags = {"of_use": action.is_of_use, "enough_to_the_gate": action.is_kept}
-        place = _place(action, found) if is_told else dict.fromkeys(_PLACE)
+        place: dict[str, Any] = _place(action, found) if is_told else dict.fromkeys(_PLACE)
         rows.append({"devices": action.devices, **flags, **place, "sentence": sentence})
     lost = None if found.lost is None else {**_place(found.lost, found), "sentence": found.sentences[-1]}
     return {"flight": found.flight, "last_useful": rows, "lost": lost}

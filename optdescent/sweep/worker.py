@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
 import pickle
+import sys
 import threading
 from dataclasses import dataclass, replace
 from typing import cast
@@ -68,7 +70,19 @@ class Worker:
     def answers(self, block: Block) -> Answers:
         """Answers of a block [SI]."""
         setup = self._setup
-        return answer_block(block, setup.plan, setup.asked, setup.layout, self._held)
+        found = answer_block(block, setup.plan, setup.asked, setup.layout, self._held)
+        give_back()
+        return found
+
+
+def give_back() -> None:
+    """Give memory that is free again back to the system, where the C library would keep it for later (glibc).
+
+    Factors and functions of a block come in pieces of all sizes; without this a worker of optima grows from 0.3 to
+    0.5 GB. It takes about 10 ms.
+    """
+    if sys.platform == "linux" and hasattr(libc := ctypes.CDLL(None), "malloc_trim"):
+        libc.malloc_trim(0)
 
 
 _LOCK = threading.Lock()
