@@ -63,8 +63,9 @@ class Lost:
     def sentence(self) -> str:
         """What it says to a pilot."""
         return (
-            f"from {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go, {round(self.height / FOOT, -1):.0f} ft above "
-            f"the threshold, {self.speed / KNOT:.0f} kt, at {self.time / MINUTE:.1f} min on {NOTHING} saves it"
+            f"{NOTHING} saves it from {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go on, "
+            f"{round(self.height / FOOT, -1):.0f} ft above the threshold, {self.speed / KNOT:.0f} kt, "
+            f"at {self.time / MINUTE:.1f} min"
         )
 
 

@@ -154,10 +154,11 @@ class PreparedByProcesses:
         found = dict[int, Found | None]()
         workers = min(self.workers, len(cases))
         while len(found) < len(cases):
-            pool = _Pool(workers, None)
+            pool, futures = _Pool(workers, None), dict[int, Future[Found]]()
             left = [index for index in range(len(cases)) if index not in found]
-            futures = {index: pool.submit(ask, cases[index]) for index in left}
             try:
+                for index in left:
+                    futures[index] = pool.submit(ask, cases[index])
                 for index, future in futures.items():
                     self.journal(f"{told}: {len(found) + 1} of {len(cases)}")
                     found[index] = future.result()
@@ -196,16 +197,20 @@ class _Pool:
     def submit(self, do: Callable[Given, Found], *args: Given.args, **named: Given.kwargs) -> Future[Found]:
         """Something to do by whichever worker is free. Raises BrokenProcessPool: a worker died."""
         with _starting():
-            if self._first is None:
-                self._first = self._executor.submit(os.getpid)
+            self._started()
             return self._executor.submit(do, *args, **named)
 
     def await_first(self) -> None:
         """Wait until the first worker is idle, so that no second one starts for nothing."""
         with _starting():
-            if self._first is None:
-                self._first = self._executor.submit(os.getpid)
-        self._first.exception()
+            first = self._started()
+        first.exception()
+
+    def _started(self) -> Future[int]:
+        """What the first worker did when it had begun."""
+        if self._first is None:
+            self._first = self._executor.submit(os.getpid)
+        return self._first
 
     def dismiss(self) -> None:
         """End the workers, whatever they do."""

@@ -23,7 +23,7 @@ from optdescent.sweep.local import Local, PreparedByProcesses, answered_by_proce
 from optdescent.sweep.plan import Block, Plan, kinds
 from optdescent.sweep.question import Asked, Layout, PreparedHere, Question
 from optdescent.sweep.store import Store, created, refuse_existing, resumed
-from optdescent.sweep.worker import Setup
+from optdescent.sweep.worker import Setup, give_back
 
 Place: TypeAlias = Local | Cluster
 """Where blocks are answered."""
@@ -123,6 +123,7 @@ def _setup(sweep: Sweep, layout: Layout, place: Place, journal: Journal) -> Setu
     workers = place.workers if isinstance(place, Local) else 1
     preparation = PreparedHere(journal) if workers == 1 else PreparedByProcesses(workers, journal)
     prepared = sweep.question.prepare(cases, preparation)
+    give_back()
     raise_if_interrupted()
     return Setup(sweep.plan, sweep.asked, layout, sweep.question, prepared)
 

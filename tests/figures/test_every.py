@@ -86,7 +86,7 @@ MOVED: dict[str, tuple[str, Callable[[], Figure]]] = {
     "lowest": ("corridor", lambda: draw_stored("corridor", (of_dataset(test_corridor.invented(), "lowest", 0.98),))),
     "slowing": ("slope", lambda: draw_stored("slope", (of_dataset(test_slope.invented(), "deceleration", 1.03),))),
     "room": ("slope", lambda: draw_stored("slope", (of_dataset(test_slope.invented(), "room", 1.02),))),
-    "to spare": ("debrief", lambda: draw_stored("debrief", (with_spare(1.05),))),
+    "to spare": ("debrief", lambda: draw_stored("debrief", (with_spare(1.03),))),
 }
 
 
@@ -97,9 +97,11 @@ def of_dataset(found: Told, name: str, factor: float) -> Told:
 
 
 def with_spare(factor: float) -> Debrief:
-    """The debrief with more energy to spare by a factor."""
+    """The debrief with more energy to spare with the speed brake, by a factor."""
     own = debriefs.invented()
-    return replace(own, points=own.points.assign(energy_to_spare=factor * own.points["energy_to_spare"]))
+    spare = own.points["energy_to_spare"]
+    more = spare.where(spare["devices"] != "speed brake", factor * spare)
+    return replace(own, points=own.points.assign(energy_to_spare=more))
 
 
 def bent(factor: float) -> Flight:

@@ -109,8 +109,8 @@ def test_last_useful_points_are_read_to_the_digits_that_were_written(tmp_path: P
     assert found[0].now is None
     assert found[0].lost is None
     assert found[1].now == pytest.approx(1200.0, abs=0.1)
-    assert found[1].sentences[-1].startswith("from 12.0 nm to go, 3540 ft above the threshold, 204 kt, at 21.1 min on")
-    assert found[1].sentences[-1].endswith("nothing saves it, 65 s from now")
+    last = "nothing saves it from 12.0 nm to go on, 3540 ft above the threshold, 204 kt, at 21.1 min, 65 s from now"
+    assert found[1].sentences[-1] == last
 
 
 @pytest.mark.parametrize("text", ["", "# a; b\n", "a,b\n1,2\n", "# t; s\nflight,devices\nx,y\n"])
