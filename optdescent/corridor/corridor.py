@@ -50,11 +50,11 @@ def corridor(edges: Edges, grid: Grid) -> Corridor:
     speeds = np.array([int(np.argmin(np.abs(reaches[0].states.speeds - speed))) for speed in grid.speeds])
     place, speed = (index.ravel() for index in np.meshgrid(places, speeds, indexing="ij"))
     at = _Points(place, speed, reaches[0].states.scheduled[speed])
-    shape = (places.size, speeds.size)
-    told, low = _level_before(_highest(ground, reaches, at), places, shape), _lowest(ground, edges.lowest, at)
+    told, low = _highest(ground, reaches, at), _lowest(ground, edges.lowest, at)
     # a lowest height above all that reaches the gate is no part of the corridor
     is_part = low["lowest"] <= np.fmax.reduce(told["highest"])
     flat = {**told, **low, **{name: np.where(is_part, low[name], np.nan) for name in ("lowest", "raised")}}
+    shape = (places.size, speeds.size)
     columns = {name: values.reshape(*values.shape[:-1], *shape) for name, values in flat.items()}
     scenario = ground.scenario
     names = tuple(edge.devices.name for edge in reaches)
@@ -123,26 +123,6 @@ def _lowest(ground: Ground, edge: Reach, at: _Points) -> dict[str, Array]:
         for name, value in zip(columns, (height, height - _height(ground, own), told.added), strict=True):
             columns[name][known] = value
     return columns
-
-
-def _level_before(columns: dict[str, Array], places: Indices, shape: tuple[int, int]) -> dict[str, Array]:
-    """Columns (set, point) [SI] of the highest of each point and those nearer to the gate at its speed.
-
-    From farther out the gate is met from the height of a nearer point too: level up to there, in the configuration that
-    is out at this speed anyway, then by that point's descent. Where easing has lowered a point more, this is higher.
-    """
-    height = columns["highest"].reshape(-1, *shape)
-    order = np.argsort(places, kind="stable")
-    ranked = np.where(np.isfinite(height), height, -np.inf)[:, order]
-    most = np.maximum.accumulate(ranked, axis=1)
-    own = np.broadcast_to(np.arange(places.size)[None, :, None], ranked.shape)
-    best = np.maximum.accumulate(np.where((ranked == most) & np.isfinite(ranked), own, -1), axis=1)
-    source = np.empty_like(best)
-    source[:, order] = order[np.where(best < 0, own, best)]
-    found = {name: np.take_along_axis(values.reshape(-1, *shape), source, axis=1) for name, values in columns.items()}
-    edge = height + columns["taken_off"].reshape(-1, *shape)
-    found["taken_off"] = np.where(np.isfinite(edge), edge - found["highest"], found["taken_off"])
-    return {name: values.reshape(columns[name].shape) for name, values in found.items()}
 
 
 def _nested(columns: dict[str, Array], sets: Sequence[DeviceSet]) -> dict[str, Array]:

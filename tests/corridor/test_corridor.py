@@ -20,7 +20,6 @@ from optdescent.corridor import (
     last_actions,
     usual_grid,
 )
-from optdescent.corridor.corridor import _level_before
 from optdescent.corridor.ground import ground_of
 from optdescent.corridor.reach import Edge, reach
 from optdescent.inputs import InputFault
@@ -85,28 +84,11 @@ def test_it_is_nested_and_every_height_told_was_flown_from_and_kept() -> None:
     assert all(np.all(~(highest[0] > one)) and np.all(~(one > highest[-1])) for one in highest)
     assert np.isfinite(highest[-1]).all()
     all_kept(found())
-    assert np.all(~(np.diff(highest, axis=1) < -1e-9))
     lowest, added = found().values("lowest"), found().values("added_again")
     assert np.all(~(lowest > highest[-1]))
     assert np.isfinite(lowest).sum() > 3
     assert np.max(added[np.isfinite(lowest)]) <= 25.0 * FOOT
     assert np.all(np.diff(lowest, axis=0)[np.isfinite(np.diff(lowest, axis=0))] > 0.0)
-
-
-@pytest.mark.parametrize("order", [[0, 1, 2, 3, 4, 5], [4, 1, 5, 0, 3, 2]])
-def test_a_farther_point_has_the_height_of_a_nearer_one_at_least(order: list[int]) -> None:
-    nan = np.nan
-    columns = {
-        "highest": np.array([[nan, 3000.0, nan, 2900.0, 3500.0, nan]]),
-        "taken_off": np.array([[nan, 0.0, nan, 250.0, 10.0, nan]]),
-        "stable_again": np.array([[nan, 1.0, 0.0, 1.0, 1.0, 0.0]]),
-    }
-    mixed = {name: values[:, order] for name, values in columns.items()}
-    told = _level_before(mixed, np.array(order), (6, 1))
-    back = {name: values[0, np.argsort(order)] for name, values in told.items()}
-    np.testing.assert_array_equal(back["highest"], [nan, 3000.0, 3000.0, 3000.0, 3500.0, 3500.0])
-    np.testing.assert_array_equal(back["taken_off"], [nan, 0.0, 0.0, 150.0, 10.0, 10.0])
-    np.testing.assert_array_equal(back["stable_again"], [nan, 1.0, 1.0, 1.0, 1.0, 1.0])
 
 
 def test_what_was_not_kept_when_flown_again_is_taken_off() -> None:
