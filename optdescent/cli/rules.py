@@ -44,7 +44,7 @@ def rules(rules_file: str, scenario: Path | None, output: Path, as_json: bool, d
 
 def _rules(source: str, scenario_path: Path | None, output: Path, as_json: bool) -> None:
     from optdescent.caution import CAUTION
-    from optdescent.cli.write import check_output
+    from optdescent.cli.write import check_letters_of, check_output
     from optdescent.results.plain import provenance_plain
     from optdescent.results.rule_sheet import rule_sheet_plain
     from optdescent.rules import read_rules
@@ -57,6 +57,7 @@ def _rules(source: str, scenario_path: Path | None, output: Path, as_json: bool)
     check_speeds(scenario, read, source)
     names = _file_names(source, read)
     check_output(output)
+    check_letters_of(*(text for rule in read for text in (rule.name, rule.title)))
     progress = Progress([1.0] * len(read))
     sheets: list[RuleSheet] = []
     files: list[list[Path]] = []

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optdescent.results import Flight
-from optdescent.results.files import InputFault, check_output
+from optdescent.results.files import Fault, InputFault, check_output
 
 if TYPE_CHECKING:
     from optdescent.results.over_conditions import OverConditions
@@ -28,8 +28,14 @@ def check_letters_of(*texts: str) -> None:
     if others:
         from optdescent.figures.text import check_letters
 
+        faults: list[Fault] = []
         for text in others:
-            check_letters(text)
+            try:
+                check_letters(text)
+            except InputFault as fault:
+                faults += fault.faults
+        if faults:
+            raise InputFault(faults)
 
 
 def file_name(name: str) -> str:

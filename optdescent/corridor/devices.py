@@ -63,5 +63,5 @@ ONE_BY_ONE = (
     EVERYTHING,
 )
 """The sets of a corridor: nothing, each device by itself, everything."""
-ALL_SETS = tuple(DeviceSet(*flags) for flags in product((False, True), repeat=3))
-"""Every combination."""
+ALL_SETS = tuple(DeviceSet(*flags) for flags in sorted(product((True, False), repeat=3), key=sum))
+"""Every combination, those of fewer devices first."""

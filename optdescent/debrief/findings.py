@@ -100,7 +100,8 @@ def _brake_stowed(track: Track) -> Iterator[Finding]:
             continue
         at = int(before[-1])
         until = min(last, int(np.count_nonzero(track.time < track.time[first] + _BRAKE_IN_FOR)))
-        over = f"{_feet(float(track.above_rule[at]))} above what {track.rule} asks for"
+        over = float(track.above_rule[at])
+        over = f"{_feet(abs(over))} {'below' if over < 0.0 else 'above'} what {track.rule} asks for"
         evidence = over + _spare(track, float(beyond[at]))
         if not (_brake_may_be_out(track)[at] and high[at] > _STILL_HIGH and high[until] > _STILL_HIGH):
             too_high = _until_too_high(track, at, last)

@@ -13,7 +13,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.arrival import Capture
 from optdescent.ocp import (
     NonlinearProgram,
     Problem,
@@ -25,12 +24,13 @@ from optdescent.ocp import (
     trajectory_sensitivity,
     transcribe,
 )
-from optdescent.optimum.events import DEVICE_EVENTS, Event, EventKind, device_of
+from optdescent.optimum.events import EventKind
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.trajectory import refly
+from optdescent.optimum.words import spoken
 from optdescent.results import EventRecord, Flight, Slope, SolverRecord
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, KNOT
+from optdescent.units import FOOT
 
 Array = NDArray[np.float64]
 BANDS = tuple(FOOT * height for height in (-2000.0, 5000.0, 10000.0, 20000.0, 30000.0, 50000.0))
@@ -79,30 +79,6 @@ def _events(pose: Pose, solution: Solution, flight: Flight) -> tuple[EventRecord
         values = (float(np.interp(at, x, flight.column(name))) for name in ("altitude", "calibrated_airspeed", "time"))
         found.append(EventRecord(spoken(pose.scenario, leg.ends), abs(at), *values))
     return tuple(found)
-
-
-def spoken(scenario: Scenario, event: Event) -> str:
-    """An event as a reader knows it: windows and devices by their names."""
-    arrival = scenario.arrival
-    if event.kind in DEVICE_EVENTS:
-        return f"{device_of(scenario, event).name} {event.kind.value}"
-    match event.kind:
-        case EventKind.WINDOW:
-            return f"window {arrival.windows[event.index].name}"
-        case EventKind.SPEED_LIMIT:
-            return f"{(arrival.speed_limits[event.index].below_altitude or 0.0) / FOOT:.0f} ft"
-        case EventKind.SPEED_WITHIN:
-            return f"{arrival.speed_limits[event.index].speed / KNOT:.0f} kt from here"
-        case EventKind.FLOOR:
-            return f"floor {arrival.floor[event.index].altitude / FOOT:.0f} ft"
-        case EventKind.HOLD_BEGINS | EventKind.HOLD_ENDS | EventKind.RESUMED:
-            return f"{event.kind.value} ({arrival.hold_downs[event.index].altitude / FOOT:.0f} ft)"
-        case EventKind.BELOW_PATH if arrival.glide_path.capture is Capture.ABOVE:
-            return "above the glide path from here"
-        case EventKind.GATE if event.index:
-            return f"gate at {arrival.gates[event.index].height / FOOT:.0f} ft"
-        case _:
-            return event.kind.value
 
 
 def slopes(pose: Pose, problem: Problem, solution: Solution) -> tuple[Slope, ...]:

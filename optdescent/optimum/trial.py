@@ -30,6 +30,7 @@ from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose, in_order, overlap
 from optdescent.optimum.progress import Progress
 from optdescent.optimum.trajectory import trajectory_of
+from optdescent.optimum.words import spoken
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 
@@ -81,7 +82,7 @@ class Trial:
     @property
     def sentence(self) -> str:
         """The order of events in words."""
-        return ", ".join(event.label for event in self.pose.order)
+        return ", ".join(spoken(self.pose.scenario, event) for event in self.pose.order)
 
     @property
     def is_orderly(self) -> bool:

@@ -92,6 +92,8 @@ def _of_last(told: LastActions) -> str:
         nearest = min(last, key=lambda action: action.distance_to_go)
         parts.append(f"last of use at {nearest.distance_to_go / NAUTICAL_MILE:.1f} nm to go: {nearest.devices}")
     parts += [f"too late from the first point asked: {', '.join(lost)}"] if lost else []
+    if told.lost is not None:
+        parts.append(f"nothing saves it from {told.lost.distance_to_go / NAUTICAL_MILE:.1f} nm to go on")
     return f"{told.flight}, drag devices {'; '.join(parts)}."
 
 

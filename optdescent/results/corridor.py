@@ -173,7 +173,7 @@ def _without_lowest(point: Mapping[str, Any]) -> dict[str, None]:
     """Keys of the lowest descent, with nothing, where a set of devices does not reach the gate from its height."""
     highest, lowest = point["highest_ft"], point["lowest_ft"]
     is_part = highest is not None and lowest is not None and lowest <= highest
-    return {} if is_part else {key: None for key in _LOWEST if key in point}
+    return {} if is_part or lowest is None else {key: None for key in _LOWEST if key in point}
 
 
 _LOWEST = ("lowest_ft", "added_again_ft", "raised_ft")

@@ -137,9 +137,9 @@ class Debrief:
 def debrief_plain(found: Debrief) -> dict[str, Any]:
     """A debrief as a plain dictionary for JSON; keys carry their unit [min, s, nm, ft, kt]."""
     return {
+        **last_actions_plain(found.last),
         "flight": flight_plain(found.flight),
         "findings": [_finding_plain(finding) for finding in found.findings],
-        **last_actions_plain(found.last),
         "what_if": [
             {
                 "time_s": round(one.time, 1),

@@ -171,7 +171,8 @@ def _rows(found: LastActions) -> list[dict[str, Any]]:
 def read_last_actions(path: str | Path) -> tuple[LastActions, ...]:
     """Last useful points of a file that `last_actions_csv` made, by flight [SI].
 
-    What such a file does not hold (height of the gate, flaps, gear) is not a number; of the scenario it has title and
+    What such a file does not hold (height of the gate, flaps, gear) is not a number; `now` is known to a tenth of a
+    second, and only where a set of devices has a point; of the scenario it has title and
     digest, of several scenarios those of the first.
 
     Raises

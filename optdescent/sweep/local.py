@@ -151,7 +151,7 @@ class PreparedByProcesses:
         RuntimeError
             Workers die before they begin.
         """
-        found = dict[int, Found | None]()
+        found, deaths, lame = dict[int, Found | None](), Counter[int](), 0
         workers = min(self.workers, len(cases))
         while len(found) < len(cases):
             pool, futures = _Pool(workers, None), dict[int, Future[Found]]()
@@ -163,18 +163,27 @@ class PreparedByProcesses:
                     self.journal(f"{told}: {len(found) + 1} of {len(cases)}")
                     found[index] = future.result()
             except BrokenProcessPool as error:
-                if not pool.has_begun:
+                lame = 0 if pool.has_begun else lame + 1
+                if lame > MOST_DEATHS:
                     raise RuntimeError(_LAME) from error
-                done = {index: own for index, own in futures.items() if own.done() and own.exception() is None}
-                found |= {index: own.result() for index, own in done.items()}
-                if workers == 1:
+                found |= {index: own.result() for index, own in futures.items() if _is_answered(own)}
+                self.journal.say("a worker died in preparation; what was not prepared is done again")
+                if workers == 1 and pool.has_begun:
                     # one worker does one after the other: it died of the first that it did not do
-                    found[next(index for index in left if index not in done)] = None
-                self.journal.say("a worker died in preparation")
+                    last = next(index for index in left if index not in found)
+                    deaths[last] += 1
+                    if deaths[last] == MOST_DEATHS:
+                        found[last] = None
+                        self.journal.say(f"case {cases[last].number} is given up in preparation")
                 workers = 1
             finally:
                 pool.dismiss()
         return [found[index] for index in range(len(cases))]
+
+
+def _is_answered(future: Future[Found]) -> bool:
+    """Whether something came of it."""
+    return future.done() and future.exception() is None
 
 
 class _Pool:
@@ -191,8 +200,7 @@ class _Pool:
     @property
     def has_begun(self) -> bool:
         """Whether any worker came so far as to do something."""
-        first = self._first
-        return first is not None and first.done() and first.exception() is None
+        return self._first is not None and _is_answered(self._first)
 
     def submit(self, do: Callable[Given, Found], *args: Given.args, **named: Given.kwargs) -> Future[Found]:
         """Something to do by whichever worker is free. Raises BrokenProcessPool: a worker died."""

@@ -21,7 +21,7 @@ from optdescent.sweep.dataset import Contents, variables_of
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local, PreparedByProcesses, answered_by_processes, answered_here
 from optdescent.sweep.plan import Block, Plan, kinds
-from optdescent.sweep.question import Asked, Layout, PreparedHere, Question
+from optdescent.sweep.question import Asked, Layout, Preparation, PreparedHere, Question
 from optdescent.sweep.store import Store, created, refuse_existing, resumed
 from optdescent.sweep.worker import Setup, give_back
 
@@ -74,8 +74,8 @@ def run_sweep(sweep: Sweep, path: Path, place: Place, journal: Journal, *, resum
     Notes
     -----
     An answer depends on its block alone, so the dataset is the same for every place, number of workers and number of
-    times that it was gone on with. After the first interrupt blocks that were begun end and are stored. Only this
-    process writes.
+    times that it was gone on with, unless a case is given up in preparation, which the log tells. After the first
+    interrupt blocks that were begun end and are stored. Only this process writes.
     """
     layout = sweep.question.layout(sweep.asked)
     contents = Contents(sweep.plan, layout, sweep.text, sweep.attributes)
@@ -120,12 +120,20 @@ def _staffed(place: Place, journal: Journal) -> Generator[_Staff]:
 def _setup(sweep: Sweep, layout: Layout, place: Place, journal: Journal) -> Setup:
     """What every worker needs, prepared once: by worker processes where there are any on this machine."""
     cases = [case_of(sweep.asked, number) for number in kinds(sweep.plan.conditions, _MOST_KINDS)]
-    workers = place.workers if isinstance(place, Local) else 1
-    preparation = PreparedHere(journal) if workers == 1 else PreparedByProcesses(workers, journal)
-    prepared = sweep.question.prepare(cases, preparation)
+    prepared = sweep.question.prepare(cases, _preparation(place, journal))
     give_back()
     raise_if_interrupted()
     return Setup(sweep.plan, sweep.asked, layout, sweep.question, prepared)
+
+
+def _preparation(place: Place, journal: Journal) -> Preparation:
+    match place:
+        case Local(workers=workers) if workers > 1:
+            return PreparedByProcesses(workers, journal)
+        case Local() | Cluster():
+            return PreparedHere(journal)
+        case _:
+            assert_never(place)
 
 
 def _filled(store: Store, setup: Setup, staff: _Staff, place: Place, journal: Journal) -> Outcome:

@@ -24,17 +24,14 @@ SCENARIO = str(FOLDER / "scenario.toml")
 def test_it_writes_findings_figure_and_the_other_outcome(tmp_path: Path) -> None:
     time = TRUTH["late-gear"]["mistakes"][0]["time_s"]
     command = ["debrief", str(FOLDER / "late-gear.csv"), "--scenario", SCENARIO, "--what-if", str(time), "gear"]
-    command += ["--now", str(time)]
     done = CliRunner().invoke(main, [*command, "--json", "-o", str(tmp_path)])
     assert done.exit_code == 0, done.output
     plain = json.loads(done.stdout)
     late = next(one for one in plain["findings"] if one["subject"] == "gear_late")
     assert abs(late["time_s"] - time) <= 5.0
     assert plain["what_if"][0]["stable"]
-    gear = next(one for one in plain["last_useful"] if one["devices"] == "early gear")
-    assert gear["from_now_s"] == pytest.approx(60.0 * gear["time_min"] - time, abs=0.1)
-    assert "early flaps and early gear" in {one["devices"] for one in plain["last_useful"]}
     assert plain["reading"]["rows"] > 1000
+    assert plain["flight"]["name"] == "late-gear"
     names = {Path(file).name for file in plain["files"]}
     assert {"findings.csv", "debrief.pdf", "debrief.svg", "debrief.png", "late-gear-read.nc"} <= names
     assert all(Path(file).stat().st_size > 0 for file in plain["files"])
@@ -42,6 +39,21 @@ def test_it_writes_findings_figure_and_the_other_outcome(tmp_path: Path) -> None
     asked = read_debrief(tmp_path / "debrief.nc").flight.provenance
     assert asked.command == shlex.join(["optdescent", *command, "--output", str(tmp_path)])
     assert asked.rules == rules_text("library")
+
+
+def test_last_useful_points_are_told_from_a_moment_on_alone_and_together(tmp_path: Path) -> None:
+    command = ["debrief", str(FOLDER / "brake-in-and-out.csv"), "--scenario", SCENARIO, "--now", "1250"]
+    done = CliRunner().invoke(main, [*command, "--json", "-o", str(tmp_path)])
+    assert done.exit_code == 0, done.output
+    plain = json.loads(done.stdout)
+    told = {one["devices"]: one for one in plain["last_useful"]}
+    assert len(told) == 8
+    idle, both = told["idle and schedule"], told["speed brake and early gear"]
+    assert idle["from_now_s"] < 0.0 < both["from_now_s"] < plain["lost"]["from_now_s"]
+    assert both["from_now_s"] == pytest.approx(60.0 * both["time_min"] - 1250.0, abs=0.1)
+    assert idle["sentence"].endswith(f"{-idle['from_now_s']:.0f} s ago")
+    assert plain["lost"]["distance_nm"] < told["everything"]["distance_nm"]
+    assert read_debrief(tmp_path / "debrief.nc").last.now == 1250.0
 
 
 def test_bad_asks_are_named_and_nothing_is_written(tmp_path: Path) -> None:

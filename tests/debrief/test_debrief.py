@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -186,7 +187,8 @@ def with_energy_to_spare(spare: float) -> tuple[Finding, ...]:
     margins = margins + (spare - margins[0, at])
     places, speeds = against().edges.ground.to_go, against().edges.highest[0].states.speeds
     ends = float(speeds[0]), float(speeds[-1])
-    track = Track(found.flight, SCENARIO, margins, names, above, LastFound(found.last, ()), float(places[-1]), ends)
+    last, farthest = LastFound(found.last, ()), float(places[-1])
+    track = Track(found.flight, SCENARIO, margins, names, RULE.name, above, last, farthest, ends)
     return tuple(one for one in findings(track) if one.subject is Subject.BRAKE_STOWED and abs(one.time - 1100.0) < 5.0)
 
 
@@ -195,6 +197,7 @@ def test_a_brake_stowed_while_idle_could_still_do_is_told_if_it_stays_in_until_i
     told = with_energy_to_spare(2000.0 * FOOT)
     assert len(told) == 1
     assert "s later with" in told[0].evidence
+    assert re.search(rf"above what {RULE.name} asks for, where idle and the schedule have 20[01]0 ft", told[0].evidence)
     assert not with_energy_to_spare(9000.0 * FOOT)
 
 

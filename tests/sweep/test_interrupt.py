@@ -272,12 +272,17 @@ def test_a_case_that_workers_die_of_in_preparation_is_left_out_and_the_others_ar
     preparation = PreparedByProcesses(2, Journal(tmp_path / "log"))
     own = float(cases[0].asked.data["start"]["mass_kg"])
     assert preparation.each(_mass_unless_second, cases, "masses") == [own, None, own, own]
-    assert "a worker died in preparation" in (tmp_path / "log").read_text(encoding="utf-8")
+    log = (tmp_path / "log").read_text(encoding="utf-8")
+    assert "a worker died in preparation" in log
+    assert "case 1 is given up in preparation" in log
 
 
-def test_a_worker_killed_in_preparation_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("numbers", [(3, 40, 80), (3,)])
+def test_a_worker_killed_in_preparation_loses_nothing(
+    numbers: tuple[int, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("TEST_DEATH", str(tmp_path / "died"))
-    cases = [case_of(sweep_of().asked, number) for number in (3, 40, 80)]
+    cases = [case_of(sweep_of().asked, number) for number in numbers]
     found = PreparedByProcesses(2, Journal(None)).each(_mass_unless_first_death, cases, "masses")
     assert (tmp_path / "died").exists()
     assert found == [_own_mass(case) for case in cases]
