@@ -58,8 +58,8 @@ Row = tuple[str, ...]
 class Run:
     """One sweep: seconds, cases, memory of this process and its workers together [MB] every few seconds.
 
-    `busy` are the processor seconds of them all since the preparation. `working` is the part of `memory` since each
-    worker has stored a block.
+    `busy` are the processor seconds of them all since the preparation, not a number on a cluster. `working` is the part
+    of `memory` since each worker has stored a block.
     """
 
     seconds: float
@@ -106,6 +106,8 @@ def run(sweep: Sweep, folder: Path, place: Local | Cluster) -> Run:
         seconds, busy = time.perf_counter() - began, processor_seconds() - journal.prepared
         is_done.set()
         watcher.join()
+    if isinstance(place, Cluster):
+        busy = float("nan")  # its workers have not ended
     dataset = xr.open_zarr(path).load()
     cases = int((dataset["status"] != Status.NOT_COMPUTED).sum())
     up = up_from(log, place.workers if isinstance(place, Local) else 2)
@@ -184,7 +186,7 @@ def told(name: str, one: Run, prepare: float) -> Row:
         str(one.cases),
         f"{one.seconds:.0f}",
         f"{answering / one.cases:.3f}",
-        f"{one.busy / one.cases:.3f}",
+        "" if np.isnan(one.busy) else f"{one.busy / one.cases:.3f}",
         f"{one.solved:.2f}",
         f"{np.max(one.memory, initial=0.0):.0f}",
         *(("", "") if one.quarters is None else (f"{amount:.0f}" for amount in one.quarters)),
@@ -192,7 +194,10 @@ def told(name: str, one: Run, prepare: float) -> Row:
 
 
 def facts_of(size: int, one: Run, prepare: float) -> dict[str, float]:
-    """What a sweep of so many cases says of itself: seconds, seams, solved [%], memory [MB]."""
+    """What a sweep of so many cases says of itself: seconds, seams, solved [%], memory [MB].
+
+    Seams are those between cases that were computed: of some blocks only, not those to the blocks left out.
+    """
     found: dict[str, float] = {
         f"case_{size}_s": (one.seconds - prepare) / one.cases,
         f"busy_{size}_s": one.busy / one.cases,
