@@ -238,64 +238,23 @@ class OptimumSession:
         nearest: dict[Hashable, Start] = {}
         for start in starts:
             nearest.setdefault(family(start.trial.pose.order), start)
-        likely = [own for number, own in enumerate(nearest) if not number or self._is_promising(own, case.place)]
-        found, asked = self._met(case, {own: nearest[own] for own in likely}, programs)
-        if not any(trial is not None and self._is_fine(trial) for trial in found.values()):
-            # Newton's method for another family costs less than a finer mesh, and saves it where that family is better
-            for own, start in nearest.items():
-                if (
-                    own not in found
-                    and (trial := solved_beside(case.scenario, start.trial, programs, CLOSE)) is not None
-                ):
-                    found[own] = trial
-        best, failed = self._finished(found, starts, programs)
-        if best is None:
-            rest = {own: start.trial for own, start in nearest.items() if found.get(own) is None and own not in asked}
-            more = {own: solved_beside(case.scenario, trial, programs) for own, trial in rest.items()}
-            best, others = self._finished(more, starts, programs)
-            found, failed = found | more, failed | others
-        if best is None:
-            return None
-        costs = {own: np.inf if trial is None or own in failed else trial.solution.cost for own, trial in found.items()}
-        costs.setdefault(family(best.pose.order), best.solution.cost)
-        best = self._otherwise(case, best, costs, programs)
-        self._note(case, costs)
+        best, costs = None, dict[Hashable, float]()
+        for number, (own, start) in enumerate(nearest.items()):
+            if number and best is not None and not self._is_promising(own, case.place):
+                continue
+            settings = CLOSE if self._tried.get(own) and best is not None else BESIDE
+            trial = solved_beside(case.scenario, start.trial, programs, settings)
+            costs[own] = np.inf if trial is None else trial.solution.cost
+            if trial is not None and (best is None or trial.solution.cost < best.solution.cost):
+                best = trial
+        if best is not None:
+            best = ordered_anew(best, [start.trial for start in starts], programs)
+            best = finished(best, programs, self.question.accuracy)
+        if best is not None:
+            costs.setdefault(family(best.pose.order), best.solution.cost)
+            best = self._otherwise(case, best, costs, programs)
+            self._note(case, costs)
         return best
-
-    def _met(
-        self, case: Case, likely: Mapping[Hashable, Start], programs: Programs
-    ) -> tuple[dict[Hashable, Trial | None], set[Hashable]]:
-        """The case solved from a start of each family, None where that does not lead to it; which by interior point.
-
-        Where several are likely, the interior point is asked only for families not tried yet, and for the others as
-        long as nothing is found: at a border it would be asked in vain for one of them again and again.
-        """
-        settings = CLOSE if len(likely) > 1 else BESIDE
-        found = {own: solved_beside(case.scenario, start.trial, programs, settings) for own, start in likely.items()}
-        asked = set[Hashable]() if settings is CLOSE else set(likely)
-        if settings is CLOSE:
-            for own, start in likely.items():
-                if found[own] is None and not (self._tried.get(own) and any(found.values())):
-                    found[own] = solved_beside(case.scenario, start.trial, programs)
-                    asked.add(own)
-        return found, asked
-
-    def _is_fine(self, trial: Trial) -> bool:
-        """Whether its mesh is fine enough."""
-        return trial.largest_error <= self.question.local_error
-
-    def _finished(
-        self, found: Mapping[Hashable, Trial | None], starts: Sequence[Start], programs: Programs
-    ) -> tuple[Trial | None, set[Hashable]]:
-        """The cheapest of the trials that can be finished, in the best order and on a fine enough mesh; which not."""
-        known, failed = [start.trial for start in starts], set[Hashable]()
-        met = [(trial.solution.cost, number, own, trial) for number, (own, trial) in enumerate(found.items()) if trial]
-        for _, _, own, trial in sorted(met, key=lambda one: one[:2]):
-            best = finished(ordered_anew(trial, known, programs), programs, self.question.accuracy)
-            if best is not None:
-                return best, failed
-            failed.add(own)
-        return None, failed
 
     def _otherwise(self, case: Case, best: Trial, costs: dict[Hashable, float], programs: Programs) -> Trial:
         """The best optimum, or a cheaper one of the family that no start had, where nothing is known of that."""
