@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -157,6 +158,19 @@ def test_json_has_every_point_with_its_units() -> None:
     first = points[0]
     assert (first["devices"], first["distance_nm"], first["speed_kt"]) == ("idle and schedule", 12.0, 200.0)
     assert set(first) > {"highest_ft", "lowest_ft", "excess_again_ft"}
+
+
+def test_a_set_that_does_not_reach_the_gate_from_the_lowest_height_has_none_in_the_table() -> None:
+    """The gate cannot be met with one set, and with another only from below the lowest height of all."""
+    own = found().dataset
+    highest = own["highest"].copy()
+    highest[0], highest[1] = np.nan, float(own["lowest"].min()) - 1.0
+    plain = corridor_plain(replace(found(), dataset=own.assign(highest=highest)))
+    lows = {name: [one["lowest_ft"] for one in plain["points"] if one["devices"] == name] for name in found().devices}
+    assert set(lows["idle and schedule"]) == set(lows["speed brake"]) == {None}
+    told = [None if np.isnan(low) else round(low / FOOT) for low in own["lowest"].to_numpy().ravel()]
+    assert lows["everything"] == told
+    assert any(low is not None for low in told)
 
 
 def test_what_cannot_be_asked_is_named() -> None:
