@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from optdescent.cli.asked import as_asked
-from optdescent.cli.now import check_now, from_now, now_option
+from optdescent.cli.now import check_now, now_option
 from optdescent.cli.options import common_options, scenario_argument
 from optdescent.cli.say import RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
@@ -116,7 +117,7 @@ def _corridor(
     edges = edges_for(scenario, Grid(grid.distances, (*grid.speeds, fastest)), ALL_SETS, progress)
     progress("flying the corridor's descents again")
     found = as_asked(find(edges, grid), rules=rules_text(source))
-    told = [from_now(last_actions(edges, flight), now) for flight in flights]
+    told = [replace(last_actions(edges, flight), now=now) for flight in flights]
     progress("writing table and figure")
     files = [output / "corridor.nc", output / "corridor.csv", output / "last_useful.csv"]
     found.to_netcdf(files[0])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from optdescent.cli.asked import as_asked
-from optdescent.cli.now import check_now, from_now, now_option
+from optdescent.cli.now import check_now, now_option
 from optdescent.cli.options import common_options, debug_option, output_option
 from optdescent.cli.say import OPTIMUM_SECONDS, RULE_SECONDS, WRITING_SECONDS, Progress, guarded, say_json
 
@@ -146,7 +146,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
         progress(f"flying on from {time:.0f} s: {action.words}")
         tried.append(what_if(scenario, rule, flight, time, action))
     others = (*found.others, *(one.flight for one in tried))
-    found = replace(found, last=from_now(found.last, asked.now), what_ifs=tuple(tried), others=others)
+    found = replace(found, last=replace(found.last, now=asked.now), what_ifs=tuple(tried), others=others)
     progress("writing")
     files = [output / name for name in (f"{flight.name}-read.nc", "findings.csv", "debrief.nc", "points.csv")]
     flight.to_netcdf(files[0])

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
     from optdescent.results import Flight
-    from optdescent.results.last_action import LastActions
 
 now_option = click.option(
     "--now",
@@ -38,8 +36,3 @@ def check_now(now: float | None, flights: Sequence[Flight]) -> None:
             faults.append(Fault("--now", "", f"got {now:g} s", allowed))
     if faults:
         raise InputFault(faults)
-
-
-def from_now(told: LastActions, now: float | None) -> LastActions:
-    """Last useful points with their seconds counted from a time [s]."""
-    return replace(told, now=now)

@@ -100,9 +100,8 @@ def _brake_stowed(track: Track) -> Iterator[Finding]:
             continue
         at = int(before[-1])
         until = min(last, int(np.count_nonzero(track.time < track.time[first] + _BRAKE_IN_FOR)))
-        over = float(track.above_rule[at])
-        over = f"{_feet(abs(over))} {'below' if over < 0.0 else 'above'} what {track.rule} asks for"
-        evidence = over + _spare(track, float(beyond[at]))
+        over, side = float(track.above_rule[at]), "below" if track.above_rule[at] < 0.0 else "above"
+        evidence = f"{_feet(abs(over))} {side} what {track.rule} asks for{_spare(track, float(beyond[at]))}"
         if not (_brake_may_be_out(track)[at] and high[at] > _STILL_HIGH and high[until] > _STILL_HIGH):
             too_high = _until_too_high(track, at, last)
             if too_high is None:
@@ -294,7 +293,7 @@ def _last_useful(track: Track) -> Iterator[Finding]:
         if not action.is_of_use and action.devices == EVERYTHING.name:
             asked = np.flatnonzero(~np.isnan(track.to_spare(action.devices)))
             yield track.finding(int(asked[0]) if asked.size else 0, Subject.LAST_USEFUL, severe, action.sentence)
-        if not action.is_of_use or action.is_kept:
+        if not action.has_point:
             continue
         at = _last_before(track, action.distance_to_go)
         is_last = action.devices == EVERYTHING.name

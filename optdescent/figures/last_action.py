@@ -85,14 +85,9 @@ def _check(flights: tuple[Flight, ...], shown: tuple[Flight, ...], told: tuple[L
 
 def _start(flights: tuple[Flight, ...], told: tuple[LastActions, ...]) -> float:
     """Distance to go from which on the flights are shown [nm]."""
-    places = [action.distance_to_go / NAUTICAL_MILE for one in told for action in one.actions if _is_told(action)]
+    places = [action.distance_to_go / NAUTICAL_MILE for one in told for action in one.actions if action.has_point]
     wanted = 5.0 * math.ceil((max([_LEAST - _LEAD, *places]) + _LEAD) / 5.0)
     return min(wanted, max(float(charted(flight, "distance_to_go").max()) for flight in flights))
-
-
-def _is_told(action: LastAction) -> bool:
-    """Whether there is a last useful point: neither none at all nor the gate."""
-    return action.is_of_use and not action.is_kept
 
 
 def _heights(
@@ -104,7 +99,7 @@ def _heights(
     for (x, y), one, style in zip(curves, told, styles, strict=True):
         draw_series(axes, x, y, style, page.stroke)
         labels.avoid(x, y)
-        for place in (action.distance_to_go / NAUTICAL_MILE for action in one.actions if _is_told(action)):
+        for place in (action.distance_to_go / NAUTICAL_MILE for action in one.actions if action.has_point):
             height = float(np.interp(-place, -x, y))
             dot = line(axes, np.array([place]), np.array([height]), style.colour, 1.0, order=5.0)
             dot.set(marker=style.marker or "o", markersize=4.6 * page.stroke)

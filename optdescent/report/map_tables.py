@@ -52,8 +52,7 @@ def last_useful_table(found: tuple[LastActions, ...]) -> Table:
             remark = "too high and fast from the first point asked"
             if action.is_of_use:
                 remark = "enough all the way to the gate" if action.is_kept else ""
-            is_told = action.is_of_use and not action.is_kept
-            place = (action.distance_to_go, action.height, action.speed) if is_told else (None, None, None)
+            place = (action.distance_to_go, action.height, action.speed) if action.has_point else (None, None, None)
             rows.append((one.flight, action.devices, *place, remark))
         if (lost := one.lost) is not None:
             place = lost.distance_to_go, lost.height, lost.speed

@@ -86,7 +86,7 @@ def _of_last(told: LastActions) -> str:
     """How many sets of devices save the approach how long; which ones stands in the table."""
     kept = [action.devices for action in told.actions if action.is_of_use and action.is_kept]
     lost = [action.devices for action in told.actions if not action.is_of_use]
-    last = [action for action in told.actions if action.is_of_use and not action.is_kept]
+    last = [action for action in told.actions if action.has_point]
     parts = [f"enough all the way to the gate: {', '.join(kept)}"] if kept else []
     if last:
         nearest = min(last, key=lambda action: action.distance_to_go)

@@ -36,6 +36,11 @@ class LastAction:
     gear: float
 
     @property
+    def has_point(self) -> bool:
+        """Whether there is a last useful point: the set is of use, but not all the way to the gate."""
+        return self.is_of_use and not self.is_kept
+
+    @property
     def sentence(self) -> str:
         """What it says to a pilot."""
         if not self.is_of_use:
@@ -43,11 +48,7 @@ class LastAction:
         if self.is_kept:
             gate = "the gate" if math.isnan(self.gate_height) else f"{self.gate_height / FOOT:.0f} ft"
             return f"{self.devices}: enough all the way to {gate}"
-        return (
-            f"{self.devices}: last useful at {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go, "
-            f"{round(self.height / FOOT, -1):.0f} ft above the threshold, {self.speed / KNOT:.0f} kt, "
-            f"at {self.time / MINUTE:.1f} min"
-        )
+        return f"{self.devices}: last useful at {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go, {_state(self)}"
 
 
 @dataclass(frozen=True)
@@ -62,11 +63,13 @@ class Lost:
     @property
     def sentence(self) -> str:
         """What it says to a pilot."""
-        return (
-            f"{NOTHING} saves it from {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go on, "
-            f"{round(self.height / FOOT, -1):.0f} ft above the threshold, {self.speed / KNOT:.0f} kt, "
-            f"at {self.time / MINUTE:.1f} min"
-        )
+        return f"{NOTHING} saves it from {self.distance_to_go / NAUTICAL_MILE:.1f} nm to go on, {_state(self)}"
+
+
+def _state(point: LastAction | Lost) -> str:
+    """Height, speed and time of a point in words."""
+    height, speed = round(point.height / FOOT, -1), point.speed / KNOT
+    return f"{height:.0f} ft above the threshold, {speed:.0f} kt, at {point.time / MINUTE:.1f} min"
 
 
 NOTHING = "nothing"
@@ -95,7 +98,7 @@ class LastActions:
 
     def seconds_from_now(self, point: LastAction | Lost) -> float | None:
         """How long after now a point is passed [s], before it where negative; None without a now or a point."""
-        is_point = isinstance(point, Lost) or (point.is_of_use and not point.is_kept)
+        is_point = isinstance(point, Lost) or point.has_point
         return None if self.now is None or not is_point else point.time - self.now
 
     def _from_now(self, point: LastAction | Lost) -> str:
@@ -126,9 +129,8 @@ def last_actions_plain(found: LastActions) -> dict[str, Any]:
     """Last useful points as a plain dictionary for JSON; keys carry their unit [nm, ft, kt, min, s]."""
     rows: list[dict[str, Any]] = []
     for action, sentence in zip(found.actions, found.sentences, strict=False):
-        is_told = action.is_of_use and not action.is_kept
         flags = {"of_use": action.is_of_use, "enough_to_the_gate": action.is_kept}
-        place: dict[str, Any] = _place(action, found) if is_told else dict.fromkeys(_PLACE)
+        place: dict[str, Any] = _place(action, found) if action.has_point else dict.fromkeys(_PLACE)
         rows.append({"devices": action.devices, **flags, **place, "sentence": sentence})
     lost = None if found.lost is None else {**_place(found.lost, found), "sentence": found.sentences[-1]}
     return {"flight": found.flight, "last_useful": rows, "lost": lost}
