@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -14,10 +15,12 @@ from numpy.typing import NDArray
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.sweep import REASON, STATUS, Content, SweepColumn
 from optdescent.scenario import Axis
-from optdescent.sweep.plan import Plan
+from optdescent.sweep.plan import Plan, even_chunks
 from optdescent.sweep.question import Layout
 
 CASE, DRAW = "case", "draw"
+_CHUNK_VALUES = 2**17
+"""Values in a chunk, if that is a case or more: a megabyte, because a chunk is read and written whole."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +148,7 @@ def _columns(contents: Contents) -> Iterator[Variable]:
             column.name,
             (*contents.dims, *column.dims),
             (*plan.shape, *sizes),
-            (*plan.chunks, *sizes),
+            (*even_chunks(plan.chunks, max(_CHUNK_VALUES // max(math.prod(sizes), 1), 1)), *sizes),
             str if column.content is Content.TEXT else np.dtype(column.content.value),
             column.content.missing,
             {**column.attributes(), **beside},

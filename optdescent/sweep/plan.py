@@ -19,6 +19,7 @@ _LEAST_CASES = 8
 _BLOCKS = 8
 """That there should be, so that some workers have as much to do one as another."""
 _CHUNK = 4096
+"""Cases in a chunk of the dataset."""
 _CANDIDATES = 4001
 _CASES_PER_START = 250
 """A start costs as much as some twenty cases."""
@@ -103,7 +104,7 @@ def plan_of(conditions: Conditions, most: int | None = None) -> Plan:
         ends = np.cumsum([0, *(run.size for run in runs)])
         boxes = [((int(first), int(last)),) for first, last in pairwise(ends)]
     blocks = tuple(Block(number, ranges) for number, ranges in enumerate(boxes))
-    return Plan(conditions, blocks, _chunks(conditions.shape))
+    return Plan(conditions, blocks, even_chunks(conditions.shape, _CHUNK))
 
 
 def kinds(conditions: Conditions, most: int) -> list[int]:
@@ -181,10 +182,10 @@ def _halves(cases: NDArray[np.int64], shares: NDArray[np.float64], size: BlockSi
     yield from _halves(cases[middle:], shares[:, middle:], size)
 
 
-def _chunks(shape: Sequence[int]) -> tuple[int, ...]:
-    """Chunks as even as they come, so that a slice along any axis reads few of them."""
+def even_chunks(shape: Sequence[int], most: int) -> tuple[int, ...]:
+    """Chunks of at most so many values [-], as even as they come: a slice along any axis reads few of them."""
     chunk = list(shape)
-    while math.prod(chunk) > _CHUNK:
+    while math.prod(chunk) > most:
         longest = int(np.argmax(chunk))
         chunk[longest] = -(-chunk[longest] // 2)
     return tuple(chunk)

@@ -19,10 +19,9 @@ import warnings
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
-from itertools import product
 from pathlib import Path
 from types import TracebackType
-from typing import Any, TypeAlias, cast
+from typing import Any, cast
 
 import numpy as np
 import zarr
@@ -32,7 +31,8 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.sweep import STATUS, Status
 from optdescent.sweep.block import Answers
 from optdescent.sweep.dataset import DRAW, Contents, Variable, variables_of
-from optdescent.sweep.plan import Block, Range
+from optdescent.sweep.parts import Box, boxes, extent, overlap
+from optdescent.sweep.plan import Block
 
 _SHOWN = 10
 """Most differences that a message lists."""
@@ -41,8 +41,8 @@ _LEFT_OVER = re.compile(r"\.[0-9a-f]{32}\.partial")
 """End of the name under which zarr writes a file before it renames it."""
 _SECONDS_EMPTY, _SECONDS_MAKING = 60.0, 86400.0
 """Longer than a draft is empty before it is locked, and than it takes to make."""
-_Box: TypeAlias = tuple[Range, ...]
-"""First and past-the-last index of a chunk along each dimension."""
+_AT_ONCE = 16
+"""Chunks in memory at a time."""
 # zarr leaves part of the annotations of its functions open
 _open_group = cast(Callable[..., zarr.Group], zarr.open_group)
 _create_group = cast(Callable[..., zarr.Group], zarr.create_group)
@@ -54,7 +54,6 @@ class Store:
 
     def __init__(self, path: Path, contents: Contents, lock: int | None) -> None:
         self._path, self._lock = path, lock
-        self._shape, self._chunks = contents.plan.shape, contents.plan.chunks
         group = _open_group(path, mode="r+")
         self._arrays = {column.name: _array(group, column.name) for column in contents.columns}
         self.cases = contents.plan.conditions.size
@@ -91,27 +90,38 @@ class Store:
                 self.counts[kind] += int(np.count_nonzero(answers.arrays[STATUS.name] == kind))
             self.counts[Status.NOT_COMPUTED] -= answers.block.size
 
+    def discard(self) -> None:
+        """Remove the dataset, unless any case is stored."""
+        if not self.done:
+            shutil.rmtree(self._path, ignore_errors=True)
+
     async def _put(self, batch: Sequence[Answers]) -> None:
-        parts: dict[_Box, list[Answers]] = {}
-        for answers in batch:
-            for box in _boxes(answers.block, self._chunks, self._shape):
-                parts.setdefault(box, []).append(answers)
+        at_once = asyncio.Semaphore(_AT_ONCE)
         others = [name for name in self._arrays if name != STATUS.name]
         for names in (others, [STATUS.name]):
-            merged = (self._merge(name, box, own) for name in names for box, own in parts.items())
+            merged = (self._merge(name, box, own, at_once) for name in names for box, own in self._parts(name, batch))
             for result in await asyncio.gather(*merged, return_exceptions=True):
                 if isinstance(result, BaseException):
                     raise result
 
-    async def _merge(self, name: str, box: _Box, batch: Sequence[Answers]) -> None:
+    def _parts(self, name: str, batch: Sequence[Answers]) -> Iterator[tuple[Box, list[Answers]]]:
+        """Chunks of a column over which answers lie, each with its answers."""
+        array, parts = self._arrays[name], dict[Box, list[Answers]]()
+        for answers in batch:
+            for box in boxes(extent(answers.block, array.shape), array.chunks, array.shape):
+                parts.setdefault(box, []).append(answers)
+        yield from parts.items()
+
+    async def _merge(self, name: str, box: Box, batch: Sequence[Answers], at_once: asyncio.Semaphore) -> None:
         """Answers that lie in one chunk, written at once."""
         array = self._arrays[name].async_array
         chunk = tuple(slice(*ends) for ends in box)
-        values = np.asarray(await array.getitem(chunk))
-        for answers in batch:
-            inside, outside = _overlap(box, answers.block)
-            values[inside] = answers.arrays[name][outside]
-        await array.setitem(chunk, values)
+        async with at_once:
+            values = np.asarray(await array.getitem(chunk))
+            for answers in batch:
+                inside, outside = overlap(box, extent(answers.block, array.shape))
+                values[inside] = answers.arrays[name][outside]
+            await array.setitem(chunk, values)
 
     def _fault(self, error: OSError) -> InputFault:
         given = f"cannot be written ({_why(error)}); {self.done} of {self.cases} cases are safely stored"
@@ -258,22 +268,6 @@ def _draw_up(path: Path, contents: Contents) -> None:
         # Zarr says that format 3 does not define consolidated metadata yet; without them each reader opens every array.
         warnings.simplefilter("ignore")
         _consolidate(path)
-
-
-def _boxes(block: Block, chunks: Sequence[int], shape: Sequence[int]) -> Iterator[_Box]:
-    """Chunks over which a block lies."""
-    along = [
-        [(start, min(start + chunk, size)) for start in range(first - first % chunk, last, chunk)]
-        for (first, last), chunk, size in zip(block.ranges, chunks, shape, strict=True)
-    ]
-    return product(*along)
-
-
-def _overlap(box: _Box, block: Block) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
-    """Where a block and a chunk meet, counted from the corner of the chunk and from that of the block."""
-    met = [(max(a, c), min(b, d), a, c) for (a, b), (c, d) in zip(box, block.ranges, strict=True)]
-    inside = tuple(slice(first - corner, last - corner) for first, last, corner, _ in met)
-    return inside, tuple(slice(first - corner, last - corner) for first, last, _, corner in met)
 
 
 def _array(group: zarr.Group, name: str) -> zarr.Array[Any]:

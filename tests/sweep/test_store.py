@@ -4,28 +4,32 @@ from __future__ import annotations
 
 import errno
 import json
+import math
 import os
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import h5py
 import numpy as np
 import pytest
 import xarray as xr
+import zarr
 from zarr.storage import LocalStore
 
 from optdescent.inputs import InputFault
-from optdescent.results.sweep import Status, export_sweep, read_sweep
+from optdescent.results.schema import Column
+from optdescent.results.sweep import Status, SweepColumn, export_sweep, read_sweep
+from optdescent.sweep import dataset as dataset_module
 from optdescent.sweep.analysis import main_effects, nearest_case
 from optdescent.sweep.block import Answers, answer_block
 from optdescent.sweep.dataset import Contents
 from optdescent.sweep.local import Local
-from optdescent.sweep.question import Label
+from optdescent.sweep.question import Asked, Label, Layout
 from optdescent.sweep.run import Sweep
 from optdescent.sweep.store import Store, created, resumed
 from tests.sweep import toy
@@ -349,9 +353,12 @@ def test_a_new_dataset_opens_and_holds_nothing_yet(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["a.zarr"]
 
 
-@pytest.mark.parametrize("together", [3, 100])
-def test_blocks_written_one_by_one_or_together_are_the_same(grid: Path, together: int, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("together", "values"), [(3, 2**17), (100, 2**17), (3, 5), (100, 5)])
+def test_blocks_written_one_by_one_or_together_are_the_same(
+    grid: Path, together: int, values: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     sweep = sweep_of()
+    monkeypatch.setattr(dataset_module, "_CHUNK_VALUES", values)
     # chunks across which blocks lie
     small = replace(contents_of(sweep), plan=replace(sweep.plan, chunks=(4, 2, 3)))
     answers = list(blocks_of(sweep))
@@ -361,6 +368,40 @@ def test_blocks_written_one_by_one_or_together_are_the_same(grid: Path, together
         assert store.done == 90
         assert store.counts[Status.INFEASIBLE] == 6
     xr.testing.assert_identical(opened(tmp_path / "a.zarr"), opened(grid))
+
+
+@dataclass(frozen=True)
+class Long(Toy):
+    """A toy whose flights are kept over 200 distances."""
+
+    def layout(self, asked: Asked) -> Layout:
+        """One column."""
+        distances = np.arange(200.0), {"units": "m"}
+        return Layout((SweepColumn(Column("flown", "m", "height", ""), dims=("distance",)),), {"distance": distances})
+
+
+def test_a_slice_along_an_axis_and_a_flight_are_read_without_the_rest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 5832 flights over 200 distances, 9 MB: a slice is at most half of them, a flight a megabyte at most."""
+    axes = [{**axis, "count": 18} for axis in (MASS, TAILWIND)]
+    axes.append({"kind": "range", "key": "cost.time_kg_per_min", "from": 0.0, "to": 25.0, "count": 18})
+    created(tmp_path / "a.zarr", contents_of(toy.sweep_of(axes, toy=Long()))).__exit__(None, None, None)
+    flights = cast("zarr.Array[Any]", zarr.open_group(tmp_path / "a.zarr", mode="r+")["flown"])
+    flights[...] = 1.0
+    read: set[str] = set()
+    get = LocalStore.get
+
+    async def noted(self: LocalStore, key: str, *given: Any, **named: Any) -> Any:
+        read.add(key)
+        return await get(self, key, *given, **named)
+
+    monkeypatch.setattr(LocalStore, "get", noted)
+    assert 8.0 * math.prod(flights.chunks) <= 2**20
+    for part in (3, (slice(None), 4), (slice(None), slice(None), 5), (3, 4, 5)):
+        read.clear()
+        assert np.all(np.asarray(flights[part]) == 1.0)
+        assert 1 <= len([key for key in read if "/c/" in key]) <= (1 if part == (3, 4, 5) else flights.nchunks / 2)
 
 
 def test_a_block_that_lacks_a_status_is_computed_again(tmp_path: Path) -> None:
