@@ -10,10 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.inputs import InputFault
 from optdescent.results.sweep import REASON, STATUS, Content, Status
 from optdescent.sweep.plan import Block, Plan
-from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Session
+from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Session, ended
 
 _MOST_PASSES = 4
 Arrays = Mapping[str, NDArray[Any]]
@@ -39,7 +38,7 @@ def answer_block(block: Block, plan: Plan, asked: Asked, layout: Layout, held: H
     outwards: list[int] = np.argsort(np.linalg.norm(places - middle, axis=1), kind="stable").tolist()
     answers: dict[int, Answer] = {}
     for index in outwards:
-        answers[index] = _answered(session, cases[index], _near(index, answers, places))
+        answers[index] = ended(session, cases[index], _near(index, answers, places))
     for _ in range(_MOST_PASSES):
         better = {
             index: found
@@ -79,16 +78,6 @@ def _again(session: Session, case: Case, answer: Answer, near: tuple[object, ...
     except Exception:
         # The answer that is at hand stays; why no better one was found is of no use to anyone.
         return None
-
-
-def _answered(session: Session, case: Case, near: tuple[object, ...]) -> Answer:
-    try:
-        return session.answer(case, near)
-    except InputFault as fault:
-        return Answer(Status.BAD_INPUT, str(fault))
-    except Exception as error:
-        # One case's defect must not lose the sweep; its reason says what to look at.
-        return Answer(Status.FAILED, f"{type(error).__name__}: {error}")
 
 
 def _arrays(block: Block, layout: Layout, answers: list[Answer]) -> Arrays:

@@ -1,24 +1,26 @@
-"""Blocks answered by the workers of a Dask cluster; only the process that began the sweep writes what they find."""
+"""A sweep prepared and its blocks answered by the workers of a Dask cluster; only the process that began it writes."""
 
 from __future__ import annotations
 
 import re
 import time
 from collections import Counter, deque
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib import import_module
-from typing import Any
+from typing import Any, TypeVar
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.interrupt import Patience
 from optdescent.sweep.block import Answers, failed_block
-from optdescent.sweep.journal import Journal
+from optdescent.sweep.journal import Journal, first_line
 from optdescent.sweep.plan import Block
-from optdescent.sweep.worker import Setup, answered
+from optdescent.sweep.question import Case
+from optdescent.sweep.worker import Setup, answered, packed, prepared
 
+Found = TypeVar("Found")
 _TIMEOUT = 10.0
 """To reach the scheduler [s]."""
 _OUTSTANDING = 3
@@ -31,8 +33,7 @@ _NO_ANSWER = (OSError, ValueError, TypeError, RuntimeError, ImportError)
 """What a client ends in that reaches no scheduler; of these a TypeError where a form of address is not set up here."""
 _SECONDS, _SECONDS_TO_COUNT = 0.02, 2.0
 """Between two looks for answers, and between two counts of the workers [s]."""
-
-
+_NO_WORKERS = "{} has no workers; waiting for one"
 _ADDRESS = re.compile(r"((tcp|tls|ws|wss)://)?([\w.-]+|\[[\w:.%-]+\]):(?P<port>\d{1,5})")
 _LAST_PORT = 65535
 
@@ -75,7 +76,7 @@ class Link:
             self.client.close()
             if not isinstance(error, _NO_ANSWER):
                 raise
-            given = f"no scheduler answers ({_first_line(error)})"
+            given = f"no scheduler answers ({first_line(error)})"
             raise self.fault(given, "the address of a running dask scheduler, such as tcp://127.0.0.1:8786") from error
         self.killed: type[BaseException] = self._library.KilledWorker
 
@@ -99,22 +100,42 @@ class Link:
         with self._asking():
             return self.client.submit(answered, token, content, block, pure=False, retries=_RETRIES)
 
+    def asked(self, content: bytes) -> Any:
+        """Future of what is prepared with a case."""
+        with self._asking():
+            return self.client.submit(prepared, content, pure=False, retries=_RETRIES)
+
     def arrivals(self) -> Any:
         """Futures in the order in which they are done."""
         return self._library.as_completed(loop=self.client.loop, with_results=True, raise_errors=False)
 
+    def is_done(self, future: Any) -> bool:
+        """Whether something has come of a future, after waiting some seconds for that at most."""
+        end = time.monotonic() + _SECONDS_TO_COUNT
+        while not future.done() and time.monotonic() < end:
+            time.sleep(_SECONDS)
+        return bool(future.done())
+
+    def result(self, future: Any) -> Any:
+        """What has come of a future; an error of its own is raised."""
+        if future.status == "error":
+            raise future.exception()
+        with self._asking():
+            return future.result()
+
     @contextmanager
     def _asking(self) -> Generator[None]:
+        """What goes wrong with the scheduler is a fault."""
         try:
             yield
         except (OSError, CancelledError, RuntimeError) as error:
-            given = f"the scheduler is gone ({_first_line(error)})"
+            given = f"the scheduler is gone ({first_line(error)})"
             raise self.fault(given, "a running scheduler; what is stored stays, --resume goes on from there") from error
 
 
 @contextmanager
 def linked(place: Cluster) -> Generator[Link]:
-    """A link to a cluster; nothing of the sweep is left there when it ends.
+    """A link to a cluster; the scheduler keeps nothing of the sweep when it ends.
 
     Raises
     ------
@@ -144,6 +165,51 @@ def answered_by_cluster(
     the end, one at a time, so that the one that the workers died of is found.
     """
     return _Errand(setup, blocks, link, patience, journal).answers()
+
+
+@dataclass(frozen=True)
+class PreparedByCluster:
+    """Preparation of a sweep by the workers of a cluster."""
+
+    link: Link
+    journal: Journal
+
+    def each(self, ask: Callable[[Case], Found], cases: Sequence[Case], told: str) -> list[Found | None]:
+        """What is found for each case [-], in their order; None for one that workers died of, alone too.
+
+        Raises
+        ------
+        InputFault
+            The scheduler is gone, or workers are of another version.
+        """
+        futures = [self._asked(ask, case) for case in cases]
+        found, suspects = list[Found | None](), list[int]()
+        for index, future in enumerate(futures):
+            self.journal(f"{told}: {index + 1} of {len(cases)}")
+            try:
+                found.append(self._result(future))
+            except self.link.killed:
+                suspects.append(index)
+                found.append(None)
+        for index in suspects:
+            self.journal.say(f"workers died in preparation with case {cases[index].number}; it is done again, alone")
+            try:
+                found[index] = self._result(self._asked(ask, cases[index]))
+            except self.link.killed:
+                self.journal.say(f"case {cases[index].number} is given up in preparation")
+        return found
+
+    def _asked(self, ask: Callable[[Case], Found], case: Case) -> Any:
+        return self.link.asked(packed((ask, case)))
+
+    def _result(self, future: Any) -> Any:
+        is_told = False
+        while not self.link.is_done(future):
+            has_workers = self.link.threads() > 0  # a fault where the scheduler is gone
+            if not has_workers and not is_told:
+                self.journal.say(_NO_WORKERS.format(self.link.address))
+            is_told = is_told or not has_workers
+        return self.link.result(future)
 
 
 class _Errand:
@@ -183,7 +249,7 @@ class _Errand:
         is_first = self._counted == 0.0
         before, self._threads, self._counted = self._threads, self._link.threads(), clock
         if not self._threads and (before or is_first):
-            self._journal.say(f"{self._link.address} has no workers; waiting for one")
+            self._journal.say(_NO_WORKERS.format(self._link.address))
 
     def _send(self) -> None:
         """Keep every thread busy; with nothing else left, one block that workers may have died of."""
@@ -235,7 +301,3 @@ class _Errand:
         if self._losses > _MOST_LOSSES or self._link.client.status != "running":
             given = "the scheduler is gone, or its workers die as they begin"
             raise self._link.fault(given, "a running scheduler; what is stored stays, --resume goes on from there")
-
-
-def _first_line(error: BaseException) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0]

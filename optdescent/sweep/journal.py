@@ -155,6 +155,11 @@ class Journal:
             raise InputFault([Fault(str(self._log), "", given, "a log file that can be written")]) from error
 
 
+def first_line(error: BaseException) -> str:
+    """What an error says first; its kind if it says nothing."""
+    return (str(error).splitlines() or [type(error).__name__])[0]
+
+
 def _one_line(text: str) -> str:
     return "; ".join(line.strip() for line in text.splitlines() if line.strip())
 

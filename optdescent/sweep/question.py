@@ -17,6 +17,7 @@ from typing import Any, Protocol, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from optdescent.inputs import InputFault
 from optdescent.results.sweep import Status, SweepColumn
 from optdescent.scenario import Conditions, Level, Scenario
 
@@ -115,6 +116,17 @@ class Session(Protocol):
         ...
 
 
+def ended(session: Session, case: Case, near: tuple[object, ...]) -> Answer:
+    """How a case ended, whatever happened: a defect of one case must not lose the others."""
+    try:
+        return session.answer(case, near)
+    except InputFault as fault:
+        return Answer(Status.BAD_INPUT, str(fault))
+    except Exception as error:
+        # the reason says what to look at
+        return Answer(Status.FAILED, f"{type(error).__name__}: {error}")
+
+
 class Held(Protocol):
     """What a worker keeps from block to block."""
 
@@ -175,7 +187,7 @@ class PreparedHere:
 
 @dataclass(frozen=True)
 class Together:
-    """Several questions asked of each case: the first decides how the case ended."""
+    """Several questions asked of each case: the first decides how the case ended, unless another one failed."""
 
     questions: tuple[Question, ...]
 
@@ -213,7 +225,7 @@ class _SessionTogether:
             session.begin(cases)
 
     def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
-        return _joined([session.answer(case, starts) for session, starts in self._each(near)])
+        return _joined([ended(session, case, starts) for session, starts in self._each(near)])
 
     def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
         """The first question's better answer: what decides how the case ended."""
@@ -230,5 +242,8 @@ class _SessionTogether:
 
 
 def _joined(answers: list[Answer]) -> Answer:
+    """Every answer's values; a question that failed and has none takes nothing from the others, but is told."""
     values = {name: value for answer in answers for name, value in answer.values.items()}
-    return replace(answers[0], values=values, start=tuple(answer.start for answer in answers))
+    silent = (answer for answer in answers[1:] if not answer.values)
+    told = next((answer for answer in silent if answer.status in (Status.BAD_INPUT, Status.FAILED)), answers[0])
+    return replace(told, values=values, start=tuple(answer.start for answer in answers))

@@ -16,9 +16,9 @@ from optdescent.results.files import check_output
 from optdescent.results.provenance import software_version
 from optdescent.results.sweep import REASON, STATUS, Status
 from optdescent.sweep.block import Answers, case_of
-from optdescent.sweep.cluster import Cluster, answered_by_cluster, linked
+from optdescent.sweep.cluster import Cluster, PreparedByCluster, answered_by_cluster, linked
 from optdescent.sweep.dataset import Contents, variables_of
-from optdescent.sweep.journal import Journal
+from optdescent.sweep.journal import Journal, first_line
 from optdescent.sweep.local import Local, PreparedByProcesses, answered_by_processes, answered_here
 from optdescent.sweep.plan import Block, Plan, kinds
 from optdescent.sweep.question import Asked, Layout, Preparation, PreparedHere, Question
@@ -69,7 +69,7 @@ def run_sweep(sweep: Sweep, path: Path, place: Place, journal: Journal, *, resum
         Something else is at the path or nothing to go on with, it cannot be written, the scheduler is not there, or
         the question cannot be prepared.
     KeyboardInterrupt
-        A second interrupt came, or one before the first block. What was stored is.
+        A second interrupt came, or one before the first block. What was stored is, and can be gone on with.
 
     Notes
     -----
@@ -86,18 +86,26 @@ def run_sweep(sweep: Sweep, path: Path, place: Place, journal: Journal, *, resum
                 journal.end("complete before")
                 return Outcome(dict(store.counts), store.done, interrupted=False)
             with _staffed(place, journal) as staff:
-                return _filled(store, _setup(sweep, layout, place, journal), staff, place, journal)
+                return _filled(store, _setup(sweep, layout, staff.preparation), staff, place, journal)
     refuse_existing(path, contents)
     variables_of(contents)
-    check_output(path.parent)  # a long preparation may come before the dataset is made
-    with _staffed(place, journal) as staff:
-        setup = _setup(sweep, layout, place, journal)
-        with created(path, contents) as store:
-            return _filled(store, setup, staff, place, journal)
+    check_output(path.parent)
+    # The dataset comes before a long preparation, so that whatever stops that there is a sweep to go on with.
+    with _staffed(place, journal) as staff, created(path, contents) as store:
+        try:
+            setup = _setup(sweep, layout, staff.preparation)
+        except Exception:
+            store.discard()  # what cannot be prepared is no sweep
+            raise
+        return _filled(store, setup, staff, place, journal)
 
 
-_Staff: TypeAlias = Callable[[Setup, Sequence[Block], Patience], Generator[list[Answers]]]
-"""Whoever answers blocks."""
+@dataclass(frozen=True)
+class _Staff:
+    """Whoever prepares a sweep and answers its blocks."""
+
+    preparation: Preparation
+    answers: Callable[[Setup, Sequence[Block], Patience], Generator[list[Answers]]]
 
 
 @contextmanager
@@ -105,50 +113,47 @@ def _staffed(place: Place, journal: Journal) -> Generator[_Staff]:
     """Whoever answers blocks at a place; a place that is not there is known before anything is prepared."""
     match place:
         case Local(workers=1):
-            yield lambda setup, blocks, patience: answered_here(setup, blocks, patience, journal)
+            yield _Staff(
+                PreparedHere(journal), lambda setup, blocks, patience: answered_here(setup, blocks, patience, journal)
+            )
         case Local(workers=workers):
             if workers < 1:
                 raise InputFault([Fault("", "workers", f"got {workers}", "1 or more")])
-            yield lambda setup, blocks, patience: answered_by_processes(setup, blocks, workers, patience, journal)
+            yield _Staff(
+                PreparedByProcesses(workers, journal),
+                lambda setup, blocks, patience: answered_by_processes(setup, blocks, workers, patience, journal),
+            )
         case Cluster():
             with linked(place) as link:
-                yield lambda setup, blocks, patience: answered_by_cluster(setup, blocks, link, patience, journal)
+                yield _Staff(
+                    PreparedByCluster(link, journal),
+                    lambda setup, blocks, patience: answered_by_cluster(setup, blocks, link, patience, journal),
+                )
         case _:
             assert_never(place)
 
 
-def _setup(sweep: Sweep, layout: Layout, place: Place, journal: Journal) -> Setup:
-    """What every worker needs, prepared once: by worker processes where there are any on this machine."""
+def _setup(sweep: Sweep, layout: Layout, preparation: Preparation) -> Setup:
+    """What every worker needs, prepared once."""
     cases = [case_of(sweep.asked, number) for number in kinds(sweep.plan.conditions, _MOST_KINDS)]
-    prepared = sweep.question.prepare(cases, _preparation(place, journal))
+    prepared = sweep.question.prepare(cases, preparation)
     give_back()
     raise_if_interrupted()
     return Setup(sweep.plan, sweep.asked, layout, sweep.question, prepared)
-
-
-def _preparation(place: Place, journal: Journal) -> Preparation:
-    match place:
-        case Local(workers=workers) if workers > 1:
-            return PreparedByProcesses(workers, journal)
-        case Local() | Cluster():
-            return PreparedHere(journal)
-        case _:
-            assert_never(place)
 
 
 def _filled(store: Store, setup: Setup, staff: _Staff, place: Place, journal: Journal) -> Outcome:
     """The remaining blocks answered and stored."""
     journal.begin(store.counts, len(store.remaining), _told(place), software_version())
     try:
-        with patient() as patience, closing(staff(setup, store.remaining, patience)) as arriving:
+        with patient() as patience, closing(staff.answers(setup, store.remaining, patience)) as arriving:
             for batch in arriving:
                 store.write(batch)
                 for answers in batch:
                     _report(answers, setup.plan, store, journal)
     except BaseException as error:
-        first = (str(error).splitlines() or [type(error).__name__])[0]
         with suppress(InputFault):
-            journal.end(f"stopped: {first}")
+            journal.end(f"stopped: {first_line(error)}")
         raise
     is_short = patience.is_interrupted and store.done < store.cases
     journal.end("interrupted" if is_short else "complete")

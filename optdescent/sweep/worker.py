@@ -7,6 +7,7 @@ import hashlib
 import pickle
 import sys
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -14,7 +15,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.provenance import software_version
 from optdescent.sweep.block import Answers, answer_block
 from optdescent.sweep.plan import Block, Plan
-from optdescent.sweep.question import Asked, Held, Layout, Question
+from optdescent.sweep.question import Asked, Case, Held, Layout, Question
 
 _KEPT = 2
 """Sweeps that one process of a cluster keeps at a time."""
@@ -32,8 +33,7 @@ class Setup:
 
     def packed(self) -> Packed:
         """The same in a form to send, its list of blocks left out."""
-        inner = pickle.dumps(replace(self, plan=replace(self.plan, blocks=())))
-        content = pickle.dumps((software_version(), inner))
+        content = packed(replace(self, plan=replace(self.plan, blocks=())))
         return Packed(hashlib.sha256(content).hexdigest(), content)
 
 
@@ -44,20 +44,26 @@ class Packed:
     token: str
     content: bytes
 
-    def unpacked(self) -> Setup:
-        """The setup.
 
-        Raises
-        ------
-        InputFault
-            Another version packed it.
-        """
-        # what `Setup.packed` packed: the version apart, because another one may not even read the rest
-        version, inner = cast(tuple[str, bytes], pickle.loads(self.content))
-        if version != software_version():
-            given = f"a worker has optdescent {software_version()}, the sweep was begun by {version}"
-            raise InputFault([Fault("", "workers", given, "the same version everywhere")])
-        return cast(Setup, pickle.loads(inner))
+def packed(what: object) -> bytes:
+    """Something to send to a worker, with the version that packed it."""
+    return pickle.dumps((software_version(), pickle.dumps(what)))
+
+
+def unpacked(content: bytes) -> object:
+    """What was packed.
+
+    Raises
+    ------
+    InputFault
+        Another version packed it.
+    """
+    # the version apart, because another one may not even read the rest
+    version, inner = cast(tuple[str, bytes], pickle.loads(content))
+    if version != software_version():
+        given = f"a worker has optdescent {software_version()}, the sweep was begun by {version}"
+        raise InputFault([Fault("", "workers", given, "the same version everywhere")])
+    return pickle.loads(inner)
 
 
 class Worker:
@@ -102,8 +108,21 @@ def answered(token: str, content: bytes, block: Block) -> Answers:
     One block at a time, whatever the number of threads: CasADi is not safe among threads.
     """
     with _LOCK:
-        worker = _WORKERS.pop(token, None) or Worker(Packed(token, content).unpacked())
+        worker = _WORKERS.pop(token, None) or Worker(cast(Setup, unpacked(content)))
         _WORKERS[token] = worker
         while len(_WORKERS) > _KEPT:
             del _WORKERS[next(iter(_WORKERS))]
         return worker.answers(block)
+
+
+def prepared(content: bytes) -> object:
+    """What is found for a case: `content` is a packed pair of how to ask and the case.
+
+    Raises
+    ------
+    InputFault
+        Another version packed it.
+    """
+    with _LOCK:
+        ask, case = cast(tuple[Callable[[Case], object], Case], unpacked(content))
+        return ask(case)

@@ -150,6 +150,23 @@ def test_rules_are_flown_where_no_descent_meets_the_demands() -> None:
     assert arrays["rule_fuel"][0, 0] > 400.0
 
 
+class _Broken(_Never):
+    """A question that ends in an exception."""
+
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        raise ZeroDivisionError("a defect")
+
+
+@pytest.mark.parametrize("first", [True, False])
+def test_a_question_that_fails_takes_nothing_from_the_others(first: bool) -> None:
+    rules = RulesQuestion((THREE_TO_ONE,))
+    questions = (_Broken(), rules) if first else (rules, _Broken())
+    arrays = answered(Together(questions), asked(levels=MASSES[:1])).arrays
+    assert arrays["status"].tolist() == [Status.FAILED]
+    assert arrays["reason"].tolist() == ["ZeroDivisionError: a defect"]
+    assert arrays["rule_fuel"][0, 0] > 400.0
+
+
 def test_a_rule_that_cannot_be_flown_loses_no_other_answer() -> None:
     broken = Rule.model_construct(name="broken", title="Of no profile", source="", profile=None, speeds=None)
     question = RulesQuestion((broken, THREE_TO_ONE), flights=("altitude",), distances=(400.0 * NAUTICAL_MILE, 0.0))

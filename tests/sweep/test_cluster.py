@@ -23,11 +23,11 @@ from optdescent.inputs import InputFault
 from optdescent.results.sweep import Status
 from optdescent.study import Study
 from optdescent.sweep.block import case_of
-from optdescent.sweep.cluster import Cluster
+from optdescent.sweep.cluster import Cluster, PreparedByCluster, linked
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
 from optdescent.sweep.plan import plan_of
-from optdescent.sweep.question import PreparedHere
+from optdescent.sweep.question import Case, PreparedHere
 from tests.study.files import SHORT, write_study
 from tests.sweep.toy import COST, MASS, ROOT, TAILWIND, Prepared, Toy, opened, run, sweep_of, wait_until
 
@@ -204,6 +204,32 @@ def test_an_interrupt_stores_what_was_begun_and_leaves_nothing(
     assert outcome.done == 90
     for name in ("status", "fuel", "word"):
         xr.testing.assert_identical(opened(tmp_path / "a.zarr")[name], undisturbed[name])
+
+
+def _own_pid(case: Case) -> tuple[int, int]:
+    return case.number, os.getpid()
+
+
+def _dies_of_5(case: Case) -> int:
+    if case.number == 5:
+        os._exit(9)
+    return case.number
+
+
+def test_a_sweep_is_prepared_by_the_workers_of_a_cluster(address: str, tmp_path: Path) -> None:
+    cases = [case_of(sweep_of().asked, number) for number in (3, 5, 8)]
+    journal = Journal(tmp_path / "log")
+    with linked(Cluster(address)) as link:
+        found = PreparedByCluster(link, journal).each(_own_pid, cases, "pids")
+    assert [number for number, _ in filter(None, found)] == [3, 5, 8]
+    assert os.getpid() not in {pid for _, pid in filter(None, found)}
+    allow_failures(address, 0)
+    try:
+        with linked(Cluster(address)) as link:
+            assert PreparedByCluster(link, journal).each(_dies_of_5, cases, "numbers") == [3, None, 8]
+    finally:
+        allow_failures(address, 3)
+    assert "case 5 is given up in preparation" in (tmp_path / "log").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("nowhere", ["tcp://127.0.0.1:1", "127.0.0.1:1", "tls://127.0.0.1:1"])

@@ -7,19 +7,23 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 import xarray as xr
 
+from optdescent.inputs import Fault, InputFault
 from optdescent.interrupt import interruptible, patient, raise_if_interrupted
+from optdescent.results.sweep import Status
 from optdescent.sweep.block import case_of
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local, PreparedByProcesses
-from optdescent.sweep.question import Case
-from tests.sweep.toy import ROOT, Toy, opened, run, sweep_of, wait_until
+from optdescent.sweep.question import Case, Preparation
+from tests.sweep.toy import ROOT, Prepared, Toy, opened, run, sweep_of, wait_until
 
 HERE = Local(1)
 # Each line read runs the toy once in a child with a group of its own, as a terminal starts it.
@@ -171,6 +175,54 @@ def test_a_sweep_killed_at_any_moment_goes_on_to_the_same_dataset(undisturbed: x
     assert all(name.startswith(".a.zarr-") for name in others)
 
 
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
+@pytest.mark.slow
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_sweep_killed_in_preparation_is_there_to_go_on_with(
+    undisturbed: xr.Dataset, workers: int, tmp_path: Path
+) -> None:
+    path, toy = tmp_path / "a.zarr", tmp_path / "toy"
+    with program(PROGRAM, path, workers, 1.0) as process:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        process.stdin.write("once\n")
+        process.stdin.flush()
+        child = int(process.stdout.readline())
+        wait_until((toy / "preparing").exists)
+        os.kill(child, signal.SIGKILL)
+        assert int(process.stdout.readline()) == -signal.SIGKILL
+    assert not list(toy.glob("begun-*"))
+    assert run(sweep_of(), path, HERE, resume=True).done == 90
+    xr.testing.assert_identical(opened(path), undisturbed)
+
+
+def test_an_interrupt_in_preparation_leaves_a_sweep_to_go_on_with(undisturbed: xr.Dataset, tmp_path: Path) -> None:
+    path = tmp_path / "a.zarr"
+    with pytest.raises(KeyboardInterrupt):
+        run(sweep_of(toy=_Stopped(error=KeyboardInterrupt())), path, HERE)
+    assert run(sweep_of(), path, HERE, resume=True).done == 90
+    xr.testing.assert_identical(opened(path), undisturbed)
+
+
+def test_what_cannot_be_prepared_leaves_nothing(tmp_path: Path) -> None:
+    fault = InputFault([Fault("toy", "", "cannot be prepared", "")])
+    with pytest.raises(InputFault, match="cannot be prepared"):
+        run(sweep_of(toy=_Stopped(error=fault)), tmp_path / "a.zarr", HERE)
+    assert not list(tmp_path.iterdir())
+
+
+@dataclass(frozen=True)
+class _Stopped(Toy):
+    """A toy whose preparation ends in an exception."""
+
+    error: BaseException | None = None
+
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
+        """Nothing."""
+        assert self.error is not None
+        raise self.error
+
+
 # The two ways to hear of interrupts, together
 
 
@@ -275,6 +327,35 @@ def test_a_case_that_workers_die_of_in_preparation_is_left_out_and_the_others_ar
     log = (tmp_path / "log").read_text(encoding="utf-8")
     assert "a worker died in preparation" in log
     assert "case 1 is given up in preparation" in log
+
+
+def _dies(case: Case) -> float:
+    os.kill(os.getpid(), signal.SIGKILL)
+    return float(case.number)
+
+
+def test_where_workers_die_of_every_case_nothing_is_prepared_and_that_is_told(tmp_path: Path) -> None:
+    cases = [case_of(sweep_of().asked, number) for number in (3, 5)]
+    assert PreparedByProcesses(2, Journal(tmp_path / "log")).each(_dies, cases, "nothing") == [None, None]
+    assert (tmp_path / "log").read_text(encoding="utf-8").count("is given up in preparation") == 2
+
+
+def _dies_at_once(*_: object) -> None:
+    os._exit(9)
+
+
+def test_workers_that_die_before_they_begin_are_told_and_not_started_for_ever(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("optdescent.sweep.local._begin", _dies_at_once)
+    sweep, path = sweep_of(), tmp_path / "a.zarr"
+    with pytest.raises(RuntimeError, match="die before they begin"):
+        run(sweep, path, Local(2))
+    assert not path.exists()  # nothing was prepared
+    prepared = Prepared(sweep.question, {"start": 0.0})
+    with pytest.raises(RuntimeError, match="die before they begin"):
+        run(replace(sweep, question=prepared), path, Local(2))
+    assert np.all(opened(path)["status"] == Status.NOT_COMPUTED)
 
 
 @pytest.mark.parametrize("numbers", [(3, 40, 80), (3,)])

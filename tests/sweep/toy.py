@@ -47,11 +47,13 @@ class Toy:
 
     `seconds` is how long a case takes. In `folder`, a file `kill-NUMBER` makes whoever answers the case of that number
     die; a file `once-NUMBER` does so once; `signal-NUMBER` interrupts it from the keyboard. Each process that answers
-    leaves `pid-PID` there, and each case that begins `begun-NUMBER`.
+    leaves `pid-PID` there, each case that begins `begun-NUMBER`, and a preparation `preparing`; one takes
+    `seconds_to_prepare`.
     """
 
     seconds: float = 0.0
     folder: Path | None = None
+    seconds_to_prepare: float = 0.0
 
     def layout(self, asked: Asked) -> Layout:
         """Columns and coordinates of the answers [SI]."""
@@ -70,6 +72,9 @@ class Toy:
 
     def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
         """A number that every answer needs: what the scenario itself has."""
+        if self.folder is not None:
+            (self.folder / "preparing").touch()
+        time.sleep(self.seconds_to_prepare)
         (start,) = preparation.each(_own_mass, cases[:1], "preparing the toy")
         return {"start": start}
 
@@ -209,8 +214,11 @@ def wait_until(is_so: Callable[[], bool], seconds: float = 120.0) -> None:
 
 
 def main() -> None:
-    """Run the toy as a program: path of the dataset, workers, seconds a case, folder; go on where there is one."""
+    """Run the toy as a program: path of the dataset, workers, seconds a case, folder; go on where there is one.
+
+    Its preparation takes as long as ten cases.
+    """
     path, workers, seconds, folder = Path(sys.argv[1]), int(sys.argv[2]), float(sys.argv[3]), Path(sys.argv[4])
-    sweep = sweep_of(toy=Toy(seconds, folder))
+    sweep = sweep_of(toy=Toy(seconds, folder, 10.0 * seconds))
     outcome = run(sweep, path, Local(workers), Journal(Path(f"{path}.log")), resume=path.exists())
     sys.stdout.write(f"{outcome.done} {outcome.interrupted}\n")
