@@ -131,15 +131,16 @@ def family(order: Order) -> Hashable:
 
 
 def _fine(trial: Trial, accuracy: Accuracy) -> Trial:
-    """The trial on a mesh that is fine enough for it."""
+    """The trial on a mesh whose local error is small enough for it; what it breaks between points its flight shows."""
     if trial.largest_error <= accuracy.local_error:
         return trial
-    found = refined(trial.problem, trial.solution, accuracy.again)
+    settings = accuracy.again
+    found, rules = refined(trial.problem, trial.solution, settings), settings.refinement
     if found.outcome is Outcome.COARSE:
         # short of the margin that is for neighbours, but perhaps not of what is asked for here
-        solved = [made for made in found.history if made.outcome.is_success and made.cost == found.cost]
-        if solved and solved[-1].local_error <= accuracy.local_error:
-            found = replace(found, outcome=solved[-1].outcome)
+        last = [made for made in found.history if made.outcome.is_success and made.cost == found.cost][-1:]
+        if any(made.local_error <= accuracy.local_error and made.excess <= rules.excess for made in last):
+            found = replace(found, outcome=last[0].outcome)
     return replace(trial, solution=found)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, cast
 
@@ -216,7 +217,8 @@ class OptimumSession:
         """The best optimum beside a case with its flight; None where it has to be found cold."""
         try:
             return _whole(self._beside(case, starts, programs))
-        except ProblemFault:
+        except Exception:
+            # whatever fails beside a neighbour is tried cold, which says why if that fails too
             return None
 
     def _told(self, case: Case, trial: Trial, flight: Flight, own: Own, start: int) -> Answer:
@@ -252,14 +254,16 @@ class OptimumSession:
             best = finished(best, programs, self.question.accuracy)
         if best is not None:
             costs.setdefault(family(best.pose.order), best.solution.cost)
-            best = self._otherwise(case, best, costs, programs)
+            with suppress(ProblemFault):
+                # the optimum at hand stays where another choice cannot even be posed
+                best = self._otherwise(case, best, costs, programs)
             self._note(case, costs)
         return best
 
     def _otherwise(self, case: Case, best: Trial, costs: dict[Hashable, float], programs: Programs) -> Trial:
         """The best optimum, or a cheaper one of the family that no start had, where nothing is known of that."""
         order = next(iter(with_other_choices(case.scenario, best.pose.order)), None)
-        if order is None or family(order) in costs:
+        if order is None or np.isfinite(costs.get(family(order), np.inf)):
             return best
         away = [float(np.linalg.norm(other - case.place)) for other, _ in self._tried.get(family(order), [])]
         if min(away, default=np.inf) <= _UNKNOWN:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from optdescent.inputs import read_toml, with_settings
-from optdescent.ocp import Memory
+from optdescent.ocp import Memory, Outcome, Problem, Settings, Solution
 from optdescent.optimum.beside import BESIDE, CLOSE, Accuracy, Programs, family, finished, solved_beside
 from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.optimise import found_cold
@@ -62,6 +62,27 @@ def test_a_neighbours_optimum_is_that_found_cold_or_better(settings: tuple[str, 
     assert beside.largest_error <= ACCURACY.local_error
     assert family(beside.pose.order) == family(cold.pose.order)
     assert cold.solution.cost - 1.0 < beside.solution.cost < cold.solution.cost + 0.05
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("error", "excess", "is_kept"), [(0.9, 0.9, True), (1.1, 0.9, False), (0.9, 1.1, False), (1.1, 1.1, False)]
+)
+def test_a_mesh_short_of_the_margin_is_kept_if_it_reaches_what_is_asked(
+    error: float, excess: float, is_kept: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Parts of the errors that are asked for, with which a refinement has ended short of its margin."""
+    near, programs = middle()
+    asked = Accuracy(0.5 * near.largest_error)
+
+    def ended(problem: Problem, first: Solution, settings: Settings) -> Solution:
+        limits = {"local_error": error * asked.local_error, "excess": excess * settings.refinement.excess}
+        last = replace(near.solution.history[-1], cost=first.cost, **limits)
+        return replace(first, outcome=Outcome.COARSE, history=(last,))
+
+    monkeypatch.setattr("optdescent.optimum.beside.refined", ended)
+    found = finished(replace(near, seen=near.seen | set(near.exchanges(frozenset()))), programs, asked)
+    assert (found is not None) is is_kept
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from optdescent.inputs import read_toml, validated, with_settings
-from optdescent.ocp import Memory
+from optdescent.ocp import Memory, ProblemFault
 from optdescent.optimum import optimise, question
 from optdescent.optimum.beside import Programs
 from optdescent.optimum.optimise import flight_of, found_cold
@@ -276,6 +276,35 @@ def short() -> tuple[Asked, Trial]:
     conditions = Conditions.of(validated(ConditionsDeclaration, {"axes": axes}, "test"), "test")
     asked = Asked(with_settings(read_toml(STUDY), [STILL, *SHORT]), "test", STUDY.parent, conditions)
     return asked, found_cold(case_of(asked, 0).scenario, silent, Memory(), QUESTION.accuracy.first)
+
+
+TWO = [{"kind": "values", "key": "start.mass_kg", "values": [60000.0, 61000.0]}]
+
+
+@pytest.mark.slow
+def test_whatever_fails_beside_a_neighbour_is_found_cold(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: object) -> None:
+        raise ZeroDivisionError("a defect")
+
+    monkeypatch.setattr(question, "solved_beside", fails)
+    found = block_of(OptimumQuestion(1e-2, with_slopes=False), TWO, [STILL, *SHORT]).arrays
+    assert found["status"].tolist() == [Status.SOLVED] * 2
+    assert found["start"].tolist() == [0, 0]
+
+
+@pytest.mark.slow
+def test_another_choice_that_cannot_be_posed_loses_no_optimum(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[object] = []
+
+    def fails(*given: object) -> None:
+        asked.append(given)
+        raise ProblemFault("of no use")
+
+    monkeypatch.setattr(question, "tried_again", fails)
+    found = block_of(OptimumQuestion(1e-2, with_slopes=False), TWO, [STILL, *SHORT]).arrays
+    assert asked
+    assert found["status"].tolist() == [Status.SOLVED] * 2
+    assert sorted(found["start"].tolist()) == [0, 1]
 
 
 @pytest.mark.slow
