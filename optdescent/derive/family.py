@@ -287,6 +287,6 @@ def things_to_remember(rule: Rule) -> int:
     count += len(profile.allowances) if isinstance(profile, HeightProfile) else 0
     count += len(profile.terms) - isinstance(profile, DistanceProfile) + (profile.round_up > 0.0)
     usual: float = SpeedPlan.model_fields["slow_down"].default
-    count += 1 + len(rule.speeds.by) + (abs(rule.speeds.slow_down - usual) > 1e-9)
-    count += sum(1 + len(part.terms) for part in rule.devices)
+    count += 1 + (abs(rule.speeds.slow_down - usual) > 1e-9)
+    count += sum(1 + len(part.terms) + (part.round_up > 0.0) for part in (*rule.speeds.by, *rule.devices))
     return count + (rule.sink is not None) + len(rule.when) + len(rule.sink_limits) + len(rule.checks)

@@ -19,7 +19,7 @@ from optdescent.motion.excess import READABLE_HEIGHT, READABLE_SPEED
 from optdescent.rules.crew import ALL_OUT, MOST_SPARED, brake_for_height, brake_for_speed, brake_kept, selected_at
 from optdescent.rules.lane import Lane, listed
 from optdescent.rules.parts import DeviceBy, DeviceName, Fast, FastForStep, High, Low, Rule, Slow, Use, When
-from optdescent.rules.rule import Ask, Place, earlier_by
+from optdescent.rules.rule import Ask, Place, earlier
 from optdescent.scenario import Technique
 from optdescent.units import KNOT
 
@@ -198,11 +198,11 @@ def _includes(name: DeviceName, number: int, last: int) -> bool:
 def _is_reached(part: DeviceBy, arrival: Arrival, place: Place) -> Value:
     """Whether (1) the place by which a device is asked for is reached [-]."""
     path = arrival.glide_path
-    earlier = earlier_by(part.terms, place, 0.0)
+    sooner = earlier(part, place)
     if part.height is not None:
-        return where(place.height <= part.height + path.gradient * earlier, 1.0, 0.0)
+        return where(place.height <= part.height + path.gradient * sooner, 1.0, 0.0)
     by = -path.distance(path.capture_middle) if part.distance is None else part.distance
-    return where(-place.distance <= by + earlier, 1.0, 0.0)
+    return where(-place.distance <= by + sooner, 1.0, 0.0)
 
 
 def brake_wanted(

@@ -18,26 +18,32 @@ from optdescent.units import FOOT, NAUTICAL_MILE
 HeightOf = Callable[[float], Value]
 """Published altitude [m] to height above the threshold [m]."""
 _FLARE = 100.0 * FOOT
-_CLIMB_OUT = 300.0 * FOOT / NAUTICAL_MILE
+_CLIMB_OUT, _STEEP = 300.0 * FOOT / NAUTICAL_MILE, 900.0 * FOOT / NAUTICAL_MILE
+"""Slopes [-] along which a crew goes down to a limit ahead, and along which a flight at idle hardly ever does."""
 _AT_BEFORE = 3.0 * NAUTICAL_MILE
 _LEVEL_BEFORE = 5.0 * NAUTICAL_MILE
 _CONVERGE = 150.0 * FOOT / NAUTICAL_MILE
 _NO_FLOOR = -10000.0
 
 
-def bounded(arrival: Arrival, x: Value, ask: Ask, height_of: HeightOf) -> Ask:
-    """The rule's height [m], held to the glide path, the windows ahead, the floor and the hold-downs."""
-    joined = _from_above if arrival.glide_path.capture is Capture.ABOVE else _from_below
-    ask = joined(arrival, x, ask)
-    ask = _within_windows(arrival, x, ask, height_of)
+def bounded(arrival: Arrival, x: Value, ask: Ask, height_of: HeightOf, *, is_a_flight: bool = False) -> Ask:
+    """The rule's height [m], held to the glide path, the windows ahead, the floor and the hold-downs.
+
+    Heights of another flight (`is_a_flight`) meet all that by themselves: they are held to no more than is demanded.
+    """
+    path = arrival.glide_path
+    if path.capture is Capture.ABOVE:
+        ask = _from_above(arrival, x, ask)
+    else:
+        ask = _from_below(arrival, x, ask, path.capture_at_least if is_a_flight else path.capture_middle)
+    ask = _within_windows(arrival, x, ask, height_of, _STEEP if is_a_flight else _CLIMB_OUT)
     ask = _above_floor(arrival, x, ask, height_of)
     return _held_down(arrival, x, ask, height_of)
 
 
-def _from_below(arrival: Arrival, x: Value, ask: Ask) -> Ask:
-    """Level at the middle of the capture heights until the path is met, and not above it."""
+def _from_below(arrival: Arrival, x: Value, ask: Ask, level: float) -> Ask:
+    """Level at a height to capture the path at [m] until it is met, and not above it."""
     path = arrival.glide_path
-    level = path.capture_middle
     slope = where(ask.height < level, 0.0, ask.slope)
     height = maximum(ask.height, level)
     on_path = path.height(x)
@@ -62,14 +68,15 @@ def _from_above(arrival: Arrival, x: Value, ask: Ask) -> Ask:
     return replace(ask, height=height, slope=slope, floor=where(near, ask.floor, begins))
 
 
-def _within_windows(arrival: Arrival, x: Value, ask: Ask, height_of: HeightOf) -> Ask:
+def _within_windows(arrival: Arrival, x: Value, ask: Ask, height_of: HeightOf, gradient: float) -> Ask:
+    """Within each window ahead, on the way to its highest height along a gradient [-]."""
     for window in arrival.windows:
         ahead = x < -window.distance
         if window.lowest is not None:
             ask = _not_below(ask, height_of(window.lowest), ahead)
         if window.highest is not None:
             lead = 0.0 if window.altitude_at is None else _AT_BEFORE
-            ask = _not_above(ask, height_of(window.highest), maximum(-window.distance - lead - x, 0.0), ahead)
+            ask = _not_above(ask, height_of(window.highest), maximum(-window.distance - lead - x, 0.0), ahead, gradient)
     return ask
 
 
@@ -116,9 +123,9 @@ def _not_below(ask: Ask, limit: Value, where_it_holds: Value, slope: Value = 0.0
     )
 
 
-def _not_above(ask: Ask, limit: Value, ahead: Value, where_it_holds: Value) -> Ask:
-    """Below a limit [m] that a flight approaches along 300 ft per nm from where it lies `ahead` [m]."""
-    highest = limit + _CLIMB_OUT * ahead
+def _not_above(ask: Ask, limit: Value, ahead: Value, where_it_holds: Value, gradient: float = _CLIMB_OUT) -> Ask:
+    """Below a limit [m] that a flight approaches along a gradient [-] from where it lies `ahead` [m]."""
+    highest = limit + gradient * ahead
     active = where(where_it_holds, where(ask.height > highest, 1.0, 0.0), 0.0)
     height = where(active > 0.5, highest, ask.height)
-    return replace(ask, height=height, slope=where(active > 0.5, _CLIMB_OUT, ask.slope))
+    return replace(ask, height=height, slope=where(active > 0.5, gradient, ask.slope))

@@ -1,6 +1,6 @@
 """Terms of a rule: so much distance per so much of what drives it.
 
-A positive distance is a descent begun earlier, or a device selected earlier.
+A positive distance is a descent begun earlier, a speed reached earlier, or a device selected earlier.
 """
 
 from __future__ import annotations
@@ -111,18 +111,12 @@ class Always(_Term):
     kind: Literal["always"] = entry("distance in any case")
 
 
-_Shift = (
-    SpeedToLose
-    | Tailwind
-    | TailwindOnly
-    | HeadwindOnly
-    | MassAbove
-    | TemperatureOffset
-    | AntiIce
-    | GearDown
-    | StepsOut
-    | Always
+_Earlier = (
+    Tailwind | TailwindOnly | HeadwindOnly | MassAbove | TemperatureOffset | AntiIce | GearDown | StepsOut | Always
 )
+EarlierTerm = Annotated[_Earlier, BY_KIND]
+"""A term of a speed or a device by a place: the speed to lose is what a speed by a place plans itself."""
+_Shift = SpeedToLose | _Earlier
 ShiftTerm = Annotated[_Shift, BY_KIND]
 """A term that stands beside the height to lose."""
 DistanceTerm = Annotated[HeightToLose | _Shift, BY_KIND]

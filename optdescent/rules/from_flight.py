@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.results import Flight
-from optdescent.rules.parts import HeightAt, PointsProfile, Rule, SpeedAt, SpeedPlan
+from optdescent.rules.parts import DeviceBy, DeviceName, Fast, HeightAt, PointsProfile, Rule, SpeedAt, SpeedPlan, Use
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
@@ -15,9 +17,11 @@ _TOLERANCE = {"height": 15.0 * FOOT, "speed": 0.3 * KNOT}
 
 
 def rule_of(flight: Flight, name: str) -> Rule:
-    """Rule that asks for a flight's own heights and speeds, and to start down where it did [SI].
+    """Rule that asks for a flight's own heights, speeds and devices, and to start down where it did [SI].
 
-    Straight lines through as few of the flight's points as keep within 15 ft and 0.3 kt of it.
+    Straight lines through as few of the flight's points as keep within 15 ft and 0.3 kt of it; slats, flaps and gear
+    by the places where they begin to move. Of more than four steps those between the third and the last come by speed.
+    Engines that slow down, and looks apart, leave a follower some knots faster: near the gate that brings a step early.
     """
     to_go = flight.column("distance_to_go")
     first = max(int(np.searchsorted(-to_go, -flight.summary.top_of_descent)) - 1, 0)
@@ -40,11 +44,33 @@ def rule_of(flight: Flight, name: str) -> Rule:
             by=(),
             points=tuple(SpeedAt.model_construct(distance=float(to_go[at]), speed=float(speed[at])) for at in speeds),
         ),
-        devices=(),
-        when=(),
+        devices=tuple(_devices(to_go, flight.column("flaps"), flight.column("gear"))),
+        when=(_EARLY_STEP,),
         sink_limits=(),
         checks=(),
     )
+
+
+def _devices(to_go: Array, flaps: Array, gear: Array) -> Iterator[DeviceBy]:
+    last = round(float(flaps[-1]))
+    steps = {number: name for number, name in enumerate(_STEPS, 1) if number <= last} | {last: DeviceName.LAST_STEP}
+    moved = [(name, flaps, number - 1.0) for number, name in sorted(steps.items()) if number]
+    for name, values, from_ in (*moved, (DeviceName.GEAR, gear, 0.0)):
+        begun = np.flatnonzero(values > from_ + _MOVED)
+        if begun.size:
+            distance = float(to_go[max(int(begun[0]) - 1, 0)])
+            yield DeviceBy.model_construct(
+                device=name, distance=distance, height=None, at_capture=False, terms=(), round_up=0.0
+            )
+
+
+_STEPS = (DeviceName.FIRST_STEP, DeviceName.SECOND_STEP, DeviceName.THIRD_STEP)
+_MOVED = 1e-3
+_EARLY_STEP = Fast.model_construct(
+    kind="fast", use=Use.NEXT_STEP, by=3.0 * KNOT, until=2.0 * KNOT, from_=6.0 * NAUTICAL_MILE, to=None,
+    above_height=None, below_height=None, on_glide_path=False,
+)  # fmt: skip
+"""What a follower does with too much speed on the last miles: common practice, no source."""
 
 
 def _height_at(distance: float, height: float) -> HeightAt:

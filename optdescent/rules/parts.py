@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 from optdescent.arrival import Gate, SinkLimit
 from optdescent.inputs import BY_KIND, Declared, OfOneKind, choice, entry, quantity
 from optdescent.markup import card, pairs
-from optdescent.rules.drivers import DistanceTerm, ShiftTerm
+from optdescent.rules.drivers import DistanceTerm, EarlierTerm, ShiftTerm
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 
@@ -110,11 +110,18 @@ class Sink(Declared):
         return self.per_speed / self.of_speed
 
 
-class SpeedBy(Declared):
+class _By(Declared):
+    """Something that is to be so by a place, earlier by what terms say."""
+
+    terms: tuple[EarlierTerm, ...] = entry("distances by which it is earlier", default=())
+    round_up: float = quantity("nm", 0, 10, "the terms' sum is rounded up to this; 0: not", default=0.0)
+
+
+class SpeedBy(_By):
     """A speed to have reached by a place.
 
     Exactly one of `distance_nm` and `height_ft` is given, and of `speed` and `speed_kt`. Slowing towards a height is
-    planned along 300 ft per nm.
+    planned along 300 ft per nm. Terms are distances by which it is reached earlier.
     """
 
     distance: float | None = quantity("nm", 0, 100, "by this distance to go", default=None)
@@ -142,7 +149,7 @@ class SpeedPlan(Declared):
     points: tuple[SpeedAt, ...] = entry("speeds at distances, farthest first", default=())
 
 
-class DeviceBy(Declared):
+class DeviceBy(_By):
     """A device to select by a place, whatever the airframe's schedule says; its limit speed is obeyed.
 
     Exactly one of `distance_nm`, `height_ft` and `at_capture` is given. Terms are distances by which it is earlier.
@@ -152,7 +159,6 @@ class DeviceBy(Declared):
     distance: float | None = quantity("nm", 0, 60, "by this distance to go", default=None)
     height: float | None = quantity("ft", 300, 20000, "by this height above the threshold", default=None)
     at_capture: bool = entry("by the capture of the glide path", default=False)
-    terms: tuple[ShiftTerm, ...] = entry("distances by which it is selected earlier", default=())
 
 
 class Use(Enum):

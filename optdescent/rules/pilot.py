@@ -291,7 +291,8 @@ class Pilot:
             at_shift = shifted(published, self.arrival.transition_altitude, seen.shift)
             return air.height(at_shift) - self.arrival.elevation
 
-        ask = bounded(self.arrival, place.distance, free, height_of)
+        is_a_flight = bool(self.rule.speeds.points)
+        ask = bounded(self.arrival, place.distance, free, height_of, is_a_flight=is_a_flight)
         before_path = where(place.distance < -self.arrival.glide_path.below_within, 1.0, 0.0)
         is_free = before_path * where(absolute(ask.height - free.height) < 0.01, 1.0, 0.0)
         if self.rule.sink is None:

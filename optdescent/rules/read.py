@@ -239,6 +239,7 @@ def _speed_faults(rule: Rule) -> Iterator[_Found]:
         at = f"speeds.by[{index}]"
         yield from _one_of(at, {"distance_nm": own.distance is not None, "height_ft": own.height is not None})
         yield from _one_of(at, {"speed": own.speed is not None, "speed_kt": own.speed_ is not None})
+        yield from _term_faults(f"{at}.terms", own.terms)
         so_far = [one for one in rule.speeds.by[:index] if _sort_of_place(one) == _sort_of_place(own)]
         if so_far:
             yield from _place_faults(at, so_far[-1], own)

@@ -16,6 +16,7 @@ from optdescent.curves.elementary import Value, clip, maximum, minimum, rounded_
 from optdescent.rules.drivers import (
     Always,
     AntiIce,
+    EarlierTerm,
     GearDown,
     HeadwindOnly,
     HeightToLose,
@@ -29,6 +30,7 @@ from optdescent.rules.drivers import (
 )
 from optdescent.rules.parts import (
     AngleProfile,
+    DeviceBy,
     DistanceProfile,
     HeightProfile,
     PointsProfile,
@@ -158,12 +160,17 @@ def _lines(points: Sequence[tuple[float, float]], to_go: Value) -> tuple[Value, 
     return value, slope
 
 
-def earlier_by(terms: Sequence[ShiftTerm], place: Place, over: Value) -> Value:
+def earlier_by(terms: Sequence[ShiftTerm] | Sequence[EarlierTerm], place: Place, over: Value) -> Value:
     """Distance [m] by which terms begin a descent earlier; `over` is the planned speed above the approach's [m/s]."""
     total: Value = 0.0
     for term in terms:
         total = total + term.distance * _share(term, place, over)
     return total
+
+
+def earlier(part: SpeedBy | DeviceBy, place: Place) -> Value:
+    """Distance [m] by which a speed or a device by a place is earlier than that place."""
+    return rounded_up(earlier_by(part.terms, place, 0.0), part.round_up)
 
 
 def _share(term: ShiftTerm, place: Place, over: Value) -> Value:
@@ -254,9 +261,8 @@ def speed_by(airframe: Airframe, arrival: Arrival, by: SpeedBy, mass: Value) -> 
 
 def _early(by: SpeedBy, place: Place) -> Value:
     """Distance [m] before the place by which a speed is to have been reached; 0 from there on."""
-    if by.height is not None:
-        return maximum(place.height - by.height, 0.0) / _DOWN
-    return maximum(-place.distance - (by.distance or 0.0), 0.0)
+    along = -place.distance - (by.distance or 0.0) if by.height is None else (place.height - by.height) / _DOWN
+    return maximum(along - earlier(by, place), 0.0)
 
 
 def planned_change(rule: Rule, place: Place) -> Value:

@@ -150,6 +150,12 @@ def _begun(terms: Sequence[ShiftTerm], round_up: float) -> Iterator[str]:
         yield f"what it is begun earlier is rounded up to {_miles(round_up)}"
 
 
+def _sooner(part: SpeedBy | DeviceBy) -> Iterator[str]:
+    yield from (_shift(term) for term in part.terms)
+    if part.round_up > 0.0:
+        yield f"rounded up to {_miles(part.round_up)}"
+
+
 def _shift(term: ShiftTerm) -> str:
     return f"{_miles(abs(term.distance))} {'later' if term.distance < 0.0 else 'earlier'} {_driver(term)}"
 
@@ -211,7 +217,8 @@ def _speeds(plan: SpeedPlan) -> Iterator[str]:
 def speed_words(by: SpeedBy) -> str:
     """A speed by a place, as a sentence."""
     speed = _knots(by.speed_ or 0.0) if by.speed is None else _SPEEDS[by.speed]
-    return f"{speed} by {_miles(by.distance or 0.0) if by.height is None else _feet(by.height)}"
+    place = _miles(by.distance or 0.0) if by.height is None else _feet(by.height)
+    return ", ".join([f"{speed} by {place}", *_sooner(by)])
 
 
 def device_words(part: DeviceBy) -> str:
@@ -222,7 +229,7 @@ def device_words(part: DeviceBy) -> str:
         place = _feet(part.height)
     else:
         place = _miles(part.distance or 0.0)
-    return ", ".join([f"{_DEVICES[part.device]} by {place}", *(_shift(term) for term in part.terms)])
+    return ", ".join([f"{_DEVICES[part.device]} by {place}", *_sooner(part)])
 
 
 def when_words(part: When) -> str:

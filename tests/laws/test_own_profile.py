@@ -8,23 +8,34 @@ import pytest
 from optdescent.optimum import optimise
 from optdescent.rules import fly
 from optdescent.rules.from_flight import rule_of
+from optdescent.rules.parts import DeviceName
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, KNOT
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.scenario.files import STUDY
 
 
-def test_a_perfect_crew_flies_the_optimum_s_own_profile_for_its_fuel() -> None:
-    """Within 1 % of its fuel, stable, with no limit broken.
+def constant(from_: int, knots: int) -> tuple[str, ...]:
+    """A constant wind; 125 degrees is straight ahead on the final course."""
+    return (f"air.wind={{kind='constant',wind_from_deg={from_},wind_speed_kt={knots}}}",)
 
-    In the study's wind. In still air it takes 1.6 % more: the crew keeps its margin below 250 kt and captures the glide
-    path 120 ft higher, so that it ends slow and adds thrust.
+
+WINDS = {"jet": (), "still": ("air.wind.kind=none",), "head": constant(125, 30), "tail": constant(305, 20)}
+LEAST = ("least speed: 1 kt", "least speed: 2 kt")
+
+
+@pytest.mark.parametrize("settings", WINDS.values(), ids=WINDS)
+def test_a_perfect_crew_flies_the_optimum_s_own_profile_for_its_fuel(settings: tuple[str, ...]) -> None:
+    """Within 1 % of its fuel and stable, in the study's wind, in still air, in a headwind and in a tailwind.
+
+    Nothing is broken but, in two of them, the least speed: by a knot or two for some seconds, where the optimum has its
+    thrust come in at once and the crew's engines have to spool up.
     """
-    scenario = Scenario.from_toml(STUDY)
+    scenario = Scenario.from_toml(STUDY, settings)
     optimum = optimise(scenario)
     flight = fly(scenario, rule_of(optimum, "own"))
     assert flight.summary.fuel == pytest.approx(optimum.summary.fuel, rel=0.01)
     assert flight.summary.gate.stable, flight.summary.gate.reasons
-    assert not flight.summary.breaches
+    assert all(breach.sentence.startswith(LEAST) for breach in flight.summary.breaches)
     x = -optimum.column("distance_to_go")
     far = np.linspace(-120.0, -5.0, 200) * 1852.0
 
@@ -32,5 +43,16 @@ def test_a_perfect_crew_flies_the_optimum_s_own_profile_for_its_fuel() -> None:
         there = np.interp(far, -flight.column("distance_to_go"), flight.column(name))
         return float(np.max(np.abs(there - np.interp(far, x, optimum.column(name)))))
 
-    assert off("height_above_threshold") < 120.0 * FOOT
+    assert off("height_above_threshold") < 300.0 * FOOT
     assert off("calibrated_airspeed") < 10.0 * KNOT
+
+
+def test_its_devices_come_where_the_optimum_s_begin_to_move() -> None:
+    scenario = Scenario.from_toml(STUDY)
+    optimum = optimise(scenario)
+    devices = {part.device: (part.distance or 0.0) / NAUTICAL_MILE for part in rule_of(optimum, "own").devices}
+    assert list(devices) == [*(name for name in DeviceName if name is not DeviceName.GEAR), DeviceName.GEAR]
+    to_go, gear = optimum.column("distance_to_go") / NAUTICAL_MILE, optimum.column("gear")
+    assert devices[DeviceName.GEAR] == pytest.approx(float(np.max(to_go[gear > 0.0])), abs=0.2)
+    steps = [devices[name] for name in DeviceName if name is not DeviceName.GEAR]
+    assert steps == sorted(steps, reverse=True)

@@ -14,7 +14,8 @@ import xarray as xr
 
 from optdescent.cli.margins import say_over
 from optdescent.inputs import InputFault, validated
-from optdescent.margins.breaking import Breaking
+from optdescent.margins.breaking import Breaking, drivers
+from optdescent.margins.margins import DISTANCES
 from optdescent.margins.met import asked_of, met
 from optdescent.margins.over import margins_over
 from optdescent.results.over_conditions import OverConditions, over_conditions_plain
@@ -224,6 +225,34 @@ def test_the_break_is_where_the_flight_turns_unstable(found: OverConditions, tmp
     for share, stable in ((0.95, True), (1.0, False)):
         levels = middle + share * (row["breaking_level"].to_numpy() - middle)
         assert fly(at_levels(own, levels.tolist()), rule).summary.gate.stable is stable
+
+
+def test_no_nearer_disturbance_breaks_it(found: OverConditions, tmp_path: Path) -> None:
+    """Two dozen directions of wind and mass together, nine tenths of the way to the nearest break."""
+    own, rule = asked(tmp_path), RULES[0]
+    radius = found.table["breaking_radius"].sel(rule=rule.name).item()
+    both = drivers(own)
+    assert len(both) == 2
+    cases = [
+        at_levels(own, [one.middle + 0.9 * radius * share * one.spread for one, share in zip(both, way, strict=True)])
+        for way in [(np.cos(angle), np.sin(angle)) for angle in np.arange(24) * np.pi / 12.0]
+    ]
+    assert np.all(Fleet(rule).judged(cases).stable)
+
+
+def test_the_table_has_the_energy_room_and_thrust_of_the_flights(found: OverConditions, tmp_path: Path) -> None:
+    own = asked(tmp_path)
+    cases = [own.scenario(own.conditions.levels(number)) for number in range(64)]
+    for rule in RULES:
+        row, flights = found.table.sel(rule=rule.name), Fleet(rule).judged(cases, DISTANCES)
+        gradient = np.tan(np.radians(3.0))
+        for name, percentile in (("median", 50.0), ("high", 90.0)):
+            expected = np.percentile(flights.excess, percentile, axis=1)
+            assert row[f"excess_energy_{name}"].to_numpy() == pytest.approx(expected)
+            assert row[f"excess_track_{name}"].to_numpy() == pytest.approx(expected / gradient)
+        assert row["speed_room_low"].item() == pytest.approx(np.percentile(-flights.over_limit, 10.0))
+        for name in ("thrust_distance", "thrust_fuel", "brake_distance"):
+            assert row[f"{name}_mean"].item() == pytest.approx(np.mean(getattr(flights, name)))
 
 
 def test_what_a_rule_is_said_to_hold_it_holds(found: OverConditions, tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from optdescent.arrival import Arrival
 from optdescent.inputs import validated
 from optdescent.rules.believed import layers
 from optdescent.rules.parts import Rule, RuleFile, SpeedName
-from optdescent.rules.rule import Place, asked, earlier_by, named_speed
+from optdescent.rules.rule import Place, asked, earlier_by, named_speed, planned_speed
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.strategies import between, fractions, masses, winds
 
@@ -121,6 +121,27 @@ def test_a_term_moves_every_profile_by_its_miles(
     shifted = height(rule({**PROFILES[kind], "terms": [term]}), there)
     assert shifted == pytest.approx(height(rule(PROFILES[kind]), nearer), abs=1e-6)
     assert (shifted == pytest.approx(height(rule(PROFILES[kind]), there))) is (abs(expected) < 1e-9)
+
+
+@pytest.mark.parametrize("by", [{"distance_nm": 20.0}, {"height_ft": 6000.0}])
+def test_terms_bring_a_speed_by_a_place_earlier(by: dict[str, float]) -> None:
+    """Slowing at 10 kt a mile, by a height along 300 ft a mile: each mile earlier is 10 kt less, down to the speed.
+
+    15 kt of tailwind at a mile for each 10 kt are 1.5 miles, or 2 in whole ones, of the 6 that are left.
+    """
+    term = {"kind": "tailwind", "distance_nm": 1.0, "per_wind_kt": 10.0}
+    profile = {"kind": "angle", "angle_deg": 3.0}
+
+    def planned(tailwind: float, **more: Any) -> float:
+        speeds = {"descent_kt": 300.0, "by": [{**by, "speed_kt": 200.0, **more}]}
+        at = place(26.0, 7800.0, tailwind)
+        return float(planned_speed(rule(profile, speeds=speeds), AIRFRAME, ARRIVAL, at, 0.0, 0.78)) / KNOT
+
+    assert planned(15.0) == pytest.approx(260.0)
+    assert planned(15.0, terms=[term]) == pytest.approx(245.0)
+    assert planned(15.0, terms=[term], round_up_nm=1.0) == pytest.approx(240.0)
+    assert planned(-15.0, terms=[term]) == pytest.approx(275.0)
+    assert planned(90.0, terms=[term]) == pytest.approx(200.0)
 
 
 def test_speed_to_lose_counts_the_planned_speed_and_nothing_below_the_approach_speed() -> None:

@@ -251,7 +251,28 @@ def test_300_ft_per_mile_with_its_allowances_as_crews_say_it(to_go: float, feet:
     assert height(RULES["300-with-allowances"], to_go) == pytest.approx(feet)
 
 
-def test_from_15_miles_on_it_is_within_300_ft_of_a_path_of_three_degrees_to_the_threshold() -> None:
+def test_from_15_miles_on_it_lies_on_the_path_that_crews_call_three_degrees() -> None:
+    """Of 300 ft per mile to the threshold: 4500 ft at 15 miles, 5.8 % below the tangent of three degrees."""
     for to_go in (15.0, 12.0, 10.0, 5.0):
         path = to_go * NAUTICAL_MILE * math.tan(math.radians(3.0)) / FOOT
-        assert abs(height(RULES["300-with-allowances"], to_go) - path) < 300.0
+        found = height(RULES["300-with-allowances"], to_go)
+        assert found == pytest.approx(300.0 * to_go)
+        assert 1.0 - found / path == pytest.approx(0.058, abs=0.0005)
+
+
+@pytest.mark.parametrize(("to_go", "feet"), [(40.0, 12000.0), (30.0, 9000.0), (20.0, 6000.0), (10.0, 3000.0)])
+def test_9000_ft_at_30_miles_and_3000_ft_at_10(to_go: float, feet: float) -> None:
+    """Common practice, no source; farther out and between them 300 ft per mile."""
+    assert height(RULES["9000-at-30"], to_go) == pytest.approx(feet)
+
+
+def test_a_mile_per_ten_knots_slows_in_level_flight_at_3000_ft() -> None:
+    """Common practice, no source: from 250 kt at 19 miles, level, a mile for each 10 kt down to each speed."""
+    made = RULES["mile-per-ten-knots"]
+    assert [height(made, to_go) for to_go in (19.0, 15.0, 9.3)] == pytest.approx([3000.0] * 3)
+    flight = flown(made.name, *STILL)
+    assert at(flight, "height_above_threshold", 12.0) / FOOT == pytest.approx(3000.0, abs=40.0)
+    asked_for = [at(flight, "rule_speed", to_go) / KNOT for to_go in (17.5, 16.5, 15.5)]
+    assert np.diff(asked_for) == pytest.approx([-10.0, -10.0], abs=0.5)
+    flown_there = [at(flight, "calibrated_airspeed", to_go) / KNOT for to_go in (18.0, 12.0)]
+    assert -np.diff(flown_there)[0] / 6.0 == pytest.approx(10.0, abs=2.5)

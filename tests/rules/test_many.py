@@ -261,13 +261,20 @@ def test_a_fleet_answers_in_the_order_asked_whatever_it_has_to_compile() -> None
         )
     )
     made = read_rules()[0]
-    judged = Fleet(made).judged(cases, (30.0 * NAUTICAL_MILE, 10.0 * NAUTICAL_MILE))
+    distances = (30.0 * NAUTICAL_MILE, 10.0 * NAUTICAL_MILE)
+    judged = Fleet(made).judged(cases, distances)
     for number, case in enumerate(cases):
-        summary = flown_by(pilot_of(case, made), case).summary
+        flight = flown_by(pilot_of(case, made), case)
+        summary = flight.summary
+        names = ("height_above_threshold", "rule_height", "true_airspeed", "calibrated_airspeed", "rule_speed")
+        for place, distance in enumerate(distances):
+            there = [float(np.interp(-distance, -flight.column("distance_to_go"), flight.column(n))) for n in names]
+            height, asked_height, true, calibrated, asked_speed = there
+            more = (true**2 - (asked_speed * true / calibrated) ** 2) / (2.0 * GRAVITY)
+            assert judged.excess[place, number] == pytest.approx(height - asked_height + more, abs=2.0)
         assert judged.fuel[number] == pytest.approx(summary.fuel, rel=1e-6)
         assert judged.time[number] == pytest.approx(summary.time, rel=1e-6)
         assert judged.top_of_descent[number] == pytest.approx(summary.top_of_descent, rel=1e-6)
-    assert judged.excess.shape == (2, 5)
 
 
 @pytest.mark.parametrize("number", range(3))

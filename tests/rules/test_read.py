@@ -242,6 +242,20 @@ def test_a_speed_is_asked_for_by_one_place_and_one_speed_and_falls(
     assert told in found[f"rules[0].speeds.by[2]{key}"]
 
 
+def test_a_speed_by_a_place_has_each_driver_once_and_never_the_speed_to_lose(tmp_path: Path) -> None:
+    """That is what such a part plans itself; a device knows no planned speed either."""
+    twice = ", ".join(['{ kind = "anti_ice", distance_nm = 1 }'] * 2)
+    by = f"{{ height_ft = 5000, speed_kt = 220, terms = [{twice}] }}"
+    found = faults_of(tmp_path, ONE.replace(BY, f"{BY}, {by}"))
+    assert found == {"rules[0].speeds.by[1].terms[1].kind": "got 'anti_ice' again; one term for each driver"}
+    lose = '[{ kind = "speed_to_lose", distance_nm = 1 }]'
+    by = f"{{ height_ft = 5000, speed_kt = 220, terms = {lose} }}"
+    (key,) = faults_of(tmp_path, ONE.replace(BY, f"{BY}, {by}"))
+    assert key == "rules[0].speeds.by[1].terms[0].kind"
+    (key,) = faults_of(tmp_path, f'{ONE}\ndevices = [{{ device = "gear", distance_nm = 8, terms = {lose} }}]\n')
+    assert key == "rules[0].devices[0].terms[0].kind"
+
+
 def test_level_between_two_heights_and_allowances_in_order_are_no_fault(tmp_path: Path) -> None:
     for profile in (heights((40, 12000), (30, 12000)), allowances("minimum clean", "second step", "approach")):
         (tmp_path / "r.toml").write_text(ONE.replace(PROFILE, profile), encoding="utf-8")

@@ -233,6 +233,18 @@ def test_speeds_by_places_in_words() -> None:
     assert all(told in made_so._repr_html_() for told in ("250 kt", "by 30 nm to go", "by 5000 ft above the threshold"))
 
 
+def test_what_brings_a_speed_or_a_device_earlier_in_words() -> None:
+    terms = [{"kind": "tailwind", "distance_nm": 1.0, "per_wind_kt": 10.0}, {"kind": "anti_ice", "distance_nm": 2.0}]
+    speeds = {"descent_kt": 280.0, "by": [{"distance_nm": 20.0, "speed": "first step", "terms": terms}]}
+    gear = {"device": "gear", "distance_nm": 8.0, "terms": terms[1:], "round_up_nm": 1.0}
+    told = rule_words(made(speeds=speeds, devices=[gear]))
+    assert told[-2:] == (
+        "the first step's speed by 20 nm, 1 nm earlier for each 10 kt of tailwind (the other way for headwind), "
+        "2 nm earlier while engine anti-ice is on",
+        "gear down by 8 nm, 2 nm earlier while engine anti-ice is on, rounded up to 1 nm",
+    )
+
+
 def test_limits_and_checks_in_words() -> None:
     limits = [{"below_height_ft": 1000.0, "sink_ft_per_min": 1000.0}]
     checks = [
