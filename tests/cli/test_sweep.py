@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import distributed
 import numpy as np
 import pytest
 import xarray as xr
@@ -212,6 +213,51 @@ def test_an_interrupted_sweep_says_how_much_is_stored_and_goes_on(tmp_path: Path
     result = run(path, "-o", output, "--workers", "1", "--resume", "--json")
     assert result.exit_code == 0, result.output
     assert json.loads(result.stdout)["cases"] == {"all": 6, "solved": 6}
+
+
+@pytest.mark.slow
+@pytest.mark.long
+def test_killed_and_gone_on_with_or_on_a_cluster_a_sweep_ends_as_undisturbed(tmp_path: Path) -> None:
+    """Optima by two processes; by two that are killed in the middle and then by two others; by a cluster's two.
+
+    How each case ended is the same. Numbers agree to what solvers leave open: 1e-6 of each, 1e-4 of slopes.
+    """
+    masses = "[[conditions.axes]]\nkind = 'range'\nkey = 'start.mass_kg'\nfrom = 58000\nto = 62000\ncount = 5\n"
+    winds = "[[conditions.axes]]\nkind = 'range'\nkey = 'added_tailwind_kt'\nfrom = -8\nto = 8\ncount = 5\n"
+    compute = "[compute]\nlocal_error = 1e-2\nrefly_one_in = 0\n"
+    path = write_study(tmp_path, axes=masses + winds, rest=compute, top=f"set = {json.dumps(SHORT)}\n")
+    plain, killed, far = (tmp_path / f"{name}.zarr" for name in ("plain", "killed", "far"))
+    assert run(path, "-o", plain, "--workers", "2").exit_code == 0
+    command = [sys.executable, "-c", "from optdescent.cli import main; main()", "sweep", str(path), "-o", str(killed)]
+    with subprocess.Popen([*command, "--workers", "2"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        log = Path(f"{killed}.log")
+        while not (log.exists() and " block " in log.read_text(encoding="utf-8")):
+            assert process.poll() is None, process.communicate()
+            time.sleep(0.005)
+        process.kill()
+    with xr.open_zarr(killed) as half:
+        assert 0 < int((half["status"] != Status.NOT_COMPUTED).sum()) < 25
+    assert run(path, "-o", killed, "--workers", "2", "--resume").exit_code == 0
+    one = {"n_workers": 2, "threads_per_worker": 1, "host": "127.0.0.1", "dashboard_address": None}
+    with distributed.LocalCluster(**one) as cluster:
+        result = run(path, "-o", far, "--scheduler", cluster.scheduler_address)
+        assert result.exit_code == 0, result.output
+    with xr.open_zarr(plain) as expected:
+        assert np.all(expected["status"] == Status.SOLVED)
+        for other in (killed, far):
+            with xr.open_zarr(other) as found:
+                for name in ("status", "reason", "start"):
+                    xr.testing.assert_equal(found[name], expected[name])
+                for name in ("fuel", "time", "cost", "top_of_descent"):
+                    xr.testing.assert_allclose(found[name], expected[name], rtol=1e-6)
+                xr.testing.assert_allclose(found["cost_slope"], expected["cost_slope"], rtol=1e-4)
+
+
+def test_a_scheduler_that_is_not_there_is_status_2_and_nothing_is_written(study: Path, tmp_path: Path) -> None:
+    result = run(study, "-o", tmp_path / "new.zarr", "--scheduler", "tcp://127.0.0.1:1")
+    assert result.exit_code == 2
+    assert "tcp://127.0.0.1:1: no scheduler answers" in result.stderr
+    assert not (tmp_path / "new.zarr").exists()
 
 
 def test_check_says_what_a_study_would_do(tmp_path: Path) -> None:

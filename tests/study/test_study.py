@@ -445,6 +445,23 @@ def test_a_fault_at_the_ends_of_an_axis_names_axis_level_and_what_is_allowed(
     assert any(given in one.given and allowed in one.allowed for one in found)
 
 
+@pytest.mark.parametrize(("standard_deviation", "leaves"), [(2000, False), (9000, True)])
+def test_a_distribution_is_a_fault_where_a_level_that_is_drawn_leaves_what_is_allowed(
+    tmp_path: Path, standard_deviation: int, leaves: bool
+) -> None:
+    axis = f"{AXIS}kind = 'normal'\nkey = 'start.mass_kg'\nmean = 60000\nstandard_deviation = {standard_deviation}\n"
+    path = write_study(
+        tmp_path, axes=axis, rest="[conditions.sampling]\nkind = 'latin-hypercube'\ncount = 100\nseed = 4\n"
+    )
+    if not leaves:
+        assert Study.from_toml(path).plan.conditions.size == 100
+        return
+    (found,) = faults(path)
+    assert found.key == "conditions.axes[0]"
+    assert "kg: start.mass_kg: got" in found.given
+    assert "42000 to 76000 kg" in found.allowed
+
+
 def test_a_fault_is_told_once_of_the_axis_whose_key_it_names(tmp_path: Path) -> None:
     """The middle of the masses is wrong too, and so are all scenarios at the ends of the other axis."""
     found = fault(write_study(tmp_path, axes=TAILWINDS + span("start.mass_kg", 80000, 90000)))
