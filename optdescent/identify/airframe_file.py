@@ -9,6 +9,7 @@ from typing import Any, cast
 from optdescent.airframe import Airframe
 from optdescent.inputs import Declared, as_given
 from optdescent.results import CAUTION, Fit
+from optdescent.results.line import one_line
 
 _DIGITS = 8
 
@@ -26,7 +27,7 @@ def airframe_text(airframe: Airframe, fit: Fit) -> str:
             "source": f"fitted to {named} where a standard error stands beside the number; else: {airframe.source}",
         }
     )
-    head = [f"# {' '.join(fit.provenance.title.split())}", f"# {fit.provenance.line}", f"# {CAUTION}"]
+    head = [f"# {one_line(fit.provenance.title)}", f"# {fit.provenance.line}", f"# {CAUTION}"]
     return "\n".join([*head, *_table(told, "", "", notes), ""])
 
 

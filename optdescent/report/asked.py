@@ -10,7 +10,8 @@ from typing import Any, cast
 from optdescent.report.table_html import table_html
 from optdescent.report.template import NOTHING, Markup, bullets, joined, paragraph, tag, text
 from optdescent.results import Provenance
-from optdescent.results.tables import Heading, Table, one_line
+from optdescent.results.line import one_line
+from optdescent.results.tables import Heading, Table
 from optdescent.units import FOOT, NAUTICAL_MILE
 
 RULES, CONDITIONS = "Rules", "Conditions"

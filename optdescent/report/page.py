@@ -25,7 +25,8 @@ from optdescent.report.template import (
 from optdescent.report.words import again, answers, cautions, commands, made_with, methods
 from optdescent.results import CAUTION, Flight, Kind, Provenance
 from optdescent.results.files import replacing, write_text
-from optdescent.results.tables import Form, Heading, Table, one_line, table_text
+from optdescent.results.line import one_line
+from optdescent.results.tables import Form, Heading, Table, table_text
 
 NO_CERTIFICATE = "No optimum stands among these results, so there is nothing here that a solver could certify."
 _CONTENTS = (

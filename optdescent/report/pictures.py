@@ -17,7 +17,7 @@ from optdescent.results.debrief import Debrief
 from optdescent.results.files import InputFault
 from optdescent.results.kinds import Stored
 from optdescent.results.last_action import LastActions
-from optdescent.results.tables import one_line
+from optdescent.results.line import one_line
 from optdescent.units import NAUTICAL_MILE
 
 _SHOWS: Mapping[str, str] = {

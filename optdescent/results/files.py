@@ -15,6 +15,7 @@ from typing import Any, cast
 import xarray as xr
 
 from optdescent.inputs import Fault, InputFault
+from optdescent.results.line import one_line
 
 
 def check_output(folder: Path) -> None:
@@ -72,7 +73,7 @@ def csv_text(comments: Iterable[str], keys: Sequence[str], rows: Iterable[Mappin
     Without keys there is no header.
     """
     text = io.StringIO()
-    text.writelines(f"# {comment}\n" for comment in comments)
+    text.writelines(f"# {one_line(comment)}\n" for comment in comments)
     if keys:
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(keys)

@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_result, write_netcdf
+from optdescent.results.files import csv_text, read_result, write_netcdf
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.schema import Column
@@ -166,8 +166,7 @@ class Fit:
 
     def text(self) -> str:
         """Table as a text file with provenance and caution [-]."""
-        head = [f"# {self.provenance.source}", f"# {CAUTION}"]
-        return "\n".join([*head, *self.lines(), ""])
+        return csv_text((self.provenance.source, CAUTION), (), ()) + "\n".join([*self.lines(), ""])
 
 
 _NUMBERS = ("declared", "value", "standard_error")

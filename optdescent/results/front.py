@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_result, write_netcdf, write_text
+from optdescent.results.files import csv_text, read_result, write_netcdf, write_text
 from optdescent.results.notebook import dataset_card
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.rounding import as_data
@@ -187,13 +185,8 @@ class Front:
         InputFault
             The file cannot be written.
         """
-        text = io.StringIO()
-        text.write(f"# {self.provenance.source}\n# {CAUTION}\n")
-        writer = csv.writer(text, lineterminator="\n")
         rows = front_plain(self)["rules"]
-        writer.writerow(list(rows[0]) if rows else [])
-        writer.writerows([["" if value is None else value for value in row.values()] for row in rows])
-        write_text(path, text.getvalue())
+        write_text(path, csv_text((self.provenance.source, CAUTION), list(rows[0]) if rows else [], rows))
 
     def to_netcdf(self, path: Path) -> None:
         """Write the rules as netCDF-4, in SI.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from optdescent.inputs import Fault, InputFault
-from optdescent.results.files import read_result, write_netcdf, write_text
+from optdescent.results.files import csv_text, read_result, write_netcdf, write_text
 from optdescent.results.flight import Flight
 from optdescent.results.notebook import margins_html, margins_rows
 from optdescent.results.provenance import CAUTION, Provenance
@@ -96,12 +94,8 @@ class Margins:
             The file cannot be written.
         """
         header, rows = self.rows()
-        text = io.StringIO()
-        text.write(f"# {self.provenance.source}\n# {CAUTION}\n")
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
-        write_text(path, text.getvalue())
+        named = [dict(zip(header, row, strict=True)) for row in rows]
+        write_text(path, csv_text((self.provenance.source, CAUTION), header, named))
 
     def to_netcdf(self, path: Path) -> None:
         """Write the table as netCDF-4, in SI.

@@ -9,6 +9,7 @@ from importlib.metadata import version
 from typing import Any
 
 from optdescent.caution import CAUTION as CAUTION
+from optdescent.results.line import one_line
 
 
 def software_version() -> str:
@@ -44,8 +45,8 @@ class Provenance:
 
     @property
     def source(self) -> str:
-        """Title and line, for tables."""
-        return f"{self.title}; {self.line}"
+        """Title and line, for tables; a title of several lines is drawn together into one."""
+        return f"{one_line(self.title)}; {self.line}"
 
     @classmethod
     def of_attributes(cls, given: Mapping[str, Any]) -> Provenance:

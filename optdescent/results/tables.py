@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 import re
 import textwrap
-import unicodedata
 from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias, assert_never
 
 from optdescent.results.files import csv_text
+from optdescent.results.line import one_line
 from optdescent.results.provenance import CAUTION
 from optdescent.results.rounding import PERCENT, as_read
 from optdescent.units import UNITS
@@ -120,12 +120,6 @@ def table_text(table: Table, form: Form) -> str:
             return _latex(table)
         case _:
             assert_never(form)
-
-
-def one_line(text: str) -> str:
-    """A text as one line [-]: white space drawn together, control characters left out."""
-    joined = " ".join(text.split())
-    return "".join(letter for letter in joined if unicodedata.category(letter) not in ("Cc", "Cs"))
 
 
 def _comments(table: Table) -> tuple[str, ...]:

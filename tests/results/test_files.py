@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from optdescent.inputs import InputFault
-from optdescent.results.files import replacing, write_text
+from optdescent.results.files import csv_text, replacing, write_text
+from optdescent.results.provenance import Provenance, software_version
+from tests.figures import conditions, fits, fronts
+
+TWO_LINES = "Arrival from the west\nand a second line"
 
 
 def names(folder: Path) -> list[str]:
@@ -75,3 +81,30 @@ def test_the_file_can_be_read_by_whom_the_place_lets_read(tmp_path: Path) -> Non
     write_text(tmp_path / "b.txt", "x")
     (tmp_path / "plain.txt").write_text("x", encoding="utf-8")
     assert (tmp_path / "b.txt").stat().st_mode == (tmp_path / "plain.txt").stat().st_mode
+
+
+def test_where_a_result_is_from_is_one_line() -> None:
+    source = Provenance(TWO_LINES, "", "0123456789ab").source
+    assert source == f"Arrival from the west and a second line; optdescent {software_version()}, scenario 0123456789ab"
+
+
+def test_a_comment_of_several_lines_is_one_line() -> None:
+    assert csv_text(("a\nb", "c\r\n\td"), ("x",), ({"x": 1},)) == "# a b\n# c d\nx\n1\n"
+
+
+@pytest.mark.parametrize("invented", [conditions.once, fronts.invented])
+def test_a_title_of_several_lines_makes_no_row_of_a_table(invented: Callable[[str], Any], tmp_path: Path) -> None:
+    written: list[list[str]] = []
+    for title in ("Arrival from the west", TWO_LINES):
+        invented(title).to_csv(tmp_path / "table.csv")
+        written.append((tmp_path / "table.csv").read_text(encoding="utf-8").splitlines())
+    plain, broken = written
+    assert broken[0].startswith("# Arrival from the west and a second line; optdescent ")
+    assert len(broken) == len(plain)
+    assert [line for line in broken if line[0] != "#"] == [line for line in plain if line[0] != "#"]
+
+
+def test_a_title_of_several_lines_makes_no_row_of_a_fit() -> None:
+    plain, broken = (fits.invented(title).text().splitlines() for title in ("Arrival", TWO_LINES))
+    assert broken[0].startswith("# Arrival from the west and a second line; optdescent ")
+    assert broken[1:] == plain[1:]

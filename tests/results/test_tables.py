@@ -13,6 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from optdescent.results import CAUTION
+from optdescent.results.line import one_line
 from optdescent.results.tables import (
     PERCENT,
     Form,
@@ -22,7 +23,6 @@ from optdescent.results.tables import (
     Value,
     latex_escaped,
     markdown_escaped,
-    one_line,
     table_text,
 )
 from optdescent.units import FOOT, KNOT, MINUTE, NAUTICAL_MILE
