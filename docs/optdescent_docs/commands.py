@@ -15,6 +15,7 @@ from optdescent_docs.text import block, code, paragraph, section, table
 PROGRAM = "optdescent"
 _AS_IT_STANDS = ("\b\n", "\\b\n")
 """Before a part of a help that is not to be wrapped."""
+_EXAMPLE = "Example: "
 
 
 def commands(group: click.Group = main, above: str = PROGRAM) -> Iterator[tuple[str, click.Command]]:
@@ -25,8 +26,14 @@ def commands(group: click.Group = main, above: str = PROGRAM) -> Iterator[tuple[
             yield from commands(command, f"{above} {name}")
 
 
+def examples(command: click.Command) -> list[str]:
+    """Command lines that the help of a command ends with, each in a paragraph of its own."""
+    told = (command.epilog or "").split("\n\n")
+    return [part.removeprefix(_EXAMPLE) for part in told if part.startswith(_EXAMPLE)]
+
+
 class CommandsDirective(SphinxDirective):
-    """A section for each command: what it does, how it is called, its options, an example."""
+    """A section for each command: what it does, how it is called, its options, examples."""
 
     def run(self) -> list[nodes.Node]:
         """Sections in the order of the program's own help."""
@@ -47,9 +54,8 @@ class CommandsDirective(SphinxDirective):
         rows = [row for row in rows if row is not None]
         if rows:
             found += table(("option", "what it does"), rows, (38, 62))
-        example = (command.epilog or "").removeprefix("Example: ")
-        if example != command.epilog and example:
-            found += block(f"$ {example}", "console")
+        if lines := examples(command):
+            found += block("\n".join(f"$ {line}" for line in lines), "console")
         return found
 
     def _row(self, parameter: click.Parameter, context: click.Context) -> tuple[list[nodes.Node], str] | None:

@@ -60,8 +60,8 @@ class _Asked:
 
 @click.command(
     cls=_Chart,
-    epilog="Example: optdescent chart airframe narrow-body-twin --figure polar --page a5 --format pdf -o out. Another: "
-    "optdescent chart out/conditions.nc --figure rule-map -o out",
+    epilog="Example: optdescent chart airframe narrow-body-twin --figure polar --page a5 --format pdf -o out\n\n"
+    "Example: optdescent chart out/conditions.nc --figure rule-map -o out",
     short_help="Figures for a manual.",
 )
 @click.argument("results", nargs=-1, required=True, metavar="RESULT...")

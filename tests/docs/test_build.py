@@ -149,6 +149,13 @@ def test_every_command_and_option_is_on_its_page(built: Path, pages: dict[Path, 
         assert all(option.opts[-1] in own.text and option.help in " ".join(own.text.split()) for option in options)
 
 
+def test_each_example_of_a_command_is_a_line_of_its_own(built: Path, pages: dict[Path, BuiltPage]) -> None:
+    lines = re.findall(r"^\$ (optdescent .*)$", page(pages, built, "reference/commands").text, re.MULTILINE)
+    assert len(lines) > len(main.commands)
+    assert not [line for line in lines if line.count("optdescent ") != 1]
+    assert "optdescent chart out/conditions.nc --figure rule-map -o out" in lines
+
+
 def test_every_public_name_is_on_its_page(built: Path, pages: dict[Path, BuiltPage]) -> None:
     own = page(pages, built, "reference/api")
     stored = (ROOT / "tests" / "house" / "public_names.txt").read_text(encoding="utf-8").split()

@@ -76,11 +76,13 @@ def test_what_a_page_shows_runs_and_prints_as_it_says(
 
 
 @pytest.mark.parametrize(("name", "command"), main.commands.items(), ids=list(main.commands))
-def test_the_example_of_a_command_can_be_called(name: str, command: click.Command) -> None:
-    example = (command.epilog or "").removeprefix("Example: ")
-    found, words = parsed(example)
-    assert found is command
-    command.make_context(name, words)
+def test_the_examples_of_a_command_can_be_called(name: str, command: click.Command) -> None:
+    for example in (command.epilog or "").split("\n\n"):
+        assert example.startswith("Example: ")
+        found, words = parsed(example.removeprefix("Example: "))
+        assert found is command
+        assert "optdescent" not in words, "two commands in one line"
+        command.make_context(name, words)
 
 
 @pytest.mark.parametrize(
