@@ -12,7 +12,11 @@ from optdescent.cli.options import debug_option, json_option, output_option
 from optdescent.cli.say import guarded, say_json
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from optdescent.figures import Choice, Page
     from optdescent.results.airframe import AirframeNumbers
+    from optdescent.results.files import InputFault
     from optdescent.results.kinds import Stored
 
 _AIRFRAME = "airframe"
@@ -65,7 +69,9 @@ class _Asked:
     short_help="Figures for a manual.",
 )
 @click.argument("results", nargs=-1, required=True, metavar="RESULT...")
-@click.option("--figure", "figures", multiple=True, help="Figure to draw; may be repeated [default: every figure].")
+@click.option(
+    "--figure", "figures", multiple=True, help="Figure to draw; may be repeated [default: every one that can be drawn]."
+)
 @click.option("--page", default="a4", show_default=True, help="Size of the figure: a4, a5, letter, column or slide.")
 @click.option(
     "--format",
@@ -110,8 +116,8 @@ def chart(
 
 def _chart(sources: tuple[str, ...], asked: _Asked, output: Path, as_json: bool) -> None:
     from optdescent.caution import CAUTION
-    from optdescent.cli.write import check_output
-    from optdescent.figures import Choice, Format, draw_stored, figures_of, page_named, save
+    from optdescent.cli.write import check_output, not_drawn
+    from optdescent.figures import Choice, Format, page_named, save
     from optdescent.figures.of_stored import said
 
     paper = page_named(asked.page)
@@ -120,15 +126,40 @@ def _chart(sources: tuple[str, ...], asked: _Asked, output: Path, as_json: bool)
     own = sources[1:] if len(sources) == 2 and sources[0] == _AIRFRAME else sources
     results = tuple(_read(source, is_airframe=own != sources) for source in own)
     choice = Choice(asked.axes, asked.quantity, asked.rules)
-    names = asked.figures or figures_of(results)
-    drawn = [(name, draw_stored(name, results, paper, choice)) for name in dict.fromkeys(names)]
-    files = [str(path) for name, figure in drawn for path in save(figure, output, name, kinds)]
+    drawn, refused = _drawn(asked.figures, results, paper, choice)
+    files = [str(path) for name, figure in drawn.items() for path in save(figure, output, name, kinds)]
+    missing = not_drawn(refused)
+    for sentence in missing:
+        click.echo(f"optdescent: {sentence}", err=True)
     if as_json:
-        say_json({"kind": said(results), "source": own[0], "sources": list(own), "files": files, "caution": CAUTION})
+        told = {"kind": said(results), "source": own[0], "sources": list(own)}
+        say_json({**told, "files": files, "figures_not_drawn": missing, "caution": CAUTION})
         return
     for file in files:
         click.echo(file)
     click.echo(CAUTION)
+
+
+def _drawn(
+    names: tuple[str, ...], results: tuple[Stored | AirframeNumbers, ...], page: Page, choice: Choice
+) -> tuple[dict[str, Figure], dict[str, InputFault]]:
+    """Figures that are named; where none is, every one that can be drawn, and why others cannot.
+
+    Raises
+    ------
+    InputFault
+        One that is named cannot be drawn, or not one of all.
+    """
+    from optdescent.cli.write import draw_every
+    from optdescent.figures import draw_stored
+    from optdescent.results.files import InputFault
+
+    if names:
+        return {name: draw_stored(name, results, page, choice) for name in dict.fromkeys(names)}, {}
+    drawn, refused = draw_every(results, page, choice)
+    if not drawn:
+        raise InputFault(list(dict.fromkeys(fault for one in refused.values() for fault in one.faults)))
+    return drawn, refused
 
 
 def _read(source: str, *, is_airframe: bool) -> Stored | AirframeNumbers:

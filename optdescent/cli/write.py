@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,9 +11,23 @@ from optdescent.results import Flight
 from optdescent.results.files import Fault, InputFault, check_output
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from optdescent.figures import Choice, Page
+    from optdescent.results.airframe import AirframeNumbers
+    from optdescent.results.kinds import Stored
     from optdescent.results.over_conditions import OverConditions
 
-__all__ = ["check_letters_of", "check_output", "file_name", "write_figures", "write_figures_over", "write_flights"]
+__all__ = [
+    "check_letters_of",
+    "check_output",
+    "draw_every",
+    "file_name",
+    "not_drawn",
+    "write_figures",
+    "write_figures_over",
+    "write_flights",
+]
 
 
 def check_letters_of(*texts: str) -> None:
@@ -63,16 +77,38 @@ def write_figures(flights: Sequence[Flight], folder: Path) -> list[Path]:
 
 
 def write_figures_over(found: OverConditions, folder: Path) -> tuple[list[Path], list[str]]:
-    """Draw every figure of margins over conditions as PDF, SVG and PNG; returns the paths, and why one is missing."""
-    from optdescent.figures import draw_stored, figures_of, save
+    """Draw every figure of margins over conditions as PDF, SVG and PNG; returns the paths, and why one is missing.
 
-    paths: list[Path] = []
-    missing: list[str] = []
-    for name in figures_of((found,)):
+    The numbers are worked out and stored: a figure less is no reason to fail.
+    """
+    from optdescent.figures import save
+
+    drawn, refused = draw_every((found,))
+    return [path for name, figure in drawn.items() for path in save(figure, folder, name)], not_drawn(refused)
+
+
+def draw_every(
+    results: tuple[Stored | AirframeNumbers, ...], page: Page | None = None, choice: Choice | None = None
+) -> tuple[dict[str, Figure], dict[str, InputFault]]:
+    """Every figure of results by name, and of those that cannot be drawn why; page and choice as in `draw_stored`.
+
+    Raises
+    ------
+    InputFault
+        The results have no figure together.
+    """
+    from optdescent.figures import Page, draw_stored, figures_of
+
+    drawn: dict[str, Figure] = {}
+    refused: dict[str, InputFault] = {}
+    for name in figures_of(results):
         try:
-            figure = draw_stored(name, (found,))
-        except InputFault as fault:  # the numbers are worked out and stored: a figure less is no reason to fail
-            missing.append(f"figure {name} is not drawn: {fault}")
-            continue
-        paths += save(figure, folder, name)
-    return paths, missing
+            drawn[name] = draw_stored(name, results, page or Page.A4, choice)
+        except InputFault as fault:
+            refused[name] = fault
+    return drawn, refused
+
+
+def not_drawn(refused: Mapping[str, InputFault]) -> list[str]:
+    """A sentence for each figure that is missing [-]."""
+    return [f"figure {name} is not drawn: {fault}" for name, fault in refused.items()]

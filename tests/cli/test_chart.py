@@ -70,6 +70,17 @@ def test_one_figure_of_what_is_chosen(stored: Path, tmp_path: Path) -> None:
     assert "three-to-one-alone" not in text
 
 
+def test_a_figure_that_cannot_be_drawn_is_told_and_the_others_are_drawn(stored: Path, tmp_path: Path) -> None:
+    chosen = ("--axis", "anti_ice", "--axis", "mass_kg")
+    result = run(stored / "conditions.nc", *chosen, "--format", "svg", "-o", tmp_path, "--json")
+    assert result.exit_code == 0, result.output
+    assert [path.name for path in tmp_path.iterdir()] == ["rule-map.svg"]
+    found = json.loads(result.stdout)
+    assert len(found["figures_not_drawn"]) == 1
+    assert found["figures_not_drawn"][0].startswith("figure margins is not drawn: figure margins: does not take axes")
+    assert found["figures_not_drawn"][0] in result.stderr
+
+
 def test_last_actions_need_their_flight(stored: Path, tmp_path: Path) -> None:
     both = (stored / "flown.nc", stored / "last_useful.csv")
     result = run(*both, "--figure", "last-action", "--format", "png", "-o", tmp_path)
@@ -87,6 +98,8 @@ def test_last_actions_need_their_flight(stored: Path, tmp_path: Path) -> None:
         (("last_useful.csv",), "last useful points alone"),
         (("lacking.nc", "--figure", "margins"), "stable_share: is missing"),
         (("other-script.nc", "--figure", "margins"), "has letters that figures cannot write: 降 下"),
+        (("other-script.nc",), "has letters that figures cannot write: 降 下"),
+        (("conditions.nc", "--figure", "margins", "--figure", "rule-map", "--axis", "anti_ice"), "does not take axes"),
         (("conditions.nc", "--page", "a0"), "a4, a5, letter, column, slide"),
         (("conditions.nc", "--figure", "rule-map", "--axis", "gear", "--axis", "mass_kg"), "axis: 'gear'"),
         (("conditions.nc", "--figure", "margins", "--rule", "none"), "rule: 'none'; allowed: three-to-one"),
