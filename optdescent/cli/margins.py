@@ -201,13 +201,15 @@ _SHOWN = (
 
 
 def _say(found: Margins, caution: str, output: Path) -> None:
+    from optdescent.results.price import NOT_STABLE, PRICES
+
     header, rows = found.rows()
     click.echo(f"{found.provenance.title} ({found.provenance.scenario_digest})")
     width = max(len(sentence) for _, sentence in _SHOWN) + 2
     click.echo(" " * width + "".join(f"{row[0]:>20s}" for row in rows))
     for key, sentence in _SHOWN:
-        column = header.index(key)
-        click.echo(f"{sentence:{width}s}" + "".join(f"{row[column]:>20s}" for row in rows))
+        column, none = header.index(key), NOT_STABLE if key.removesuffix("_kg") in PRICES else ""
+        click.echo(f"{sentence:{width}s}" + "".join(f"{row[column] or none:>20s}" for row in rows))
     for flight in found.flights:
         for reason in (*flight.summary.gate.reasons, *(b.sentence for b in flight.summary.breaches)):
             click.echo(f"  {flight.name}: {reason}")

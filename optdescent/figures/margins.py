@@ -17,6 +17,7 @@ from optdescent.figures.text import width
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.margins import MARGIN_COLUMNS, Margins
 from optdescent.results.over_conditions import TABLE_COLUMNS, OverConditions
+from optdescent.results.price import NOT_STABLE
 from optdescent.results.schema import Column
 from optdescent.units import FOOT, NAUTICAL_MILE
 
@@ -129,7 +130,7 @@ def margins_once(found: Margins, page: Page = Page.A4, rules: tuple[str, ...] = 
         for values in (of("excess_energy", at),)
     ]
     values = of("fuel_above_optimum")
-    fuel = _Drawn("Fuel", "Above the optimum [kg]", values, values, values, "")
+    fuel = _Drawn("Fuel", "Above the optimum [kg]", values, values, values, NOT_STABLE)
     stable = of("gate_stable", 0) > 0.5
     gate = f"{float(table['at_height'].to_numpy()[0]) / FOOT:.0f}"
     with styled():

@@ -14,6 +14,7 @@ from optdescent.optimum import optimise
 from optdescent.optimum.progress import Progress, silent
 from optdescent.results import Flight, Provenance
 from optdescent.results.margins import COORDINATES, MARGIN_COLUMNS, Margins
+from optdescent.results.price import price
 from optdescent.results.schema import Column
 from optdescent.rules import Rule, fly
 from optdescent.rules.fly import rule_heights
@@ -53,11 +54,8 @@ def _table(scenario: Scenario, rules: tuple[Rule, ...], flights: tuple[Flight, .
     summaries = [flight.summary for flight in flights]
     table: dict[str, tuple[tuple[str, ...], Any]] = {
         "fuel": (("flight",), [summary.fuel for summary in summaries]),
-        "fuel_above_optimum": (("flight",), [summary.fuel - optimum.summary.fuel for summary in summaries]),
-        "cost_above_optimum": (
-            ("flight",),
-            [s.fuel - optimum.summary.fuel + scenario.cost.time * (s.time - optimum.summary.time) for s in summaries],
-        ),
+        "fuel_above_optimum": (("flight",), [price(flight, optimum) for flight in flights]),
+        "cost_above_optimum": (("flight",), [price(flight, optimum, scenario.cost.time) for flight in flights]),
         "time": (("flight",), [summary.time for summary in summaries]),
         "top_of_descent": (("flight",), [summary.top_of_descent for summary in summaries]),
         "thrust_distance": (("flight",), [summary.thrust_distance for summary in summaries]),

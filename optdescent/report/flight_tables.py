@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from optdescent.results import Flight, Kind, SolverRecord
+from optdescent.results.price import NOT_STABLE, price
 from optdescent.results.tables import Heading, Table, Value
 from optdescent.units import FOOT, KNOT, UNITS
 
@@ -22,7 +23,7 @@ def flight_table(flights: tuple[Flight, ...], told: frozenset[str]) -> tuple[Tab
         FLIGHT,
         Heading("kind", "kind", is_text=True),
         Heading("fuel", "fuel", "kg"),
-        *([Heading("fuel_above_optimum", "fuel above the optimum", "kg")] if optimum else []),
+        *([Heading("fuel_above_optimum", "fuel above the optimum", "kg", absent=NOT_STABLE)] if optimum else []),
         Heading("time", "time", "min"),
         Heading("top_of_descent", "top of descent", "nm"),
         Heading("thrust_distance", "thrust above idle", "nm"),
@@ -44,7 +45,7 @@ def _row(flight: Flight, optimum: Flight | None) -> tuple[Value, ...]:
         flight.name,
         flight.kind.value,
         summary.fuel,
-        *([summary.fuel - optimum.summary.fuel] if optimum else []),
+        *([price(flight, optimum)] if optimum else []),
         summary.time,
         summary.top_of_descent,
         summary.thrust_distance,

@@ -11,6 +11,7 @@ from optdescent.results import Fit
 from optdescent.results.front import Front
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
+from optdescent.results.price import NOT_STABLE
 from optdescent.results.sweep import Status, Swept
 from optdescent.results.tables import PERCENT, Heading, Share, Table, Value
 from optdescent.units import FOOT, NAUTICAL_MILE
@@ -36,8 +37,8 @@ def margin_tables(found: Margins) -> tuple[Table, ...]:
     flight = Heading("flight", "flight", is_text=True)
     costs = (
         Heading("fuel", "fuel", "kg"),
-        Heading("fuel_above_optimum", "fuel above the optimum", "kg"),
-        Heading("cost_above_optimum", "with cost of time", "kg"),
+        Heading("fuel_above_optimum", "fuel above the optimum", "kg", absent=NOT_STABLE),
+        Heading("cost_above_optimum", "with cost of time", "kg", absent=NOT_STABLE),
         Heading("time", "time", "min"),
         Heading("top_of_descent", "top of descent", "nm"),
         Heading("thrust_distance", "thrust above idle", "nm"),

@@ -18,6 +18,7 @@ from optdescent.results.front import Front
 from optdescent.results.last_action import LastActions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
+from optdescent.results.price import NOT_STABLE, price
 from optdescent.results.provenance import CAUTION, software_version
 from optdescent.results.rule_sheet import RuleSheet, start_said
 from optdescent.results.slope import SlopeChart
@@ -79,7 +80,8 @@ def _of_margins(margins: Margins) -> Iterator[str]:
     for name in texts(margins.table, "flight"):
         own = margins.table.sel(flight=name)
         fuel, above = number(own, "fuel"), number(own, "fuel_above_optimum")
-        yield f"{name}: {fuel:.0f} kg, {above:+.0f} kg to the optimum."
+        told = f"{NOT_STABLE} at the gate" if math.isnan(above) else f"{above:+.0f} kg to the optimum"
+        yield f"{name}: {fuel:.0f} kg, {told}."
 
 
 def _of_last(told: LastActions) -> str:
@@ -100,14 +102,14 @@ def _of_last(told: LastActions) -> str:
 def _of_flight(flight: Flight, optimum: Flight | None) -> str:
     summary = flight.summary
     numbers = f"{summary.fuel:.0f} kg, {summary.time / MINUTE:.1f} min"
-    if optimum is not None and flight is not optimum:
-        numbers += f", {summary.fuel - optimum.summary.fuel:+.0f} kg to the optimum"
+    if optimum is not None and flight is not optimum and not math.isnan(above := price(flight, optimum)):
+        numbers += f", {above:+.0f} kg to the optimum"
     top = f"top of descent at {summary.top_of_descent / NAUTICAL_MILE:.1f} nm to go"
     gate = f"at {summary.gate.height / FOOT:.0f} ft"
     if summary.gate.stable:
         end = f"stable {gate}"
     else:
-        end = f"not stable {gate} ({'; '.join(summary.gate.reasons) or 'it is not passed'})"
+        end = f"{NOT_STABLE} {gate} ({'; '.join(summary.gate.reasons) or 'it is not passed'})"
     kept = "" if summary.keeps_every_limit else f"; not kept: {len(summary.breaches)} limits or windows, see the tables"
     return f"{flight.name}: {numbers}; {top}; {end}{kept}."
 

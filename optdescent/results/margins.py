@@ -13,6 +13,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.files import csv_text, read_result, write_netcdf, write_text
 from optdescent.results.flight import Flight
 from optdescent.results.notebook import margins_html, margins_rows
+from optdescent.results.price import NOT_STABLE, PRICES
 from optdescent.results.provenance import CAUTION, Provenance
 from optdescent.results.rounding import as_read
 from optdescent.results.schema import Column
@@ -44,7 +45,10 @@ _COLUMNS = (
     Column("limits_kept", "1", "every limit and window kept (1) or not (0)", ""),
 )
 MARGIN_COLUMNS = {column.name: column for column in _COLUMNS}
-"""Numeric variables of the table by name; texts (`gate_reasons`, `breaches`, `rule_title`) stand beside them."""
+"""Numeric variables of the table by name; texts (`gate_reasons`, `breaches`, `rule_title`) stand beside them.
+
+Fuel and cost above the optimum are not a number where a flight is not stable at the gate (see `results.price`).
+"""
 COORDINATES = {
     "at_distance": Column("at_distance", "m", "distance to go", "nm"),
     "at_height": Column("at_height", "m", "height above the threshold", "ft"),
@@ -72,7 +76,7 @@ class Margins:
     def _repr_html_(self) -> str:
         """Rich display in notebooks."""
         names = [str(name) for name in self.table["flight"].to_numpy()]
-        rows = margins_rows(self.table, MARGIN_COLUMNS, lambda value, column: as_read(value, column.chart_unit.suffix))
+        rows = margins_rows(self.table, MARGIN_COLUMNS, _shown)
         return margins_html(self.provenance, names, rows, self.table)
 
     def rows(self) -> tuple[list[str], list[list[str]]]:
@@ -123,6 +127,11 @@ class Margins:
         except (OSError, KeyError, TypeError, ValueError) as error:
             told = f"does not hold margins ({error})"
             raise InputFault([Fault(str(path), "", told, "margins.nc of this package")]) from error
+
+
+def _shown(value: float, column: Column) -> str:
+    """A number [unit of charts] as people read it, and words for a price that is none."""
+    return as_read(value, column.chart_unit.suffix) or (NOT_STABLE if column.name in PRICES else "")
 
 
 def _flat(name: str, variable: xr.DataArray) -> list[tuple[str, list[str]]]:

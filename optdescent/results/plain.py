@@ -8,6 +8,7 @@ from optdescent.results.files import InputFault
 from optdescent.results.flight import Flight, GateReport
 from optdescent.results.margins import Margins
 from optdescent.results.plausibility import PlausibilityLine, PlausibilitySheet
+from optdescent.results.price import PRICES
 from optdescent.results.provenance import CAUTION, Provenance, software_version
 from optdescent.results.reading import Reading
 from optdescent.results.schema import COLUMNS
@@ -152,17 +153,14 @@ def margins_plain(margins: Margins) -> Plain:
     """What `margins --json` prints; keys carry their unit [kg, min, nm, ft, kt]."""
     optimum = margins.optimum
     rules: list[Plain] = []
-    costs = [float(cost) for cost in margins.table["cost_above_optimum"].to_numpy()]
-    above = dict(zip((flight.name for flight in margins.flights), costs, strict=True))
     for flight in margins.flights[1:]:
-        row = margins.table.sel(rule=flight.name)
+        row = margins.table.sel(rule=flight.name, flight=flight.name)
         rules.append(
             {
                 **flight_plain(flight),
                 "title": str(row["rule_title"].item()),
                 "source": str(row["rule_source"].item()),
-                "fuel_above_optimum_kg": _number(flight.summary.fuel - optimum.summary.fuel, 2),
-                "cost_above_optimum_kg": _number(above[flight.name], 2),
+                **{f"{name}_kg": _number(float(row[name].item()), 2) for name in PRICES},
             }
         )
     return {

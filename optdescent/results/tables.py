@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import TypeAlias, assert_never
 
@@ -33,7 +33,8 @@ Value: TypeAlias = str | float | bool | Share | None
 class Heading:
     """Heading of a column: its key in files, its words, suffix of the unit its numbers are shown in.
 
-    `step` is what they are rounded to [in that unit] where the field's own rounding does not do.
+    `step` is what they are rounded to [in that unit] where the field's own rounding does not do; `absent` are words for
+    what is not a number, where people read it.
     """
 
     key: str
@@ -41,6 +42,7 @@ class Heading:
     unit: str = ""
     step: float | None = None
     is_text: bool = False
+    absent: str = ""
 
     @property
     def symbol(self) -> str:
@@ -77,7 +79,7 @@ class Heading:
                 ends = f" ({self._rounded(low)} to {self._rounded(high)})" if low == low and high == high else ""
                 return f"{self._rounded(share)}{ends}" if share == share else ""
             case _:
-                return self._rounded(value)
+                return self._rounded(value) or self.absent
 
     def _rounded(self, value: float) -> str:
         amount = self.amount(value)
@@ -128,10 +130,10 @@ def _comments(table: Table) -> tuple[str, ...]:
 
 
 def _csv(table: Table) -> str:
-    """A share has three columns: value and both ends; numbers are rounded as in the other forms."""
+    """A share has three columns: value and both ends; numbers are rounded as in the other forms, none is a blank."""
     keys: list[str] = []
     columns: list[list[str]] = []
-    for place, heading in enumerate(table.headings):
+    for place, heading in enumerate(replace(one, absent="") for one in table.headings):
         values = [row[place] for row in table.rows]
         keys.append(heading.file_key)
         columns.append([heading.shown(one.value if isinstance(one, Share) else one) for one in values])

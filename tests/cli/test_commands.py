@@ -13,7 +13,9 @@ import xarray as xr
 from click.testing import CliRunner, Result
 
 from optdescent.cli import main
+from optdescent.cli.margins import _say as say_margins
 from optdescent.results import CAUTION, Flight
+from tests.figures.conditions import once
 
 ROOT = Path(__file__).parents[2]
 SCENARIO = str(ROOT / "studies" / "first_descent" / "scenario.toml")
@@ -54,7 +56,16 @@ def test_a_rule_that_misses_the_gate_says_why(job: tuple[dict[str, Any], Path]) 
     found, _ = job
     for rule in found["rules"]:
         assert rule["gate"]["stable"] == (not rule["gate"]["reasons"])
+        for key in ("fuel_above_optimum_kg", "cost_above_optimum_kg"):
+            assert (rule[key] is not None) == rule["gate"]["stable"]
     assert any(rule["gate"]["reasons"] for rule in found["rules"])
+
+
+def test_a_price_that_is_none_is_said_in_words(capsys: pytest.CaptureFixture[str]) -> None:
+    say_margins(once(), CAUTION, Path("out"))
+    heading = "fuel above the optimum, kg"
+    (line,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith(heading)]
+    assert line.removeprefix(heading).split() == ["0", "21", "not", "stable", "12", "33"]
 
 
 def test_the_re_flight_agrees(job: tuple[dict[str, Any], Path]) -> None:

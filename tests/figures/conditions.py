@@ -87,7 +87,7 @@ def once(title: str = TITLE) -> Margins:
     table = xr.Dataset(
         {
             "excess_energy": (("flight", "at_distance"), energy),
-            "fuel_above_optimum": ("flight", [0.0, 21.0, 47.0, 12.0, 33.0]),
+            "fuel_above_optimum": ("flight", [0.0, 21.0, np.nan, 12.0, 33.0]),
             "gate_stable": (("flight", "at_height"), [[1.0, 1.0], [1.0, 1.0], [0.0, 1.0], [1.0, 1.0], [1.0, 1.0]]),
             "gate_speed": (("flight", "at_height"), np.full((5, 2), 140.0 * KNOT)),
         },

@@ -63,6 +63,12 @@ def of_sweep(name: str, factor: float) -> Swept:
     return replace(swept(), dataset=dataset.assign({name: part.assign_attrs(dataset[name].attrs)}))
 
 
+def test_a_flight_that_is_not_stable_has_words_in_the_place_of_its_price() -> None:
+    *_, fuel = drawn("margins-once", Page.A4).axes
+    assert [text.get_text() for text in fuel.texts] == ["not stable"]
+    assert [float(dot.get_xdata()[0]) for dot in fuel.lines if dot.get_marker() == "o"] == [21.0, 12.0, 33.0]
+
+
 @pytest.mark.figures
 @pytest.mark.parametrize("name", KEPT)
 def test_a_figure_is_as_stored(name: str) -> None:

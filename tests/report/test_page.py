@@ -13,6 +13,7 @@ import pytest
 
 from optdescent.report import compose, read_given, write_page
 from optdescent.report.asked import RULES, asked_html
+from optdescent.report.flight_tables import flight_table
 from optdescent.report.map_tables import sheet_table
 from optdescent.report.page import NO_CERTIFICATE, page_html
 from optdescent.report.template import text
@@ -20,8 +21,8 @@ from optdescent.results import CAUTION
 from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
-from tests.figures import debriefs, fronts, sheets, sweeps
-from tests.report.stored import COMMAND, HOSTILE, RULES_READ, given, write_sweep
+from tests.figures import conditions, debriefs, fronts, sheets, sweeps
+from tests.report.stored import COMMAND, HOSTILE, RULES_READ, flights, given, write_sweep
 from tests.report.stored import asked as stored_asked
 
 VOID = {"meta"}
@@ -124,6 +125,7 @@ def test_key_numbers_inputs_method_certificate_and_cautions_are_said(parsed: Par
     told = " ".join(words for texts in parsed.texts.values() for words in texts)
     assert "three to one: 543 kg, 26.7 min, +43 kg to the optimum" in told
     assert "not stable at 1000 ft (gear not down; 46 kt too fast)" in told
+    assert "by the mile: 500 kg, 26.7 min; top of descent" in told
     assert "Invented twin, 62.0 t, from 35000 ft at 150 nm to go, to Invented field; wind: none." in told
     assert "arrival.windows[0].name" in told
     assert "collocation" in told
@@ -142,6 +144,22 @@ def test_key_numbers_inputs_method_certificate_and_cautions_are_said(parsed: Par
     assert "No command is stored with corridor.nc, front.nc, sheet.nc, slope.nc, fit.nc, last_useful.csv." in told
     assert RULES_READ in parsed.texts["code"]
     assert "[sampling]  # of <winds>" in parsed.texts["code"]
+
+
+def test_a_flight_that_is_not_stable_has_no_price(tmp_path: Path) -> None:
+    conditions.once().to_netcdf(tmp_path / "margins.nc")
+    made = compose(read_given([tmp_path / "margins.nc"]))
+    assert made.answers[1:3] == (
+        "three-to-one: 1234 kg, +21 kg to the optimum.",
+        "three-to-one-alone: 1234 kg, not stable at the gate.",
+    )
+    for table, name in (
+        (made.tables[0], "three-to-one-alone"),
+        (flight_table(flights(), frozenset())[0], "by the mile"),
+    ):
+        place = [heading.key for heading in table.headings].index("fuel_above_optimum")
+        row = next(row for row in table.rows if row[0] == name)
+        assert table.headings[place].shown(row[place]) == "not stable"
 
 
 def test_what_a_rule_notes_stands_open_beside_the_inputs_and_markup_in_it_is_text(parsed: Parsed) -> None:

@@ -57,6 +57,14 @@ def test_numbers_are_rounded_as_the_field_rounds(unit: str, value: Value, shown:
     assert Heading("x", "x", unit).shown(value) == shown
 
 
+def test_words_for_a_number_that_is_none_are_for_people_and_data_have_a_blank() -> None:
+    headings = (Heading("name", "name", is_text=True), Heading("fuel", "fuel", "kg", absent="not stable"))
+    told = Table("made-up", "Title", headings, (("one", NAN), ("other", 3.0)))
+    assert [row["fuel_kg"] for row in csv.DictReader(table_text(told, Form.CSV).splitlines()[2:])] == ["", "3"]
+    assert "| one | not stable |" in table_text(told, Form.MARKDOWN)
+    assert "one & not stable" in table_text(told, Form.LATEX)
+
+
 def table(cell: str) -> Table:
     headings = (Heading("name", "name", is_text=True), Heading("held", "held", PERCENT), Heading("fuel", "fuel", "kg"))
     rows = ((cell, Share(0.5, 0.25, 0.75), -12.4), ("plain", None, 3.0))
