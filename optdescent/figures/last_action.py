@@ -15,7 +15,7 @@ from optdescent.figures.panel import Row, Span, axis_label, charted, fit, number
 from optdescent.figures.pen import Array, letters, line, ticks, without_ligatures
 from optdescent.figures.series import draw_series, require
 from optdescent.figures.strip import bar, block_name, per_point_of, row_height, row_size
-from optdescent.figures.style import INK, OPTIMUM_STYLE, QUIET, SeriesStyle, series_styles, styled
+from optdescent.figures.style import INK, QUIET, SeriesStyle, series_styles, styled
 from optdescent.figures.text import width
 from optdescent.results import Flight
 from optdescent.results.files import Fault, InputFault
@@ -50,7 +50,7 @@ def last_action(flights: tuple[Flight, ...], told: tuple[LastActions, ...], page
     _check(flights, shown, told)
     require("last-action", shown, "height_above_threshold")
     own = tuple(known[flight.name] for flight in shown)
-    styles = series_styles(shown) if len(shown) > 1 else (OPTIMUM_STYLE,)
+    styles = series_styles(shown)
     with styled():
         frame = sheet(page, shown, "Last useful action", NOTE)
         widest = max((action.devices for one in own for action in one.actions), key=len)

@@ -24,8 +24,9 @@ from optdescent.figures.rule_sheet import rule_sheet
 from optdescent.figures.slices import slices
 from optdescent.figures.slope import slope
 from optdescent.figures.speed import speed
+from optdescent.figures.style import in_order
 from optdescent.figures.wind import has_bands, wind
-from optdescent.results import Fit, Flight, Kind
+from optdescent.results import Fit, Flight
 from optdescent.results.airframe import AirframeNumbers
 from optdescent.results.corridor import Corridor
 from optdescent.results.debrief import Debrief
@@ -108,7 +109,7 @@ def _drawings(results: tuple[Stored | AirframeNumbers, ...]) -> Mapping[str, _Dr
 
 def _of_flights(flights: tuple[Flight, ...], told: tuple[LastActions, ...]) -> Mapping[str, _Drawing]:
     """Figures of flights, the optimum first."""
-    ordered = tuple(sorted(flights, key=lambda flight: flight.kind is not Kind.OPTIMUM))
+    ordered = in_order(flights)
     found = {
         "height": _Drawing(lambda page, _: height(ordered, page)),
         "speed": _Drawing(lambda page, _: speed(ordered, page)),

@@ -6,8 +6,9 @@ lightness, so a grey print tells them apart too. Letters are black; a piece of t
 
 from __future__ import annotations
 
+import math
 import threading
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -74,11 +75,32 @@ OTHER_STYLES = (
     SeriesStyle("#64460a", 1.1, (1.2, 1.2), "D"),
     SeriesStyle("#936f00", 1.5, (5.0, 3.0), "v"),
 )
-"""Rules and recordings, in the order given."""
+"""Rules and recordings: see `series_styles`."""
+
+
+def in_order(flights: Iterable[Flight]) -> tuple[Flight, ...]:
+    """Flights as figures show them: optima first, then rules as their file has them, then all others by name."""
+    return tuple(sorted(flights, key=_standing))
+
+
+def _standing(flight: Flight) -> tuple[bool, float, str]:
+    if flight.kind is Kind.OPTIMUM:
+        return False, 0.0, ""
+    place = _place(flight)
+    return True, math.inf if place is None else float(place), flight.name
+
+
+def _place(flight: Flight) -> int | None:
+    """Place of a flight's rule in the file that it was read from; None where that is not known."""
+    names = flight.provenance.rule_names
+    return names.index(flight.name) if flight.name in names else None
 
 
 def series_styles(flights: tuple[Flight, ...]) -> tuple[SeriesStyle, ...]:
-    """One style per flight: the first optimum heavy and black, the others in order.
+    """One style per flight: the first optimum heavy and black, a rule by its place in its file, others in order.
+
+    So a rule looks the same whatever stands beside it, unless that is a rule of the same style: then the later one of
+    the file has the next that is free.
 
     Raises
     ------
@@ -86,9 +108,15 @@ def series_styles(flights: tuple[Flight, ...]) -> tuple[SeriesStyle, ...]:
         No flight, or more flights than can be told apart on one figure.
     """
     optimum = next((index for index, flight in enumerate(flights) if flight.kind is Kind.OPTIMUM), None)
-    others = [index for index in range(len(flights)) if index != optimum]
+    standing = sorted(range(len(flights)), key=lambda index: _standing(flights[index]))
+    others = [index for index in standing if index != optimum]
     if not flights or len(others) > len(OTHER_STYLES):
         allowed = f"one optimum and at most {len(OTHER_STYLES)} others, so that a grey print tells them apart"
         raise InputFault([Fault("flights of a figure", "", f"{len(flights)} flights", allowed)])
-    placed = dict(zip(others, OTHER_STYLES, strict=False))
-    return tuple(placed.get(index, OPTIMUM_STYLE) for index in range(len(flights)))
+    count = len(OTHER_STYLES)
+    placed: dict[int, int] = {}
+    for rank, index in sorted(enumerate(others), key=lambda one: _place(flights[one[1]]) is None):
+        place = _place(flights[index])
+        wanted = rank if place is None else place
+        placed[index] = next(k % count for k in range(wanted, wanted + count) if k % count not in placed.values())
+    return tuple(OTHER_STYLES[placed[index]] if index in placed else OPTIMUM_STYLE for index in range(len(flights)))

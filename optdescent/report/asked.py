@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Iterator
 from typing import Any, cast
 
@@ -11,6 +10,7 @@ from optdescent.report.table_html import table_html
 from optdescent.report.template import NOTHING, Markup, bullets, joined, paragraph, tag, text
 from optdescent.results import Provenance
 from optdescent.results.line import one_line
+from optdescent.results.provenance import rules_declared
 from optdescent.results.tables import Heading, Table
 from optdescent.units import FOOT, NAUTICAL_MILE
 
@@ -52,14 +52,9 @@ def asked_html(own: Provenance, beside: tuple[tuple[str, str], ...] = ()) -> Mar
 
 def _notes(rules: str) -> Iterator[str]:
     """What a file of rules notes of each: what it is for, and where it does not hold; of no TOML, nothing."""
-    try:
-        rules_read = tomllib.loads(rules).get("rules")
-    except tomllib.TOMLDecodeError:
-        return
-    for rule in cast(list[Any], rules_read) if isinstance(rules_read, list) else ():
-        named = cast(dict[str, Any], rule) if isinstance(rule, dict) else {}  # TOML has no other keys
-        if note := named.get("note"):
-            yield f"Note of the rule {named.get('name')}: {one_line(str(note))}"
+    for rule in rules_declared(rules):
+        if note := rule.get("note"):
+            yield f"Note of the rule {rule.get('name')}: {one_line(str(note))}"
 
 
 def _texts(named: tuple[tuple[str, str], ...]) -> Iterator[Markup]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from optdescent.figures import Page
 from optdescent.figures.of_stored import draw_stored, figures_of
-from optdescent.figures.style import OTHER_STYLES
+from optdescent.figures.style import OTHER_STYLES, in_order
 from optdescent.figures.text import check_letters
 from optdescent.report.given import Given, provenance_of
 from optdescent.report.inline import inline_svg
@@ -68,7 +68,7 @@ def pictures_of(given: tuple[Given, ...]) -> Pictures:
     not_drawn: list[str] = []
     has_many = len({one.provenance.scenario_digest for one in given}) > 1
     has_flights = any(isinstance(one.held, Flight) for one in given)
-    for group in _groups(tuple(replace(one, held=_drawable(one.held)) for one in given)):
+    for group in drawn_together(tuple(replace(one, held=_drawable(one.held)) for one in given)):
         try:
             names = figures_of(group)
         except InputFault as fault:
@@ -103,7 +103,7 @@ def pictures_section(pictures: Pictures) -> Markup:
     return section("figures", "Figures", joined(figures), bullets(pictures.not_drawn))
 
 
-def _groups(given: tuple[Given, ...]) -> Iterator[tuple[Stored, ...]]:
+def drawn_together(given: tuple[Given, ...]) -> Iterator[tuple[Stored, ...]]:
     """Results that are drawn together: an optimum and as many other flights as can be told apart; others alone."""
     for digest in dict.fromkeys(one.provenance.scenario_digest for one in given):
         own = [one.held for one in given if one.provenance.scenario_digest == digest]
@@ -114,8 +114,9 @@ def _groups(given: tuple[Given, ...]) -> Iterator[tuple[Stored, ...]]:
 
 
 def _of_flights(flights: list[Flight], told: list[LastActions]) -> Iterator[tuple[Stored, ...]]:
-    optima = [flight for flight in flights if flight.kind is Kind.OPTIMUM]
-    first, others = optima[:1], [*optima[1:], *(flight for flight in flights if flight.kind is not Kind.OPTIMUM)]
+    ordered = in_order(flights)
+    optima = sum(flight.kind is Kind.OPTIMUM for flight in ordered)
+    first, others = ordered[: min(optima, 1)], ordered[min(optima, 1) :]
     most = len(OTHER_STYLES)
     if told and not flights:
         yield (tuple(told),)

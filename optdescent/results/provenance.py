@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib.metadata import version
-from typing import Any
+from typing import Any, cast
 
 from optdescent.caution import CAUTION as CAUTION
 from optdescent.results.line import one_line
@@ -20,6 +22,17 @@ def software_version() -> str:
 def fingerprint(text: str) -> str:
     """First twelve hexadecimal digits [-] of the SHA-256 of a text."""
     return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+@cache
+def rules_declared(text: str) -> tuple[Mapping[str, Any], ...]:
+    """Tables of the rules in the text of a rule file, in its order [as declared]; none of a text that is no TOML."""
+    try:
+        rules = tomllib.loads(text).get("rules")
+    except tomllib.TOMLDecodeError:
+        return ()
+    tables = cast(list[Any], rules) if isinstance(rules, list) else []
+    return tuple(cast(dict[str, Any], table) for table in tables if isinstance(table, dict))  # TOML has no other keys
 
 
 @dataclass(frozen=True)
@@ -47,6 +60,11 @@ class Provenance:
     def source(self) -> str:
         """Title and line, for tables; a title of several lines is drawn together into one."""
         return f"{one_line(self.title)}; {self.line}"
+
+    @property
+    def rule_names(self) -> tuple[str, ...]:
+        """Names of the rules in the file that was read, in its order; none where none was."""
+        return tuple(str(table.get("name", "")) for table in rules_declared(self.rules))
 
     @classmethod
     def of_attributes(cls, given: Mapping[str, Any]) -> Provenance:

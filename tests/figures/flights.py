@@ -79,14 +79,19 @@ def flight(
     )
 
 
+RULE_FILE = "\n".join(f'[[rules]]\nname = "{name}"' for name in ("three to one", "by the mile", "constant angle"))
+"""Text of the file that the rules of `four` are of."""
+
+
 def four() -> tuple[Flight, ...]:
-    """An optimum and three rules."""
-    return (
+    """An optimum and three rules, in the order of their file."""
+    flown = (
         flight("optimum", Kind.OPTIMUM, slope_ft_per_nm=295.0, fastest_kt=255.0),
         flight("three to one", Kind.RULE, slope_ft_per_nm=310.0, brake_from_nm=60.0),
         flight("by the mile", Kind.RULE, slope_ft_per_nm=320.0, fastest_kt=285.0, brake_from_nm=30.0),
         flight("constant angle", Kind.RULE, slope_ft_per_nm=332.0, fastest_kt=295.0, brake_from_nm=20.0),
     )
+    return tuple(replace(one, provenance=replace(one.provenance, rules=RULE_FILE)) for one in flown)
 
 
 def moved(one: Flight, column: str, factor: float) -> Flight:
