@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -44,6 +45,13 @@ def provenance_of(held: Stored) -> Provenance:
     if isinstance(held, tuple):
         return held[0].provenance
     return held.flight.provenance if isinstance(held, Debrief) else held.provenance
+
+
+def names_of(given: Iterable[Given]) -> tuple[str, ...]:
+    """Files by their paths from the folder that holds them all, so that two of one name are told apart."""
+    files = [one.file.parent.resolve() / one.file.name for one in given]
+    folder = os.path.commonpath([file.parent for file in files]) if files else ""
+    return tuple(file.relative_to(folder).as_posix() for file in files)
 
 
 def read_given(paths: Sequence[Path]) -> tuple[Given, ...]:

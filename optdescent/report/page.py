@@ -8,7 +8,7 @@ from pathlib import Path
 from optdescent.figures.svg_font import embed_fonts
 from optdescent.report.asked import CONDITIONS, RULES, asked_html
 from optdescent.report.flight_tables import certificate_table
-from optdescent.report.given import Given
+from optdescent.report.given import Given, names_of
 from optdescent.report.pictures import Pictures, pictures_of, pictures_section
 from optdescent.report.table_html import table_html
 from optdescent.report.tables import tables_of
@@ -170,8 +170,8 @@ def _again(report: Report) -> tuple[Markup, ...]:
         Heading("digest", "SHA-256, first twelve digits", is_text=True),
     )
     rows = [
-        (one.file.name, one.what, f"{one.provenance.of} {one.provenance.scenario_digest}", one.digest)
-        for one in report.given
+        (name, one.what, f"{one.provenance.of} {one.provenance.scenario_digest}", one.digest)
+        for one, name in zip(report.given, names_of(report.given), strict=True)
     ]
     files = Table("files", "Files that this page was made from", heads, tuple(rows))
     return (

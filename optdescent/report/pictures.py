@@ -67,15 +67,15 @@ def pictures_of(given: tuple[Given, ...]) -> Pictures:
     drawn: list[Picture] = []
     not_drawn: list[str] = []
     has_many = len({one.provenance.scenario_digest for one in given}) > 1
-    has_flights = any(isinstance(one.held, Flight) for one in given)
+    flown = {one.provenance.scenario_digest for one in given if isinstance(one.held, Flight)}
     for group in drawn_together(tuple(replace(one, held=_drawable(one.held)) for one in given)):
         try:
             names = figures_of(group)
         except InputFault as fault:
             not_drawn.append(f"No figure of {_who(group)}: {fault}")
             continue
-        told = {"energy"} if isinstance(group[0], Debrief) and has_flights else set[str]()  # by the flights themselves
-        for name in (name for name in names if name not in told):
+        is_told = isinstance(group[0], Debrief) and provenance_of(group[0]).scenario_digest in flown
+        for name in (name for name in names if not (is_told and name == "energy")):  # the flights themselves show it
             try:
                 figure = draw_stored(name, group, Page.A4)
             except InputFault as fault:

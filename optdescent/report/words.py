@@ -9,7 +9,7 @@ from typing import assert_never
 
 import numpy as np
 
-from optdescent.report.given import Given
+from optdescent.report.given import Given, names_of
 from optdescent.report.rule_tables import number, texts
 from optdescent.results import Fit, Flight, Kind
 from optdescent.results.corridor import Corridor
@@ -263,7 +263,7 @@ def _of_one_flight(flight: Flight) -> Iterator[str]:
 def commands(given: tuple[Given, ...], title: str) -> list[str]:
     """Commands that these results were made with, each once, and one that makes a page of this title of them."""
     told = ["optdescent --version", *(one.provenance.command for one in given if one.provenance.command)]
-    page = ["optdescent", "report", *(one.file.name for one in given), "--title", title, "-o", "page.html"]
+    page = ["optdescent", "report", *names_of(given), "--title", title, "-o", "page.html"]
     return [*dict.fromkeys(told), shlex.join(page)]
 
 
@@ -271,10 +271,10 @@ def again(given: tuple[Given, ...]) -> str:
     """What the commands are, and what is not stored with the results."""
     told = [
         "The commands below, as they were typed, made the results; with the same version and the same files they give "
-        "the same results, and the last one, in the folder of the results, gives this page. A scenario, study or "
-        "airframe file is the one meant if `optdescent check` shows the digest named above."
+        "the same results, and the last one, in the folder that holds the results, gives this page. A scenario, study "
+        "or airframe file is the one meant if `optdescent check` shows the digest named above."
     ]
-    bare = [one.file.name for one in given if not one.provenance.command]
+    bare = [name for one, name in zip(given, names_of(given), strict=True) if not one.provenance.command]
     if bare:
         told.append(f"No command is stored with {', '.join(bare)}.")
     asked = {one.provenance.scenario_digest: "" for one in given}

@@ -17,6 +17,7 @@ from optdescent.report.flight_tables import flight_table
 from optdescent.report.map_tables import sheet_table
 from optdescent.report.page import NO_CERTIFICATE, page_html
 from optdescent.report.template import text
+from optdescent.report.words import commands
 from optdescent.results import CAUTION
 from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
@@ -207,6 +208,31 @@ def test_a_debrief_is_reported_with_its_findings_and_figures(tmp_path: Path) -> 
     assert all(text(finding.evidence) in page for finding in found.findings)
     assert "No command is stored with debrief.nc." in page
     assert "The text of what was asked is not stored for 0123456789ab." in page
+
+
+@pytest.mark.parametrize(("digest", "count"), [("0123456789ab", 1), ("ba9876543210", 2)])
+def test_the_energy_of_a_debrief_is_left_out_only_where_flights_of_its_scenario_show_it(
+    tmp_path: Path, digest: str, count: int
+) -> None:
+    write_debrief(tmp_path / "debrief.nc", debriefs.invented())
+    one = flights()[1]
+    replace(one, provenance=replace(one.provenance, scenario_digest=digest)).to_netcdf(tmp_path / "one.nc")
+    made = compose(read_given([tmp_path / "debrief.nc", tmp_path / "one.nc"]))
+    assert sum(picture.title.startswith("Energy along the descent") for picture in made.pictures.drawn) == count
+
+
+def test_files_are_named_by_their_paths_from_the_folder_that_holds_them_all(tmp_path: Path) -> None:
+    paths = [tmp_path / "results" / "still" / "rule.nc", tmp_path / "results" / "jet" / "deep" / "rule.nc"]
+    for path, one in zip(paths, flights()[1:], strict=True):
+        path.parent.mkdir(parents=True)
+        one.to_netcdf(path)
+    made = compose(read_given(paths))
+    assert commands(made.given, "Both")[-1] == (
+        "optdescent report still/rule.nc jet/deep/rule.nc --title Both -o page.html"
+    )
+    page = page_html(made)
+    assert ">jet/deep/rule.nc</th>" in page
+    assert str(tmp_path) not in page
 
 
 def test_what_cannot_be_drawn_is_told_and_the_rest_is_there(tmp_path: Path) -> None:
