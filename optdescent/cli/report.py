@@ -71,14 +71,14 @@ def _report(results: tuple[Path, ...], output: Path, title: str, forms: tuple[st
                 "answers": list(made.answers),
                 "figures": [picture.title for picture in made.pictures.drawn],
                 "figures_not_drawn": list(made.pictures.not_drawn),
-                "tables": [table.name for table in made.tables],
+                "tables": [table.name for table in made.all_tables],
                 "page_bytes": page.stat().st_size,
                 "files": [str(file) for file in files],
                 "caution": CAUTION,
             }
         )
         return
-    click.echo(f"{made.title}: {len(made.pictures.drawn)} figures, {len(made.tables)} tables")
+    click.echo(f"{made.title}: {len(made.pictures.drawn)} figures, {len(made.all_tables)} tables")
     for sentence in (*made.answers, *made.pictures.not_drawn):
         click.echo(f"  {sentence}")
     for file in files:

@@ -57,6 +57,17 @@ class Report:
         return tuple(one.held for one in self.given if isinstance(one.held, Flight))
 
     @property
+    def certificates(self) -> tuple[Table, ...]:
+        """What its optima can show for themselves, where there is one."""
+        certified = tuple(flight for flight in self.flights if flight.solver is not None)
+        return (certificate_table(certified),) if certified else ()
+
+    @property
+    def all_tables(self) -> tuple[Table, ...]:
+        """Every table of the page, in its order."""
+        return *self.tables, *self.certificates
+
+    @property
     def provenances(self) -> tuple[Provenance, ...]:
         """What was asked: a scenario, study or airframe each, of which the text is known first."""
         known: dict[str, Provenance] = {}
@@ -107,15 +118,10 @@ def write_tables(report: Report, folder: Path, form: Form) -> tuple[Path, ...]:
         The folder cannot be made or a file cannot be written.
     """
     paths: list[Path] = []
-    for table in _all_tables(report):
+    for table in report.all_tables:
         paths.append(folder / f"{table.name}{form.ending}")
         write_text(paths[-1], table_text(table, form))
     return tuple(paths)
-
-
-def _all_tables(report: Report) -> tuple[Table, ...]:
-    certified = tuple(flight for flight in report.flights if flight.solver is not None)
-    return (*report.tables, *((certificate_table(certified),) if certified else ()))
 
 
 def page_html(report: Report) -> Markup:
@@ -150,15 +156,14 @@ def page_html(report: Report) -> Markup:
 
 
 def _certificate(report: Report) -> Markup:
-    certified = tuple(flight for flight in report.flights if flight.solver is not None)
-    if not certified:
+    if not report.certificates:
         return paragraph(NO_CERTIFICATE)
     told = (
         "What the solver can show for each optimum: it is a local optimum to the tolerances below, and flying it again "
         "with an independent integrator gives the same descent to within the differences below. Nothing here proves "
         "that no better descent of another shape exists; the orders of events that were tried are listed."
     )
-    return joined([paragraph(told), table_html(certificate_table(certified))])
+    return joined([paragraph(told), *(table_html(table) for table in report.certificates)])
 
 
 def _again(report: Report) -> tuple[Markup, ...]:

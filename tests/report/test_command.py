@@ -51,6 +51,16 @@ def test_a_folder_of_results_becomes_a_page_and_tables(tmp_path: Path) -> None:
     assert plain["page_bytes"] == (tmp_path / "out" / "report.html").stat().st_size
 
 
+def test_every_table_is_counted_named_and_written(tmp_path: Path) -> None:
+    results = write_flights(tmp_path)
+    plain = json.loads(run(*results, "-o", tmp_path / "out", "--tables", "csv", "--json").stdout)
+    written = {path.stem for path in (tmp_path / "out" / "tables").iterdir()}
+    assert set(plain["tables"]) == written
+    assert "certificate" in written
+    said = run(*results, "-o", tmp_path / "again").stdout
+    assert f"{len(plain['figures'])} figures, {len(written)} tables" in said
+
+
 def test_the_page_may_have_a_name_and_a_title(tmp_path: Path, sheet: Path) -> None:
     done = run(sheet, "-o", tmp_path / "deep" / "mine.html", "--title", "<b>Mine</b>")
     assert done.exit_code == 0, done.output
