@@ -11,6 +11,8 @@ from optdescent.units import FOOT, KNOT, UNITS
 
 FLIGHT = Heading("flight", "flight", is_text=True)
 DISTANCE = Heading("distance", "to go", "nm")
+_SLOPE_STEP = 0.01
+"""What derivatives are rounded to: a hundredth of a kilogram or mile for each unit."""
 
 
 def flight_table(flights: tuple[Flight, ...], told: frozenset[str]) -> tuple[Table, ...]:
@@ -118,9 +120,9 @@ def _slope_table(flight: Flight, solver: SolverRecord) -> tuple[Table, ...]:
     headings = (
         Heading("quantity", "for a little more", is_text=True),
         Heading("per", "for each", is_text=True),
-        Heading("cost", "cost, as fuel", "kg", step=0.001),
-        Heading("fuel", "fuel", "kg", step=0.001),
-        Heading("idle_distance", "thrust to idle farther out", "nm", step=0.001),
+        Heading("cost", "cost, as fuel", "kg", step=_SLOPE_STEP),
+        Heading("fuel", "fuel", "kg", step=_SLOPE_STEP),
+        Heading("idle_distance", "thrust to idle farther out", "nm", step=_SLOPE_STEP),
     )
     rows: list[tuple[Value, ...]] = []
     for one in solver.sensitivity:

@@ -13,7 +13,7 @@ import pytest
 
 from optdescent.report import compose, read_given, write_page
 from optdescent.report.asked import RULES, asked_html
-from optdescent.report.flight_tables import flight_table
+from optdescent.report.flight_tables import flight_table, optimum_tables
 from optdescent.report.map_tables import sheet_table
 from optdescent.report.page import NO_CERTIFICATE, page_html
 from optdescent.report.template import text
@@ -161,6 +161,15 @@ def test_a_flight_that_is_not_stable_has_no_price(tmp_path: Path) -> None:
         place = [heading.key for heading in table.headings].index("fuel_above_optimum")
         row = next(row for row in table.rows if row[0] == name)
         assert table.headings[place].shown(row[place]) == "not stable"
+
+
+def test_what_an_optimum_answers_to_is_rounded_to_hundredths() -> None:
+    (sensitivity,) = (table for table in optimum_tables(flights()) if table.name == "sensitivity")
+    shown = [
+        [head.shown(value) for head, value in zip(sensitivity.headings, row, strict=True)] for row in sensitivity.rows
+    ]
+    assert shown[0] == ["tailwind at every height", "kt", "0.00", "-1.60", "0.30"]
+    assert shown[1][2:] == ["0.00", "-0.42", "0.03"]
 
 
 def test_what_a_rule_notes_stands_open_beside_the_inputs_and_markup_in_it_is_text(parsed: Parsed) -> None:
