@@ -14,6 +14,8 @@ from fontTools import subset  # pyright: ignore[reportMissingTypeStubs]
 from matplotlib import font_manager
 
 _TEXT = re.compile(r"<text [^>]*?style=\"([^\"]*)\"[^>]*>([^<]*)</text>")
+_BOLD = re.compile(r"(?<![\w.])(?:bold|700)(?![\w.])")
+"""A weight in a style, not digits of a size such as 5.1700px."""
 _FIRST_STYLE = re.compile(r"(<style type=\"text/css\">)")
 
 
@@ -22,7 +24,7 @@ def embed_fonts(path: Path) -> None:
     drawing = path.read_text(encoding="utf-8")
     used: dict[str, set[str]] = {"normal": set(), "bold": set()}
     for style, text in _TEXT.findall(drawing):
-        used["bold" if "bold" in style or "700" in style else "normal"].update(unescape(text))
+        used["bold" if _BOLD.search(style) else "normal"].update(unescape(text))
     faces = "".join(_face(weight, "".join(sorted(characters))) for weight, characters in used.items() if characters)
     path.write_text(_FIRST_STYLE.sub(lambda found: found.group(1) + faces, drawing, count=1), encoding="utf-8")
 
