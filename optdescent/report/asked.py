@@ -6,8 +6,9 @@ import json
 from collections.abc import Iterator
 from typing import Any, cast
 
+from optdescent.markup import Markup, escaped
 from optdescent.report.table_html import table_html
-from optdescent.report.template import NOTHING, Markup, bullets, joined, paragraph, tag, text
+from optdescent.report.template import NOTHING, bullets, joined, paragraph, tag
 from optdescent.results import Provenance
 from optdescent.results.line import one_line
 from optdescent.results.provenance import rules_declared
@@ -26,8 +27,8 @@ def asked_html(own: Provenance, beside: tuple[tuple[str, str], ...] = ()) -> Mar
 
     `beside` are further texts that were read, each after what it is; of rules, what their files note stands open.
     """
-    title = tag("h3", {"dir": "auto"}, text(own.title))
-    digest = tag("p", {"class": "quiet"}, text(f"{own.of.capitalize()} {own.scenario_digest}."))
+    title = tag("h3", {"dir": "auto"}, escaped(own.title))
+    digest = tag("p", {"class": "quiet"}, escaped(f"{own.of.capitalize()} {own.scenario_digest}."))
     notes = bullets(dict.fromkeys(note for what, words in beside if what == RULES for note in _notes(words)))
     read = tuple((f"{what}: the text of the file that was read", words) for what, words in beside)
     if not own.scenario_text:
@@ -60,11 +61,11 @@ def _notes(rules: str) -> Iterator[str]:
 def _texts(named: tuple[tuple[str, str], ...]) -> Iterator[Markup]:
     """Texts as they are stored, each folded under what it is."""
     for summary, words in named:
-        yield _folded(summary, tag("pre", {"tabindex": "0"}, tag("code", {}, text(words))))
+        yield _folded(summary, tag("pre", {"tabindex": "0"}, tag("code", {}, escaped(words))))
 
 
 def _folded(summary: str, inside: Markup) -> Markup:
-    return tag("details", {}, tag("summary", {}, text(summary)), inside)
+    return tag("details", {}, tag("summary", {}, escaped(summary)), inside)
 
 
 def _cut(value: str) -> str:

@@ -10,7 +10,8 @@ from xml.etree import ElementTree
 from matplotlib.figure import Figure
 
 from optdescent.figures.style import styled
-from optdescent.report.template import Markup, tag, text
+from optdescent.markup import Markup, escaped
+from optdescent.report.template import tag
 
 _SVG, _XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 _HREF = f"{{{_XLINK}}}href"
@@ -39,8 +40,8 @@ def inline_svg(figure: Figure, anchor: str, title: str, words: str) -> Markup:
     return tag(
         "svg",
         {"xmlns": _SVG, "xmlns:xlink": _XLINK, **said, **size},
-        tag("title", {"id": f"{anchor}-title"}, text(title)),
-        tag("desc", {"id": f"{anchor}-words"}, text(words)),
+        tag("title", {"id": f"{anchor}-title"}, escaped(title)),
+        tag("desc", {"id": f"{anchor}-words"}, escaped(words)),
         *inside,
     )
 
@@ -49,11 +50,11 @@ def _element(element: ElementTree.Element, anchor: str) -> Markup:
     """An element of a drawing as markup: names and links between its parts begin with the anchor."""
     if _name(element.tag) == "style":
         return Markup("")  # one rule for all figures stands in the style sheet of the page
-    children: list[Markup] = [text(element.text)] if (element.text or "").strip() and element.text else []
+    children: list[Markup] = [escaped(element.text)] if (element.text or "").strip() and element.text else []
     for child in element:
         children.append(_element(child, anchor))
         if child.tail and child.tail.strip():
-            children.append(text(child.tail))
+            children.append(escaped(child.tail))
     attributes = {_name(key): _linked(key, value, anchor) for key, value in element.attrib.items()}
     return tag(_name(element.tag), attributes, *children)
 

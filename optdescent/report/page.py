@@ -6,22 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from optdescent.figures.svg_font import embed_fonts
+from optdescent.markup import Markup, escaped
 from optdescent.report.asked import CONDITIONS, RULES, asked_html
 from optdescent.report.flight_tables import certificate_table
 from optdescent.report.given import Given, names_of
 from optdescent.report.pictures import Pictures, pictures_of, pictures_section
 from optdescent.report.table_html import table_html
 from optdescent.report.tables import tables_of
-from optdescent.report.template import (
-    Markup,
-    bullets,
-    document,
-    joined,
-    paragraph,
-    section,
-    tag,
-    text,
-)
+from optdescent.report.template import bullets, document, joined, paragraph, section, tag
 from optdescent.report.words import again, answers, cautions, commands, made_with, methods
 from optdescent.results import CAUTION, Flight, Kind, Provenance
 from optdescent.results.files import replacing, write_text
@@ -126,17 +118,17 @@ def write_tables(report: Report, folder: Path, form: Form) -> tuple[Path, ...]:
 
 def page_html(report: Report) -> Markup:
     """The whole page as HTML, without the outlines of letters that its figures use [-]."""
-    links = [tag("li", {}, tag("a", {"href": f"#{anchor}"}, text(words))) for anchor, words in _CONTENTS]
+    links = [tag("li", {}, tag("a", {"href": f"#{anchor}"}, escaped(words))) for anchor, words in _CONTENTS]
     made = f"{made_with()}; " + ", ".join(f"{own.of} {own.scenario_digest}" for own in report.provenances)
     header = tag(
         "header",
         {},
-        tag("h1", {"dir": "auto"}, text(report.title)),
-        tag("p", {"class": "quiet"}, text(made)),
+        tag("h1", {"dir": "auto"}, escaped(report.title)),
+        tag("p", {"class": "quiet"}, escaped(made)),
         tag("div", {"class": "caution", "role": "note", "aria-label": "Caution"}, paragraph(CAUTION)),
         tag("nav", {"aria-label": "Contents"}, tag("ol", {}, *links)),
     )
-    said = [tag("li", {"dir": "auto"}, text(sentence)) for sentence in report.answers]
+    said = [tag("li", {"dir": "auto"}, escaped(sentence)) for sentence in report.answers]
     tables = [table_html(table) for table in report.tables]
     main = tag(
         "main",
@@ -150,7 +142,7 @@ def page_html(report: Report) -> Markup:
         section("cautions", "Cautions", bullets(cautions(report.given))),
         section("again", "How to reproduce it", *_again(report)),
     )
-    skip = tag("a", {"href": "#main", "class": "skip"}, text("Skip to the report"))
+    skip = tag("a", {"href": "#main", "class": "skip"}, escaped("Skip to the report"))
     told = tag("div", {"id": "told", "role": "status"})
     return document(report.title, skip, header, main, told)
 
@@ -181,6 +173,6 @@ def _again(report: Report) -> tuple[Markup, ...]:
     files = Table("files", "Files that this page was made from", heads, tuple(rows))
     return (
         paragraph(again(report.given)),
-        tag("pre", {"tabindex": "0"}, tag("code", {}, text(lines))),
+        tag("pre", {"tabindex": "0"}, tag("code", {}, escaped(lines))),
         table_html(files),
     )

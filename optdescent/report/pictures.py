@@ -9,9 +9,10 @@ from optdescent.figures import Page
 from optdescent.figures.of_stored import draw_stored, figures_of
 from optdescent.figures.style import OTHER_STYLES, in_order
 from optdescent.figures.text import check_letters
+from optdescent.markup import Markup, escaped
 from optdescent.report.given import Given, provenance_of
 from optdescent.report.inline import inline_svg
-from optdescent.report.template import Markup, bullets, joined, section, sliding, tag, text
+from optdescent.report.template import bullets, joined, section, sliding, tag
 from optdescent.results import Flight, Kind, Provenance
 from optdescent.results.debrief import Debrief
 from optdescent.results.files import InputFault
@@ -94,9 +95,9 @@ def pictures_section(pictures: Pictures) -> Markup:
         tag(
             "figure",
             {},
-            tag("h3", {"dir": "auto"}, text(f"Figure {number}. {picture.title}")),
+            tag("h3", {"dir": "auto"}, escaped(f"Figure {number}. {picture.title}")),
             sliding(f"Figure {number}", picture.drawing),
-            tag("figcaption", {"dir": "auto"}, text(picture.words)),
+            tag("figcaption", {"dir": "auto"}, escaped(picture.words)),
         )
         for number, picture in enumerate(pictures.drawn, start=1)
     ]

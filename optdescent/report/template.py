@@ -4,29 +4,18 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import html
-import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import NewType
 
-Markup = NewType("Markup", str)
-"""Text that is HTML already."""
+from optdescent.markup import Markup, escaped
 
 _VOID = ("meta",)
-_NOT_ALLOWED = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
-"""Characters that a page may not hold, by the HTML standard (WHATWG), section 13.2.3.5."""
 NOTHING = Markup("")
-
-
-def text(words: str) -> Markup:
-    """Words as HTML [-]: markup in them is shown, not obeyed."""
-    return Markup(html.escape(_NOT_ALLOWED.sub("\ufffd", words), quote=True))
 
 
 def tag(name: str, attributes: Mapping[str, str], *children: Markup) -> Markup:
     """One element with its children; values of attributes are escaped."""
-    told = "".join(f' {key}="{text(value)}"' for key, value in attributes.items())
+    told = "".join(f' {key}="{escaped(value)}"' for key, value in attributes.items())
     opened = f"<{name}{told}>"
     return Markup(opened if name in _VOID else f"{opened}{''.join(children)}</{name}>")
 
@@ -38,18 +27,18 @@ def joined(parts: Iterable[Markup], between: str = "\n") -> Markup:
 
 def paragraph(words: str) -> Markup:
     """A paragraph of plain words, which may be in any script."""
-    return tag("p", {"dir": "auto"}, text(words))
+    return tag("p", {"dir": "auto"}, escaped(words))
 
 
 def bullets(sentences: Iterable[str]) -> Markup:
     """A list of sentences; nothing if there is none."""
-    items = [tag("li", {"dir": "auto"}, text(sentence)) for sentence in sentences]
+    items = [tag("li", {"dir": "auto"}, escaped(sentence)) for sentence in sentences]
     return tag("ul", {}, *items) if items else NOTHING
 
 
 def section(anchor: str, heading: str, *children: Markup) -> Markup:
     """A section of the page with its heading, to which the contents lead."""
-    title = tag("h2", {"id": f"{anchor}-heading"}, text(heading))
+    title = tag("h2", {"id": f"{anchor}-heading"}, escaped(heading))
     return tag("section", {"id": anchor, "aria-labelledby": f"{anchor}-heading"}, title, *children)
 
 
@@ -79,7 +68,7 @@ def document(title: str, *body: Markup) -> Markup:
         tag("meta", {"http-equiv": "Content-Security-Policy", "content": policy}),
         tag("meta", {"name": "viewport", "content": "width=device-width, initial-scale=1"}),
         tag("meta", {"name": "referrer", "content": "no-referrer"}),
-        tag("title", {}, text(title)),
+        tag("title", {}, escaped(title)),
         Markup(f'<style type="text/css">\n{_read("page.css")}</style>'),
     )
     whole = tag("body", {}, *body, Markup(f"<script>{script}</script>"))

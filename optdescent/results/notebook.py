@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
-from optdescent.markup import Html, card, folded, pairs, sentences, table
+from optdescent.markup import Markup, card, folded, pairs, sentences, table
 from optdescent.results.provenance import Provenance
 from optdescent.results.schema import Column
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, MINUTE, NAUTICAL_MILE
@@ -28,7 +28,7 @@ def dataset_html(dataset: xr.Dataset) -> str:
 
 def dataset_card(title: str, provenance: Provenance, dataset: xr.Dataset, said: Sequence[str] = ()) -> str:
     """A title, sentences, the dataset, where it is from, and the caution [dataset in SI, units in its attributes]."""
-    parts = [sentences(said), Html(dataset_html(dataset))]
+    parts = [sentences(said), Markup(dataset_html(dataset))]
     return card(f"{title}: {provenance.title}", parts, provenance.line)
 
 
@@ -44,7 +44,7 @@ def flight_html(flight: Flight) -> str:
         *((f"at {gate.height / FOOT:.0f} ft", gate_sentence(gate)) for gate in (summary.gate, *summary.more_gates)),
     ]
     kept = [breach.sentence for breach in summary.breaches]
-    parts = [pairs(rows), sentences(kept), folded("columns", Html(dataset_html(flight.dataset)))]
+    parts = [pairs(rows), sentences(kept), folded("columns", Markup(dataset_html(flight.dataset)))]
     return card(f"{flight.name} ({flight.kind.value}): {flight.provenance.title}", parts, flight.provenance.line)
 
 
@@ -90,7 +90,7 @@ def margins_html(title: Provenance, names: Sequence[str], rows: Iterator[list[st
         for name, texts in zip(names, _texts(dataset), strict=True)
         for text in dict.fromkeys(filter(None, texts))
     ]
-    parts = [table(["", *names], rows), sentences(said), folded("dataset", Html(dataset_html(dataset)))]
+    parts = [table(["", *names], rows), sentences(said), folded("dataset", Markup(dataset_html(dataset)))]
     return card(f"Margins: {title.title}", parts, title.line)
 
 

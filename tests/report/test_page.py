@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from optdescent.markup import escaped
 from optdescent.report import compose, read_given, write_page
 from optdescent.report.asked import RULES, asked_html
 from optdescent.report.flight_tables import flight_table, optimum_tables
 from optdescent.report.map_tables import sheet_table
 from optdescent.report.page import NO_CERTIFICATE, page_html
-from optdescent.report.template import text
 from optdescent.report.words import commands
 from optdescent.results import CAUTION
 from optdescent.results.debrief_file import write_debrief
@@ -214,7 +214,7 @@ def test_a_debrief_is_reported_with_its_findings_and_figures(tmp_path: Path) -> 
     assert len(made.pictures.drawn) == 3
     assert made.answers[0] == "recording: 6 findings, 2 severe."
     page = page_html(made)
-    assert all(text(finding.evidence) in page for finding in found.findings)
+    assert all(escaped(finding.evidence) in page for finding in found.findings)
     assert "No command is stored with debrief.nc." in page
     assert "The text of what was asked is not stored for 0123456789ab." in page
 
@@ -254,5 +254,5 @@ def test_what_cannot_be_drawn_is_told_and_the_rest_is_there(tmp_path: Path) -> N
     assert made.pictures.drawn == ()
     assert len(made.pictures.not_drawn) == 2
     assert "no derived rule" in " ".join(made.pictures.not_drawn)
-    assert all(text(sentence) in page_html(made) for sentence in made.pictures.not_drawn)
+    assert all(escaped(sentence) in page_html(made) for sentence in made.pictures.not_drawn)
     assert {table.name for table in made.tables} == {"last-useful", "front"}
