@@ -10,9 +10,9 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.figures.pen import Array
-from optdescent.figures.text import capital
 from optdescent.results import Provenance
 from optdescent.results.files import Fault, InputFault
+from optdescent.results.line import capital
 from optdescent.results.over_conditions import OverConditions
 from optdescent.results.sweep import Swept
 from optdescent.units import UNITS, Unit

@@ -41,7 +41,7 @@ def idle(numbers: AirframeNumbers, page: Page) -> Figure:
         for name in ("idle_thrust", "idle_flow"):
             values = numbers.charted(name)
             low = min(0.0, 1.1 * float(np.nanmin(values)))
-            across = _label("pressure_altitude") if name == "idle_flow" or page.is_narrow else ""
+            across = AIRFRAME_COLUMNS["pressure_altitude"].label if name == "idle_flow" or page.is_narrow else ""
             high = 1.08 * float(np.nanmax(values))
             cells.append(Cell("", across, SHORT[name], 0.0, float(altitude[-1]), low, high))
         for axes, name in zip(grid(frame, tuple(cells), 1, "000"), ("idle_thrust", "idle_flow"), strict=True):
@@ -66,8 +66,3 @@ def _panel(axes: Axes, numbers: AirframeNumbers, name: str, altitude: Array, pag
             labels.avoid(altitude[known], row[known])
             labels.name(f"{text}{said}", altitude[known], row[known], INK, page.value.small, style)
     labels.settle()
-
-
-def _label(name: str) -> str:
-    label = AIRFRAME_COLUMNS[name].label
-    return label[:1].upper() + label[1:]

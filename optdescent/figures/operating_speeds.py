@@ -42,7 +42,7 @@ def operating_speeds(numbers: AirframeNumbers, page: Page) -> Figure:
         cells = tuple(
             Cell(
                 step,
-                _label("mass"),
+                AIRFRAME_COLUMNS["mass"].label,
                 "Speed [kt]" if index % columns == 0 else "",
                 float(mass[0]), float(mass[-1]), low, high,
             )
@@ -69,8 +69,3 @@ def _devices(numbers: AirframeNumbers) -> str:
     brake = float(numbers.charted("brake_limit_speed"))
     of_brake = "none of its own" if np.isnan(brake) else f"{brake:.0f} kt"
     return f"Limit speeds: gear {float(numbers.charted('gear_limit_speed')):.0f} kt, speed brake {of_brake}."
-
-
-def _label(name: str) -> str:
-    label = AIRFRAME_COLUMNS[name].label
-    return label[:1].upper() + label[1:]

@@ -51,8 +51,7 @@ def charted(flight: Flight, name: str) -> Array:
 
 def axis_label(name: str) -> str:
     """Label of a column's axis, with its unit."""
-    label = COLUMNS[name].label
-    return label[:1].upper() + label[1:]
+    return COLUMNS[name].label
 
 
 def spans(flights: tuple[Flight, ...]) -> tuple[Span, ...]:

@@ -10,7 +10,6 @@ from optdescent.figures.label import Labels
 from optdescent.figures.page import Page, sheet_of
 from optdescent.figures.pen import line
 from optdescent.figures.style import INK, SeriesStyle, styled
-from optdescent.figures.text import capital
 from optdescent.results.airframe import AIRFRAME_COLUMNS, AirframeNumbers
 
 NOTE = (
@@ -37,7 +36,7 @@ def polar(numbers: AirframeNumbers, page: Page) -> Figure:
         frame = sheet_of(page, (numbers.provenance,), "Drag polar by configuration", NOTE)
         across, up = (AIRFRAME_COLUMNS[name].label for name in ("drag_coefficient", "lift_coefficient"))
         most = float(np.nanmax(drag)), float(lift[-1])
-        cell = Cell("", capital(across), capital(up), 0.0, 1.04 * most[0], 0.0, 1.04 * most[1])
+        cell = Cell("", across, up, 0.0, 1.04 * most[0], 0.0, 1.04 * most[1])
         (axes,) = grid(frame, (cell,), 1, "0.00")
         labels = Labels(axes, page.stroke)
         best, at = numbers.charted("best_lift_over_drag"), numbers.charted("best_lift_coefficient")

@@ -43,16 +43,14 @@ def rule_sheet(sheet: RuleSheet, page: Page = Page.A4) -> Figure:
     with styled():
         note = f"{sheet.title}. Source: {sheet.source}. {NOTE}"
         frame = sheet_of(page, (sheet.provenance,), f"Rule of thumb: {sheet.name}", note)
-        rows = (Row(1.5, _label(HEIGHT), "35\u202f000"), Row(1.0, _label(SPEED), "300"))
+        rows = (
+            Row(1.5, RULE_SHEET_COLUMNS[HEIGHT].label, "35\u202f000"),
+            Row(1.0, RULE_SHEET_COLUMNS[SPEED].label, "300"),
+        )
         for upper, lower in panels(frame, rows, _spans(sheet)):
             _heights(upper, sheet, page)
             _speeds(lower, sheet, page)
         return frame.figure
-
-
-def _label(name: str) -> str:
-    label = RULE_SHEET_COLUMNS[name].label
-    return label[:1].upper() + label[1:]
 
 
 def _spans(sheet: RuleSheet) -> tuple[Span, ...]:

@@ -17,8 +17,8 @@ from optdescent.figures.page import Page, sheet_of
 from optdescent.figures.panel import number
 from optdescent.figures.pen import Array, line
 from optdescent.figures.style import INK, OTHER_STYLES, SeriesStyle, styled
-from optdescent.figures.text import capital
 from optdescent.results.files import Fault, InputFault
+from optdescent.results.line import capital
 from optdescent.results.sweep import CHARTED, Swept
 from optdescent.units import UNITS, Unit
 

@@ -129,7 +129,7 @@ def _cell(found: SlopeChart, heading: str, up: str, lines: list[_Line], slowing:
     name = "room_mass" if up.startswith("Room") else "speed"
     label, x = SLOPE_COLUMNS[name].label, found.charted(name)
     ends = slowing if up.startswith("Dec") else _ends(lines)
-    return Cell(heading, label[:1].upper() + label[1:], up, float(x[0]), float(x[-1]), *ends)
+    return Cell(heading, label, up, float(x[0]), float(x[-1]), *ends)
 
 
 def _panel(axes: Axes, lines: list[_Line], page: Page) -> None:

@@ -61,11 +61,6 @@ def width(text: str, size: float, *, bold: bool = False) -> float:
     return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0])
 
 
-def capital(words: str) -> str:
-    """Words [-] with a capital at the beginning."""
-    return words[:1].upper() + words[1:]
-
-
 def wrapped(text: str, size: float, room: float, *, bold: bool = False) -> tuple[str, ...]:
     """Lines of a text at a font size [pt], none wider than `room` [pt]; a word wider than that is cut."""
     lines: list[str] = []

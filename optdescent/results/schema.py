@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from optdescent.results.line import capital
 from optdescent.units import UNITS, Unit
 
 
@@ -27,7 +28,8 @@ class Column:
     @property
     def label(self) -> str:
         """Axis label with its unit."""
-        return f"{self.long_name} [{self.chart_unit.symbol}]" if self.charted else self.long_name
+        words = capital(self.long_name)
+        return f"{words} [{self.chart_unit.symbol}]" if self.charted else words
 
 
 _COLUMNS = (

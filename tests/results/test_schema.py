@@ -50,6 +50,8 @@ def test_a_column_is_charted_in_a_unit_of_its_own_kind(name: str) -> None:
     assert re.fullmatch(r"[a-z_]+", name)
     assert UNITS[column.charted].si == column.unit
     assert column.chart_unit.symbol in column.label
+    assert column.label[0] == column.long_name[0].upper()
+    assert column.label[1:].startswith(column.long_name[1:])
     assert column.long_name
 
 
