@@ -11,6 +11,7 @@ from typing import TextIO
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.interrupt import raise_if_interrupted
+from optdescent.results.line import one_line
 from optdescent.results.sweep import Status
 from optdescent.scenario import Level
 
@@ -89,7 +90,8 @@ class Journal:
             The log file cannot be written.
         """
         at = ", ".join(f"{name} {level}" for name, level in levels.items())
-        self._write(f"case {number} ({at}): {status.name.lower()}: {_one_line(reason)}")
+        told = "; ".join(one_line(line) for line in reason.splitlines() if line.strip())
+        self._write(f"case {number} ({at}): {status.name.lower()}: {told}")
 
     def note_interrupt(self) -> None:
         """An interrupt came; said once.
@@ -158,10 +160,6 @@ class Journal:
 def first_line(error: BaseException) -> str:
     """What an error says first; its kind if it says nothing."""
     return (str(error).splitlines() or [type(error).__name__])[0]
-
-
-def _one_line(text: str) -> str:
-    return "; ".join(line.strip() for line in text.splitlines() if line.strip())
 
 
 def _done(counts: Mapping[Status, int]) -> int:
