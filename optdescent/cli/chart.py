@@ -118,7 +118,7 @@ def _chart(sources: tuple[str, ...], asked: _Asked, output: Path, as_json: bool)
     from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output, not_drawn
     from optdescent.figures import Choice, Format, page_named, save
-    from optdescent.figures.of_stored import said
+    from optdescent.figures.of_stored import said_of
 
     paper = page_named(asked.page)
     kinds = tuple(Format(name) for name in asked.formats) or tuple(Format)
@@ -132,7 +132,7 @@ def _chart(sources: tuple[str, ...], asked: _Asked, output: Path, as_json: bool)
     for sentence in missing:
         click.echo(f"optdescent: {sentence}", err=True)
     if as_json:
-        told = {"kind": said(results), "source": own[0], "sources": list(own)}
+        told = {"kind": said_of(results), "source": own[0], "sources": list(own)}
         say_json({**told, "files": files, "figures_not_drawn": missing, "caution": CAUTION})
         return
     for file in files:

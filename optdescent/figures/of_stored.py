@@ -32,7 +32,7 @@ from optdescent.results.corridor import Corridor
 from optdescent.results.debrief import Debrief
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.front import Front
-from optdescent.results.kinds import Stored, faults_of
+from optdescent.results.kinds import Stored, faults_of, said
 from optdescent.results.last_action import LastActions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
@@ -81,7 +81,7 @@ def draw_stored(
     """
     drawings, wanted = _drawings(results), choice or Choice()
     if name not in drawings:
-        raise InputFault([Fault("figure", "", f"{name!r} is none of {said(results)}", ", ".join(drawings))])
+        raise InputFault([Fault("figure", "", f"{name!r} is none of {said_of(results)}", ", ".join(drawings))])
     own = drawings[name]
     given = [field.name for field in fields(Choice) if getattr(wanted, field.name)]
     faults = [
@@ -90,7 +90,7 @@ def draw_stored(
         if part not in own.takes
     ]
     for one in results:
-        faults += () if isinstance(one, AirframeNumbers | Flight) else faults_of(one, said((one,)))
+        faults += () if isinstance(one, AirframeNumbers | Flight) else faults_of(one, said(one))
     if faults:
         raise InputFault(faults)
     return own.draw(page, wanted)
@@ -103,7 +103,7 @@ def _drawings(results: tuple[Stored | AirframeNumbers, ...]) -> Mapping[str, _Dr
         return _of_flights(flights, told)
     if len(results) != 1:
         allowed = "one result, or flights (with their last useful points)"
-        raise InputFault([Fault("figure", "", f"{len(results)} results: {said(results)}", allowed)])
+        raise InputFault([Fault("figure", "", f"{len(results)} results: {said_of(results)}", allowed)])
     return _of_one(results[0])
 
 
@@ -175,7 +175,7 @@ def _of_numbers(result: Stored) -> Mapping[str, _Drawing]:
         case RuleSheet():
             return {"rule-sheet": _Drawing(lambda page, _: rule_sheet(result, page))}
         case _:
-            raise InputFault([Fault("figure", "", f"{said((result,))} alone", "the flights they are of, too")])
+            raise InputFault([Fault("figure", "", f"{said(result)} alone", "the flights they are of, too")])
 
 
 def _of_debrief(result: Debrief) -> Mapping[str, _Drawing]:
@@ -203,22 +203,6 @@ def _of_sweep(result: Swept) -> Mapping[str, _Drawing]:
     return found
 
 
-def said(results: tuple[Stored | AirframeNumbers, ...]) -> str:
+def said_of(results: tuple[Stored | AirframeNumbers, ...]) -> str:
     """What results are, in words."""
-    return ", ".join(dict.fromkeys(_WORDS[type(one)] for one in results)) or "nothing"
-
-
-_WORDS: Mapping[type, str] = {
-    AirframeNumbers: "airframe",
-    Flight: "flights",
-    OverConditions: "margins over conditions",
-    Margins: "margins",
-    Swept: "a sweep",
-    Corridor: "a corridor",
-    SlopeChart: "a slope chart",
-    Front: "a front",
-    Fit: "a fit",
-    RuleSheet: "a rule sheet",
-    Debrief: "a debrief",
-    tuple: "last useful points",
-}
+    return ", ".join(dict.fromkeys(said(one) for one in results)) or "nothing"

@@ -8,18 +8,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from optdescent.results import Fit, Flight, Provenance
-from optdescent.results.corridor import Corridor
+from optdescent.results import Provenance
 from optdescent.results.debrief import Debrief
 from optdescent.results.files import Fault, InputFault
-from optdescent.results.front import Front
-from optdescent.results.kinds import Stored
-from optdescent.results.margins import Margins
-from optdescent.results.over_conditions import OverConditions
-from optdescent.results.rule_sheet import RuleSheet
-from optdescent.results.slope import SlopeChart
+from optdescent.results.kinds import Stored, named
 from optdescent.results.stored import read_stored
-from optdescent.results.sweep import Swept
 
 LAST_USEFUL = "last_useful.csv"
 """The one result that is a CSV file."""
@@ -68,7 +61,7 @@ def read_given(paths: Sequence[Path]) -> tuple[Given, ...]:
         for file in _files(path, faults):
             try:
                 held = read_stored(file)
-                found.append(Given(file, _what(held), _digest(file), held))
+                found.append(Given(file, named(held), _digest(file), held))
             except InputFault as fault:
                 faults += fault.faults
     faults += _given_twice(found)
@@ -111,22 +104,3 @@ def _given_twice(found: list[Given]) -> Iterator[Fault]:
             given = f"holds the same as {seen[one.digest].file}"
             yield Fault(str(one.file), "", given, "each result once")
         seen.setdefault(one.digest, one)
-
-
-_KINDS: dict[type, str] = {
-    Margins: "margins",
-    OverConditions: "margins over conditions",
-    Corridor: "energy corridor",
-    SlopeChart: "slope chart",
-    Front: "front of rules",
-    Fit: "fit of an airframe",
-    RuleSheet: "rule sheet",
-    Swept: "sweep",
-    Debrief: "debrief",
-    tuple: "last useful points",
-}
-"""What a result is in a word or two; of a flight its own kind stands with it."""
-
-
-def _what(held: Stored) -> str:
-    return f"flight ({held.kind.value})" if isinstance(held, Flight) else _KINDS[type(held)]

@@ -11,6 +11,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.inputs import Fault
+from optdescent.results.airframe import AirframeNumbers
 from optdescent.results.corridor import COORDINATES as CORRIDOR_COORDINATES
 from optdescent.results.corridor import CORRIDOR_COLUMNS, Corridor
 from optdescent.results.debrief import Debrief
@@ -42,6 +43,32 @@ Alone = (
 """Results that stand alone: all but flights, of which several are told together."""
 Stored = Flight | Alone
 """What a file may hold."""
+_WORDS: Mapping[type, str] = {
+    AirframeNumbers: "an airframe",
+    Flight: "flights",
+    Margins: "margins",
+    OverConditions: "margins over conditions",
+    Corridor: "an energy corridor",
+    SlopeChart: "a slope chart",
+    Front: "a front of rules",
+    Fit: "a fit of an airframe",
+    RuleSheet: "a rule sheet",
+    Swept: "a sweep",
+    Debrief: "a debrief",
+    tuple: "last useful points",
+}
+
+
+def said(held: Stored | AirframeNumbers) -> str:
+    """What a result is, in words that a sentence takes."""
+    return _WORDS[type(held)]
+
+
+def named(held: Stored) -> str:
+    """What a result is, in a word or two; a flight with its own kind."""
+    if isinstance(held, Flight):
+        return f"flight ({held.kind.value})"
+    return said(held).removeprefix("a ").removeprefix("an ")
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import xarray as xr
 
 from optdescent.inputs import InputFault
 from optdescent.results import Flight, Kind
-from optdescent.results.kinds import Stored, faults_of
+from optdescent.results.kinds import Stored, faults_of, named, said
 from optdescent.results.stored import read_stored
 from tests.figures import debriefs, fits, fronts, sheets, test_corridor, test_slope
 from tests.figures.conditions import once, over
@@ -46,6 +46,14 @@ def test_a_whole_result_has_no_fault_and_one_without_variables_names_each(kind: 
     bare = told(changed(held, lambda own: own.drop_vars(own.variables).drop_attrs()))
     assert any(line.endswith("is missing") for line in bare)
     assert len(set(bare)) == len(bare)
+
+
+def test_each_kind_has_one_name_in_sentences_and_alone() -> None:
+    words = {kind: said(made()) for kind, made in MADE.items()} | {"last": said((last_useful(),))}
+    assert len(set(words.values())) == len(words)
+    assert (words["corridor"], named(MADE["corridor"]())) == ("an energy corridor", "energy corridor")
+    assert (words["sweep"], named(MADE["sweep"]())) == ("a sweep", "sweep")
+    assert (words["flight"], named(MADE["flight"]())) == ("flights", "flight (rule)")
 
 
 @pytest.mark.parametrize(
