@@ -16,6 +16,9 @@ GAP = 3.0
 TICK_ROOM = 2.6
 """Gaps between panels, and from an axis to the far side of its tick marks [mm]."""
 
+MOST_TICKS = 7
+"""Steps of an upright axis, however high it is."""
+
 
 @dataclass(frozen=True)
 class Cell:
@@ -42,31 +45,32 @@ def grid(sheet: Sheet, cells: tuple[Cell, ...], columns: int, widest_tick: str) 
     end = 0.5 * width("000", size.small) / PT_PER_MM
     wide = (sheet.right - sheet.left - sum(lefts) - columns * end) / columns
     acrosses = [balanced(cell.across, size.text, PT_PER_MM * wide) for cell in cells]
+    lines = [max(map(len, acrosses[row * columns : (row + 1) * columns])) for row in range(rows)]
+    belows = [line * count + tick + TICK_ROOM if count else 0.5 * GAP for count in lines]
+    tall = high - line - sum(belows) / rows
     made: list[Axes] = []
     for index, cell in enumerate(cells):
         row, column = divmod(index, columns)
         start = sheet.left + sum(lefts[: column + 1]) + column * (wide + end)
-        top = sheet.top - row * (high + GAP) - line
-        lines = max(map(len, acrosses[row * columns : (row + 1) * columns]))
-        below = line * lines + tick + TICK_ROOM if lines else 0.5 * GAP
-        level = sheet.top - row * (high + GAP) - high + below
-        axes = sheet.panel(start, level, wide, top - level)
+        top = sheet.top - row * (line + tall + GAP) - sum(belows[:row]) - line
+        level = top - tall
+        axes = sheet.panel(start, level, wide, tall)
         axes.set_xlim(cell.left, cell.right)
         axes.set_ylim(cell.low, cell.high)
-        _number(axes, wide)
+        _number(axes, wide, tall)
         ticks(axes, across=bool(cell.across), up=bool(cell.up))
         sheet.write(cell.heading, start, top + 0.4, anchor="left")
         for number_, text in enumerate(acrosses[index], start=1):
-            sheet.write(text, start + 0.5 * wide, level - below + line * (lines - number_), anchor="center")
+            sheet.write(text, start + 0.5 * wide, level - belows[row] + line * (lines[row] - number_), anchor="center")
         for number_, text in enumerate(ups[index], start=1):
             sheet.write(text, start - labelled + line * number_, 0.5 * (top + level), anchor="center", angle=90.0)
         made.append(axes)
     return tuple(made)
 
 
-def _number(axes: Axes, wide: float) -> None:
-    """Few round ticks on both axes, as many on the level one as its width [mm] has room for."""
-    across = MaxNLocator(nbins=max(2, int(wide / 12.0)), steps=[1, 2, 2.5, 5, 10])
-    for axis, locator in ((axes.xaxis, across), (axes.yaxis, MaxNLocator(nbins=7, steps=[1, 2, 2.5, 5, 10]))):
-        axis.set_major_locator(locator)
+def _number(axes: Axes, wide: float, high: float) -> None:
+    """Few round ticks on both axes, as many as a panel of a width and height [mm] has room for."""
+    across, up = max(2, int(wide / 12.0)), max(2, min(MOST_TICKS, int(high / 5.0)))
+    for axis, most in ((axes.xaxis, across), (axes.yaxis, up)):
+        axis.set_major_locator(MaxNLocator(nbins=most, steps=[1, 2, 2.5, 5, 10]))
         axis.set_major_formatter(FuncFormatter(tick_text))

@@ -7,6 +7,7 @@ of the axis.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -99,19 +100,18 @@ class Labels:
         InputFault
             The page is too small for the labels.
         """
-        low, high = self.axes.get_ylim()
-        for rise, longest in TRIES:
-            self.axes.set_ylim(low, low + (high - low) * (1.0 + RAISE * rise))
-            placed = self._placed(longest)
-            if placed is not None:
-                for request, place in zip(self.requests, placed, strict=True):
-                    self._draw(request, place)
-                return
-        raise InputFault(
-            [Fault("page", "", "has no room for the labels of the figure", "a larger page, fewer flights")]
-        )
+        settle_together((self,))
 
-    def _placed(self, longest: float) -> list[Placed] | None:
+    def raise_axis(self, low: float, high: float, rise: int) -> None:
+        """Let the upright axis go from low to high [data units] and on by so many steps of what makes room."""
+        self.axes.set_ylim(low, low + (high - low) * (1.0 + RAISE * rise))
+
+    def draw(self, placed: list[Placed]) -> None:
+        """Draw every label asked for at its place [pt]."""
+        for request, place in zip(self.requests, placed, strict=True):
+            self._draw(request, place)
+
+    def placed(self, longest: float) -> list[Placed] | None:
         """A place for every label with leaders up to a length [pt], or nothing if one finds none."""
         area = self._area()
         drawn = [self._points(x, y, area) for x, y in self.lines]
@@ -165,6 +165,36 @@ class Labels:
         start = place.x + request.extent[0] - width(request.text, request.size)
         foot = middle - 0.34 * request.size
         letters(self.axes, start, foot, request.text, request.size, request.colour, places=places)
+
+
+def settle_together(panels: Sequence[Labels]) -> None:
+    """Place and draw the labels of panels of one scale, raising the tops of all alike, as far as needed.
+
+    Raises
+    ------
+    InputFault
+        The page is too small for the labels.
+    """
+    ends = [one.axes.get_ylim() for one in panels]
+    for rise, longest in TRIES:
+        for one, (low, high) in zip(panels, ends, strict=True):
+            one.raise_axis(low, high, rise)
+        if places := _places_of(panels, longest):
+            for one, placed in zip(panels, places, strict=True):
+                one.draw(placed)
+            return
+    raise InputFault([Fault("page", "", "has no room for the labels of the figure", "a larger page, fewer flights")])
+
+
+def _places_of(panels: Sequence[Labels], longest: float) -> list[list[Placed]] | None:
+    """Places of the labels of every panel with leaders up to a length [pt], or nothing if one finds none."""
+    found: list[list[Placed]] = []
+    for one in panels:
+        placed = one.placed(longest)
+        if placed is None:
+            return None
+        found.append(placed)
+    return found
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from optdescent.figures.grid import Cell, grid
-from optdescent.figures.label import Labels
+from optdescent.figures.key import key
+from optdescent.figures.label import Labels, settle_together
 from optdescent.figures.page import Page, sheet_of
 from optdescent.figures.pen import line
 from optdescent.figures.style import INK, QUIET, SeriesStyle, styled
@@ -36,22 +37,25 @@ def operating_speeds(numbers: AirframeNumbers, page: Page) -> Figure:
     mass, steps = numbers.charted("mass"), numbers.names("step")
     with styled():
         frame = sheet_of(page, (numbers.provenance,), "Operating speeds by mass", f"{NOTE} {_devices(numbers)}")
-        columns = 1 if page.is_narrow else 2 if len(steps) in (2, 4) else 3
+        if page.is_narrow:
+            frame = key(frame, "Lines:", tuple((text, style) for text, _, style in LINES))
+        columns = 2 if page.is_narrow or len(steps) in (2, 4) else 3
         low = 20.0 * np.floor(float(np.nanmin(numbers.charted("stall_speed"))) / 20.0)
         high = 1.03 * float(np.nanmax(numbers.charted("limit_speed")))
         cells = tuple(
             Cell(
                 step,
-                AIRFRAME_COLUMNS["mass"].label,
+                AIRFRAME_COLUMNS["mass"].label if index >= len(steps) - columns else "",
                 "Speed [kt]" if index % columns == 0 else "",
                 float(mass[0]), float(mass[-1]), low, high,
             )
             for index, step in enumerate(steps)
         )  # fmt: skip
         landing = float(numbers.charted("largest_landing_mass"))
-        for index, axes in enumerate(grid(frame, cells, columns, "000")):
-            labels = Labels(axes, page.stroke)
-            x, y = np.array([landing, landing]), np.array([low, high])
+        panels = [Labels(axes, page.stroke) for axes in grid(frame, cells, columns, "000")]
+        for index, labels in enumerate(panels):
+            axes = labels.axes
+            x, y = np.array([landing, landing]), np.array([low, 2.0 * high])
             line(axes, x, y, QUIET, 1.0 * page.stroke, dash=(4.0, 2.0), order=1.8)
             labels.avoid(x, y)
             for text, name, style in LINES:
@@ -59,8 +63,9 @@ def operating_speeds(numbers: AirframeNumbers, page: Page) -> Figure:
                 if np.isfinite(values).any():
                     line(axes, mass, values, style.colour, style.width * page.stroke, dash=style.dash, order=3.0)
                     labels.avoid(mass, values)
-                    labels.name(text, mass, values, INK, page.value.small)
-            labels.settle()
+                    if not page.is_narrow:
+                        labels.name(text, mass, values, INK, page.value.small)
+        settle_together(panels)
         return frame.figure
 
 

@@ -14,6 +14,7 @@ from optdescent.inputs import InputFault
 from optdescent.motion.airframe_numbers import airframe_numbers
 from optdescent.results import CAUTION
 from optdescent.results.airframe import AIRFRAME_COLUMNS, COORDINATES, DIMENSIONS, AirframeNumbers
+from optdescent.units import KNOT
 from tests.figures.airframes import ZERO_LIFT, grey, invented
 from tests.figures.images import LUMA, different, rendered, stored
 from tests.figures.test_figures import apart, words, written
@@ -93,6 +94,40 @@ def test_every_axis_says_its_unit() -> None:
     said = {name: written(draw_airframe(name, invented(), Page.A4)) for name in AIRFRAME_FIGURES}
     assert all(unit in said["idle"] for unit in ("[kN]", "[kg/min]", "[ft]"))
     assert all(unit in said["operating-speeds"] for unit in ("[kt]", "[t]", "gear 240 kt"))
+
+
+@pytest.mark.parametrize("page", Page)
+@pytest.mark.parametrize("built_in", [None, *BUILT_IN])
+def test_panels_of_operating_speeds_have_one_scale(page: Page, built_in: str | None) -> None:
+    numbers = airframe_numbers(read_airframe(built_in)) if built_in else invented()
+    panels = [axes for axes in draw_airframe("operating-speeds", numbers, page).axes if axes.axison]
+    assert len(panels) == len(numbers.names("step"))
+    assert len({axes.get_ylim() for axes in panels}) == 1
+    assert len({round(axes.get_position().height, 6) for axes in panels}) == 1
+    assert panels[0].get_ylim()[1] >= np.nanmax(numbers.charted("limit_speed"))
+
+
+@pytest.mark.parametrize("page", [Page.A4, Page.SLIDE])
+def test_room_for_labels_of_one_panel_is_made_in_all(page: Page) -> None:
+    """Lines of the clean aircraft close below its limit leave their labels no room unless the axis is raised."""
+    numbers = invented()
+    crowded = numbers.dataset.copy(deep=True)
+    for place, name in enumerate(("selection_speed", "manoeuvre_speed", "stall_speed"), start=1):
+        crowded[name][0] = float(crowded["limit_speed"].max()) - 8.0 * place * KNOT
+    panels = draw_airframe("operating-speeds", replace(numbers, dataset=crowded), page).axes
+    ((_, top),) = {axes.get_ylim() for axes in panels}
+    assert top > 1.1 * 335.0
+
+
+def test_operating_speeds_on_a_narrow_page_stand_in_pairs_over_one_key() -> None:
+    numbers = airframe_numbers(read_airframe("narrow-body-twin"))
+    figure = draw_airframe("operating-speeds", numbers, Page.COLUMN)
+    apart(figure)
+    named, *panels = figure.axes
+    assert [text.get_text() for text in named.texts] == ["Lines:", "limit", "selection", "least", "stall"]
+    assert not [text for axes in panels for text in axes.texts]
+    assert len({round(axes.get_position().x0, 6) for axes in panels}) == 2
+    assert [text.get_text() for text in figure.texts].count("Mass [t]") == 2
 
 
 def test_one_line_stands_for_all_where_mach_makes_no_difference() -> None:

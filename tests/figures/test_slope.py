@@ -87,6 +87,17 @@ def test_the_built_in_airframes_can_be_drawn(built_in: str) -> None:
         apart(slope(found, page))
 
 
+def test_low_panels_have_few_upright_ticks() -> None:
+    """Four panels one above the other on a column page are less than 25 mm high: a tick for each 5 mm at most."""
+    panels = [axes for axes in slope(invented(), Page.COLUMN).axes if axes.axison]
+    assert len(panels) == 4
+    for axes in panels:
+        high = axes.get_position().height * Page.COLUMN.value.height
+        assert high < 25.0
+        low, top = axes.get_ylim()
+        assert 2 <= sum(low <= tick <= top for tick in axes.get_yticks()) <= 1 + int(high / 5.0)
+
+
 def test_each_panel_shows_the_numbers_of_the_chart() -> None:
     found = invented()
     panels = slope(found, Page.A4).axes
