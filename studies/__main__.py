@@ -13,7 +13,7 @@ from typing import Any
 
 import click
 
-from studies.declared import FIGURES, Study, all_studies
+from studies.declared import Study, all_studies
 from studies.page import Answer, missed, named_numbers, with_numbers
 from studies.run import answers_before, answers_of, made_of, store_of, written_into
 
@@ -34,6 +34,7 @@ def rebuild(names: tuple[str, ...], small: bool, again: bool, write: bool, outpu
     if unknown := sorted(set(names) - set(known)):
         raise click.UsageError(f"no study {', '.join(unknown)}; there are {', '.join(known)}")
     faults: list[str] = []
+    start = time.monotonic()
     for name in [name for name in known if name in names or not names]:
         if small and not known[name].is_run_small:
             click.echo(f"{name}: not run at reduced size")
@@ -45,6 +46,7 @@ def rebuild(names: tuple[str, ...], small: bool, again: bool, write: bool, outpu
             found = [str(fault)]
         click.echo(f"{name}: {time.monotonic() - begun:.0f} s" + "".join(f"\n  {fault}" for fault in found))
         faults += found
+    click.echo(f"in all: {time.monotonic() - start:.0f} s")
     sys.exit(1 if faults else 0)
 
 
@@ -52,8 +54,6 @@ def _rebuilt(study: Study, folder: Path, *, is_small: bool, is_again: bool, is_w
     answers = answers_before(folder) if is_again else answers_of(study, folder, is_small=is_small)
     found = judged(study, folder, answers, is_small=is_small)
     pictures, absent = made_of(study, folder)
-    if is_small and FIGURES in study.small.left_out:
-        absent = []
     if is_written:
         store_of(study, folder, pictures)
         written_into(study, folder)

@@ -20,8 +20,6 @@ _IMAGE = re.compile(r"!\[[^\]]*\]\(([^)]+)\)")
 _FILE = re.compile(r"(?<!!)\[[^\]]*\]\(([^)/#]+)\)")
 _OTHER = re.compile(r'"\.\./(\w+)/')
 _COMMAND = "optdescent"
-FIGURES = "figures"
-"""Name of the answer of the command that draws a study's figure from the others' results."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +79,7 @@ class Expectation:
 class Small:
     """A study at reduced size: options taken out of commands and arguments added by label, or labels left out.
 
-    `instead` has other results of the study in the place of those that are not made at this size.
+    `instead` has other files in the place of larger ones, or of results that are not made at this size.
     """
 
     added: dict[str, tuple[str, ...]]

@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from optdescent.cli import main
+from optdescent.figures import Format
 from optdescent.results.sweep import read_sweep
 from optdescent.scenario import Scenario
 from studies.cases import cases_plain, steps_told
@@ -106,13 +107,17 @@ def answered(arguments: Sequence[str]) -> dict[str, Any]:
 
 
 def made_of(study: Study, folder: Path) -> tuple[dict[str, Path], list[str]]:
-    """Files beside a README that its commands made: figures it shows, files it leads to; and figures not drawn."""
+    """Files beside a README that its commands made: figures it shows, files it leads to; and figures not drawn.
+
+    A figure is drawn when it is there in every format.
+    """
     found: dict[str, Path] = {}
     for name in (*study.images, *study.files):
         made = sorted(folder.rglob(name), key=lambda path: ("figures" not in path.parts, path))
         if made:
             found[name] = made[0]
-    return found, [name for name in study.images if name not in found]
+    wanted = [str(Path(name).with_suffix(f".{kind.value}")) for name in study.images for kind in Format]
+    return found, [name for name in wanted if not any(folder.rglob(name))]
 
 
 def store_of(study: Study, folder: Path, made: dict[str, Path]) -> None:

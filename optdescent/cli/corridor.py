@@ -67,7 +67,7 @@ def corridor(
     """Find from which heights the gate of SCENARIO can still be met, by distance to go, speed and drag devices.
 
     Then fly the rules as a crew would, and say at which point of each flight each device is the last to save the
-    approach. Windows and hold-downs are left out.
+    approach; the flights are stored, for `chart`. Windows and hold-downs are left out.
     """
     wanted = distances, speeds
     guarded(lambda: _corridor(scenario, output, settings, as_json, wanted, rules_file, now), debug)
@@ -82,7 +82,7 @@ def _corridor(
     rules_file: Path | None,
     now: float | None,
 ) -> None:
-    from optdescent.cli.write import check_letters_of, check_output
+    from optdescent.cli.write import check_letters_of, check_output, write_flights
     from optdescent.corridor import ALL_SETS, Grid, check_grid, edges_for, last_actions
     from optdescent.corridor import corridor as find
     from optdescent.figures import save
@@ -116,13 +116,17 @@ def _corridor(
     fastest = max([*grid.speeds, *(_fastest(flight, max(grid.distances)) for flight in flights)])
     edges = edges_for(scenario, Grid(grid.distances, (*grid.speeds, fastest)), ALL_SETS, progress)
     progress("flying the corridor's descents again")
-    found = as_asked(find(edges, grid), rules=rules_text(source))
+    texts = rules_text(source)
+    found = as_asked(find(edges, grid), rules=texts)
+    flights = [as_asked(flight, rules=texts) for flight in flights]
     told = [replace(last_actions(edges, flight), now=now) for flight in flights]
     progress("writing table and figure")
     files = [output / "corridor.nc", output / "corridor.csv", output / "last_useful.csv"]
+    flown = write_flights(flights, output)
     found.to_netcdf(files[0])
     found.to_csv(files[1])
     write_text(files[2], last_actions_csv(told))
+    files += flown
     files += save(draw(found), output, "corridor")
     if as_json:
         plain = {**corridor_plain(found), "last_useful": [last_actions_plain(one) for one in told]}

@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from optdescent.cli import main
+from optdescent.results import Flight
 from optdescent.results.corridor import Corridor
 from optdescent.rules.read import rules_text
 from tests.scenario.files import STUDY
@@ -24,6 +25,7 @@ def test_it_writes_table_and_figure_and_says_what_is_last_of_use(tmp_path: Path)
     assert len(plain["points"]) == 10
     assert {Path(file).name for file in plain["files"]} == {
         *("corridor.nc", "corridor.csv", "last_useful.csv"),
+        *("three-to-one.nc", "300-feet-per-mile.nc", "three-degrees.nc"),
         *(f"corridor.{kind}" for kind in ("pdf", "svg", "png")),
     }
     assert all(Path(file).stat().st_size > 0 for file in plain["files"])
@@ -35,6 +37,10 @@ def test_it_writes_table_and_figure_and_says_what_is_last_of_use(tmp_path: Path)
     command = ["optdescent", "corridor", str(STUDY), "--output", str(tmp_path / "out"), *GRID]
     assert shlex.split(found.provenance.command) == command
     assert found.provenance.rules == rules_text(STUDY.parent / "rules.toml")
+    own = [str(tmp_path / "out" / name) for name in ("three-degrees.nc", "last_useful.csv")]
+    drawn = CliRunner().invoke(main, ["chart", *own, "--figure", "last-action", "-o", str(tmp_path / "figures")])
+    assert drawn.exit_code == 0, drawn.output
+    assert Flight.from_netcdf(own[0]).provenance == found.provenance
 
 
 @pytest.mark.parametrize(("asked", "said"), [("5", "5 nm"), ("nan", "nan nm"), ("-5", "-5 nm")])
