@@ -114,7 +114,9 @@ def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool,
     drawn = _drawn(found.flights)
     files, not_drawn = _write(found, over, drawn, output)
     plain: Plain = {**margins_plain(found), "files": [str(file) for file in files]}
-    if over is not None:
+    if over is None:
+        plain["figures_not_drawn"] = not_drawn
+    else:
         plain["over_conditions"] = {**over_conditions_plain(over), "figures_not_drawn": not_drawn}
     if as_json:
         say_json(plain)
@@ -124,6 +126,9 @@ def _margins(path: Path, output: Path, settings: tuple[str, ...], as_json: bool,
         click.echo(f"Figures show {', '.join(flight.name for flight in drawn)}: no more can be told apart.")
     if over is not None:
         say_over(plain["over_conditions"])
+        return
+    for sentence in not_drawn:
+        click.echo(sentence)
 
 
 def _with_texts(
@@ -164,7 +169,7 @@ def _write(
     found: Margins, over: OverConditions | None, drawn: tuple[Flight, ...], output: Path
 ) -> tuple[list[Path], list[str]]:
     """Write flights, tables and figures; returns the paths, and why a figure is not drawn."""
-    from optdescent.cli.write import write_figures, write_figures_over, write_flights
+    from optdescent.cli.write import write_figures, write_figures_of, write_flights
 
     files = write_flights(found.flights, output)
     for result, name in ((found, "margins"), (over, "conditions")):
@@ -173,9 +178,7 @@ def _write(
             result.to_csv(files[-2])
             result.to_netcdf(files[-1])
     files += write_figures(drawn, output)
-    if over is None:
-        return files, []
-    more, not_drawn = write_figures_over(over, output)
+    more, not_drawn = write_figures_of(over or found, output)
     return [*files, *more], not_drawn
 
 

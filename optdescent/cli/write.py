@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from optdescent.figures import Choice, Page
     from optdescent.results.airframe import AirframeNumbers
     from optdescent.results.kinds import Stored
+    from optdescent.results.margins import Margins
     from optdescent.results.over_conditions import OverConditions
 
 __all__ = [
@@ -25,7 +26,7 @@ __all__ = [
     "file_name",
     "not_drawn",
     "write_figures",
-    "write_figures_over",
+    "write_figures_of",
     "write_flights",
 ]
 
@@ -76,8 +77,8 @@ def write_figures(flights: Sequence[Flight], folder: Path) -> list[Path]:
     return paths
 
 
-def write_figures_over(found: OverConditions, folder: Path) -> tuple[list[Path], list[str]]:
-    """Draw every figure of margins over conditions as PDF, SVG and PNG; returns the paths, and why one is missing.
+def write_figures_of(found: Margins | OverConditions, folder: Path) -> tuple[list[Path], list[str]]:
+    """Draw every figure of margins as PDF, SVG and PNG; returns the paths, and why one is missing.
 
     The numbers are worked out and stored: a figure less is no reason to fail.
     """

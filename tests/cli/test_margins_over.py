@@ -17,7 +17,7 @@ from click.testing import CliRunner, Result
 from scipy.stats import ttest_1samp
 
 from optdescent.cli.main import main
-from optdescent.cli.write import write_figures_over
+from optdescent.cli.write import write_figures_of
 from optdescent.figures import Format
 from optdescent.inputs import read_toml
 from optdescent.results import Flight
@@ -147,7 +147,7 @@ def test_the_same_seed_gives_the_same_bytes_in_another_process(job: tuple[Path, 
 
 
 def test_every_figure_of_conditions_is_written(tmp_path: Path) -> None:
-    files, missing = write_figures_over(over(), tmp_path)
+    files, missing = write_figures_of(over(), tmp_path)
     assert {file.name for file in files} == {
         f"{name}.{kind.value}" for name in ("margins", "rule-map") for kind in Format
     }
