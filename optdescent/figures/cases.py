@@ -14,6 +14,7 @@ from optdescent.results import Provenance
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.line import capital
 from optdescent.results.over_conditions import OverConditions
+from optdescent.results.schema import with_unit
 from optdescent.results.sweep import Swept
 from optdescent.units import UNITS, Unit
 
@@ -31,8 +32,8 @@ class Driver:
 
     @property
     def label(self) -> str:
-        """Label of an axis."""
-        return f"{self.words} [{self.unit.symbol}]" if self.unit.symbol else self.words
+        """Label of an axis; of levels in words without a unit."""
+        return with_unit(self.words, self.unit) if self.is_number else self.words
 
     @property
     def is_number(self) -> bool:

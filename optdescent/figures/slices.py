@@ -18,7 +18,7 @@ from optdescent.figures.panel import number
 from optdescent.figures.pen import Array, line
 from optdescent.figures.style import INK, OTHER_STYLES, SeriesStyle, styled
 from optdescent.results.files import Fault, InputFault
-from optdescent.results.line import capital
+from optdescent.results.schema import with_unit
 from optdescent.results.sweep import CHARTED, Swept
 from optdescent.units import UNITS, Unit
 
@@ -52,8 +52,13 @@ class _Side:
 
     @property
     def label(self) -> str:
-        """Label of an axis."""
-        return f"{self.words} [{self.unit.symbol}]" if self.unit.symbol else self.words
+        """Label of an axis; of levels in words without a unit."""
+        return with_unit(self.words, self.unit) if self.are_numbers else self.words
+
+    @property
+    def are_numbers(self) -> bool:
+        """Whether its levels are numbers."""
+        return all(isinstance(level, (int, float)) for level in self.levels)
 
     def said(self, place: int) -> str:
         """A level with its unit."""
@@ -92,7 +97,7 @@ def slices(
     sides = _sides(found, values, axes, rules)
     across, lines, panels, fixed = _parts(values, sides, axes)
     unit = _unit(values)
-    label = f"{capital(str(values.attrs.get('long_name', values.name)))}{f' [{unit.symbol}]' if unit.symbol else ''}"
+    label = with_unit(str(values.attrs.get("long_name", values.name)), unit)
     with styled():
         by = f"Lines: {_said(lines)}. " if lines else ""
         told = " ".join(f"{side.words}: {side.said(side.places[0])}." for side in fixed)
@@ -216,8 +221,7 @@ def _only(side: _Side, places: tuple[int, ...]) -> _Side:
 
 def _positions(across: _Side) -> Array:
     """Places of levels on the axis [file unit], or their numbers where they are words."""
-    are_numbers = all(isinstance(level, (int, float)) for level in across.levels)
-    return np.array(across.levels, dtype=float) if are_numbers else np.arange(float(len(across.levels)))
+    return np.array(across.levels, dtype=float) if across.are_numbers else np.arange(float(len(across.levels)))
 
 
 def _ends(shown: xr.DataArray, across: _Side, lines: _Side | None, panels: _Side | None) -> tuple[float, float]:

@@ -11,6 +11,11 @@ from optdescent.results.line import capital
 from optdescent.units import UNITS, Unit
 
 
+def with_unit(words: str, unit: Unit) -> str:
+    """Label of an axis of numbers: words from a capital on, and their unit; a dash [-] of pure numbers."""
+    return f"{capital(words)} [{unit.symbol or '–'}]"
+
+
 @dataclass(frozen=True)
 class Column:
     """One quantity of a flight: its name, SI unit as CF writes it, long name, and the unit it is charted in."""
@@ -28,8 +33,7 @@ class Column:
     @property
     def label(self) -> str:
         """Axis label with its unit."""
-        words = capital(self.long_name)
-        return f"{words} [{self.chart_unit.symbol}]" if self.charted else words
+        return with_unit(self.long_name, self.chart_unit)
 
 
 _COLUMNS = (

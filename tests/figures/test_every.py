@@ -4,6 +4,7 @@ units, provenance, and what is refused.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -67,6 +68,37 @@ def test_a_flight_that_is_not_stable_has_words_in_the_place_of_its_price() -> No
     *_, fuel = drawn("margins-once", Page.A4).axes
     assert [text.get_text() for text in fuel.texts] == ["not stable"]
     assert [float(dot.get_xdata()[0]) for dot in fuel.lines if dot.get_marker() == "o"] == [21.0, 12.0, 33.0]
+
+
+def axis_labels(figure: Figure) -> list[str]:
+    """Labels of axes, whole: pieces that are written upright, or centred, one line beside or below the other."""
+    found: list[str] = []
+    before = ("", 0.0)
+    for text in figure.texts:
+        is_upright, x, y = text.get_rotation() == 90.0, *text.get_position()
+        if not is_upright and text.get_horizontalalignment() != "center":
+            continue
+        here = ("up", y) if is_upright else ("level", x)
+        goes_on = bool(found) and not found[-1].endswith("]") and here == before
+        found = [*found[:-1], f"{found[-1]} {text.get_text()}"] if goes_on else [*found, text.get_text()]
+        before = here
+    return found
+
+
+@pytest.mark.parametrize("page", Page)
+@pytest.mark.parametrize("name", EVERY)
+def test_no_axis_is_without_a_unit(name: str, page: Page) -> None:
+    labels = axis_labels(drawn(name, page))
+    assert labels
+    assert [label for label in labels if not re.fullmatch(r"[^\[\]]+ \[[^\[\]]+\]", label)] == []
+
+
+def test_pure_numbers_have_a_dash_for_a_unit() -> None:
+    assert axis_labels(drawn("polar", Page.A4)) == ["Drag coefficient below the drag rise [–]", "Lift coefficient [–]"]
+    swept_over = swept().dataset
+    pure = swept_over.assign(fuel=swept_over["fuel"].assign_attrs(units="1", charted=""))
+    figure = draw_stored("slices", (replace(swept(), dataset=pure),))
+    assert "Fuel from the start to the threshold [–]" in axis_labels(figure)
 
 
 @pytest.mark.figures
