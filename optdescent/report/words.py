@@ -244,7 +244,8 @@ def _cautions_of(one: Given) -> Iterator[str]:
         case Swept() as swept:
             unsolved = int((swept.dataset["status"].to_numpy() != Status.SOLVED).sum())
             if unsolved:
-                yield f"{unsolved} cases of the sweep have no answer: what is said of its optima leaves them out."
+                cases = "1 case of the sweep has" if unsolved == 1 else f"{unsolved} cases of the sweep have"
+                yield f"{cases} no answer: what is said of its optima leaves {'it' if unsolved == 1 else 'them'} out."
         case _:
             return
 

@@ -202,7 +202,7 @@ def test_a_sweep_is_reported_and_no_optimum_means_no_certificate(tmp_path: Path)
     assert {table.name for table in made.tables} == {"cases", "spread", "swept-rules"}
     page = page_html(made)
     assert NO_CERTIFICATE in page
-    assert "1 cases of the sweep have no answer" in page
+    assert "1 case of the sweep has no answer: what is said of its optima leaves it out." in page
 
 
 def test_a_debrief_is_reported_with_its_findings_and_figures(tmp_path: Path) -> None:
