@@ -3,9 +3,9 @@
 Ten thousand cases of the first study (wind by mass by temperature by cost of time), on this machine with two workers:
 cases a second beside cold solves one by one to the same accuracy, one worker beside two, memory as the sweep goes on,
 processor time of a case as it grows (fewer blocks of the same sweep, spread over it), the same blocks on a Dask
-cluster beside local processes, and what a far larger sweep would take by the sizes and rates measured. A second table
-has the ratios beside what is asked; facts of parts run apart are taken from the output folder, each with the
-yardstick's time of its run.
+cluster beside local processes, and what a far larger sweep would take by the sizes and rates measured. Then a million
+flights of one rule, and memory as they go on. A second table has the ratios beside what is asked; facts of parts run
+apart are taken from the output folder, each with the yardstick's time of its run.
 """
 
 from __future__ import annotations
@@ -46,9 +46,9 @@ from optdescent.sweep.plan import Block
 from optdescent.sweep.question import Layout
 from optdescent.sweep.store import created
 
-STUDY = Path(__file__).with_name("study.toml")
+STUDY, RULES = (Path(__file__).with_name(f"{name}.toml") for name in ("study", "rules"))
 COLD_CASES = 12
-PARTS = ("cold", "workers", "large", "cluster")
+PARTS = ("cold", "workers", "large", "cluster", "rules")
 SIZES = {100: 4, 1000: 36, 10000: 10000}
 """Most blocks of a sweep of about so many cases, spread over the grid of ten thousand: their cases are like its own."""
 FEW = 24
@@ -213,10 +213,15 @@ def facts_of(size: int, one: Run) -> dict[str, float]:
         f"sweep_{size}_s": one.seconds,
         f"seams_{size}": seams(one.dataset, json.loads(one.dataset.attrs["axes"]), 0.5),
         f"solved_{size}_percent": one.solved,
-        f"memory_most_{size}_MB": float(np.max(one.memory, initial=0.0)),
     }
+    return found | memory_of(str(size), one)
+
+
+def memory_of(name: str, one: Run) -> dict[str, float]:
+    """The most memory of a sweep, and that of its first and last quarter if it was long enough [MB]."""
+    found = {f"memory_most_{name}_MB": float(np.max(one.memory, initial=0.0))}
     if one.quarters is not None:
-        found |= {f"memory_first_{size}_MB": one.quarters[0], f"memory_last_{size}_MB": one.quarters[1]}
+        found |= {f"memory_first_{name}_MB": one.quarters[0], f"memory_last_{name}_MB": one.quarters[1]}
     return found
 
 
@@ -339,6 +344,11 @@ def main() -> None:
             (folder / "sweep_estimate.md").write_text(told_far, encoding="utf-8")
             print(told_far)
             print(f"Dask over local processes: {facts['cluster_s'] / facts['local_s']:.3f}", flush=True)
+        if "rules" in parts:
+            one = run(Study.from_toml(RULES).sweep(), temporary, Local(2))
+            rows.append(told(f"{one.cases} flights of a rule, 2 workers", one))
+            facts |= memory_of("rules", one) | {"flights_a_second": one.cases / one.seconds}
+            print(markdown(HEADER, rows[-1:]), flush=True)
     write_tables(folder, rows, facts)
     print(f"Yardstick {1e3 * unit:.1f} ms: {SENTENCE}.")
 
