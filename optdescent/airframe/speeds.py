@@ -15,6 +15,9 @@ from optdescent.airframe.declaration import Airframe
 from optdescent.curves.elementary import Value, clip, sqrt, where
 from optdescent.units import GRAVITY
 
+MOVES = 0.03
+"""Part of its travel [-] by which a device has begun to move, or is not yet all out: above the noise of a reading."""
+
 
 @dataclass(frozen=True)
 class Configuration:

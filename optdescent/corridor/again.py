@@ -20,7 +20,7 @@ from optdescent.air import AirSample
 from optdescent.air.airspeed import calibrated_from_true, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import reference_speed
+from optdescent.airframe.speeds import MOVES, reference_speed
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.margin import ON_PATH
 from optdescent.corridor.path import Paths
@@ -192,7 +192,7 @@ def _limit(ground: Ground, lanes: _Lanes, to_go: float) -> Array:
     """Largest calibrated airspeed allowed (descent,) [m/s]: by the airframe with what is out, and by the arrival."""
     most = ground.limit_at(lanes.motion[0])
     for limit, out in zip(ground.limit_speeds, lanes.out, strict=True):
-        most = np.where(out > _EXACT, np.minimum(most, limit), most)
+        most = np.where(out > MOVES, np.minimum(most, limit), most)
     within = [limit.speed for limit in ground.scenario.arrival.speed_limits if _is_within(limit.within, to_go)]
     return np.asarray(np.minimum(most, min(within, default=np.inf)))
 

@@ -10,9 +10,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from optdescent.airframe.speeds import MOVES
 from optdescent.arrival import Gate
 from optdescent.corridor import SCHEDULE, Still
-from optdescent.debrief.track import MOVES, SINGLY, Track
+from optdescent.debrief.track import SINGLY, Track
 from optdescent.motion.stability import AtGate, shortfalls
 from optdescent.results.debrief import Finding, Severity, Subject
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE

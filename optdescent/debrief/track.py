@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.airframe.speeds import GEAR, Device, devices
+from optdescent.airframe.speeds import GEAR, MOVES, Device, devices
 from optdescent.corridor import ONE_BY_ONE, LastFound
 from optdescent.results import Flight
 from optdescent.results.debrief import Finding, Severity, Subject
@@ -26,8 +26,6 @@ _LONGEST_GAP = 6.0
 """Time [s] across which nothing is told of a device that came out meanwhile."""
 SINGLY = frozenset(own.name for own in ONE_BY_ONE)
 """Sets of devices that findings tell of: what two of them do together stands in tables."""
-MOVES = 0.03
-"""Part of its travel [-] by which a device has begun to move: above the noise of a position."""
 
 
 @dataclass(frozen=True)

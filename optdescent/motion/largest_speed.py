@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.airframe import Airframe, Configuration
+from optdescent.airframe.speeds import MOVES
 from optdescent.arrival import Arrival
 from optdescent.curves.elementary import Value, minimum, where
 from optdescent.motion.demands import BEGINS_TO_HOLD
 from optdescent.motion.handling import READABLE_BRAKE
-
-_OUT = 0.02
 
 
 @dataclass(frozen=True)
@@ -39,8 +38,8 @@ def largest_speed(
     limit = minimum(airframe.limits.maximum_speed, calibrated_from_mach(airframe.limits.maximum_mach, place.pressure))
     for step, position in zip(airframe.steps[1:], out.steps, strict=True):
         if step.limit_speed is not None:
-            limit = where(position > _OUT, minimum(limit, step.limit_speed), limit)
-    limit = where(out.gear > _OUT, minimum(limit, airframe.gear.limit_speed), limit)
+            limit = where(position > MOVES, minimum(limit, step.limit_speed), limit)
+    limit = where(out.gear > MOVES, minimum(limit, airframe.gear.limit_speed), limit)
     if airframe.speed_brake.limit_speed is not None:
         limit = where(speed_brake > READABLE_BRAKE, minimum(limit, airframe.speed_brake.limit_speed), limit)
     for bound in arrival.speed_limits:

@@ -28,7 +28,6 @@ LEAST_THRUST, LEAST_BRAKE = 0.005, 0.02
 """Fractions [-] from which thrust counts as above idle and the speed brake as out."""
 LEFT_CRUISE = 30.0 * FOOT
 """Height [m] below the cruise from which a descent counts as begun."""
-_OUT = 0.02
 
 
 @dataclass(frozen=True)

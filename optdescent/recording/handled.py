@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from optdescent.airframe import Airframe
+from optdescent.airframe.speeds import MOVES
+from optdescent.motion.excess import SIGMAS
 from optdescent.recording.clock import seconds
 from optdescent.recording.declaration import ColumnMap, Device, Event
 from optdescent.recording.doubts import Doubts
@@ -30,6 +33,9 @@ _WHAT = {
 }
 _BEYOND = 0.05
 """How far beyond the last step [-] a position of slats and flaps may be read."""
+_MOST_OFF = 0.1
+"""How far off a whole position [-] a reading is taken as there, at most, however noisy its column is (our choice)."""
+_EXACT = 1e-9
 
 
 def add_devices(known: Known, raw: Raw, asked: ColumnMap, scenario: Scenario, doubts: Doubts) -> None:
@@ -53,7 +59,7 @@ def add_devices(known: Known, raw: Raw, asked: ColumnMap, scenario: Scenario, do
         most = float(last) if device is Device.FLAPS else 1.0
         events = [event for event in asked.events if event.device is device]
         if known.has(name):
-            known.columns[name] = np.clip(known.columns[name], 0.0, most)
+            _settle(known, name, most, 0.0 if device is Device.SPEED_BRAKE else MOVES)
         elif events:
             values = _moved(known.time, events, raw.stamped, scenario.airframe, doubts)
             known.fill(name, np.clip(values, 0.0, most), 0.0, "from events, at the airframe's pace")
@@ -61,6 +67,25 @@ def add_devices(known: Known, raw: Raw, asked: ColumnMap, scenario: Scenario, do
             known.put(name, np.full(known.time.size, np.nan), unknown(name, "not recorded"))
             doubts.warn(f"{_WHAT[device]} not recorded: what they are judged by is not judged")
     doubts.refuse()
+
+
+def _settle(known: Known, name: str, most: float, still: float) -> None:
+    """Take readings of a device close to a whole position, or beyond its last, as that position [-].
+
+    Close is within what counts as standing still [-], none of a brake, which may be out a little; or within the sigmas
+    that nothing is judged finer than.
+    """
+    before = known.origins[name]
+    within = min(max(still, SIGMAS * known.sigma(name)), _MOST_OFF)
+    values = np.clip(known.column(name), 0.0, most)
+    whole = np.rint(values)
+    settled = np.where(np.abs(values - whole) <= within, whole, values)
+    count = int(np.count_nonzero(np.abs(settled - known.column(name)) > _EXACT))
+    if count:
+        told = f"{before.sentence}; {count} points within {within:.2g} of a whole position taken as there"
+        known.put(name, settled, replace(before, sentence=told))
+    else:
+        known.put(name, settled, before)
 
 
 def _moved(time: Array, events: list[Event], stamped: bool, airframe: Airframe, doubts: Doubts) -> Array:

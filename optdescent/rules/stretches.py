@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import GEAR
+from optdescent.airframe.speeds import GEAR, MOVES
 from optdescent.motion import Control, State, Trajectory, record
 from optdescent.results import Flight, Kind
 from optdescent.rules.fly import looks, noise_of, pilot_of, ruled, starts_of
@@ -112,8 +112,8 @@ def _first_lane(pilot: Pilot, scenario: Scenario, start: Moment | None) -> Array
     if start is None:
         return starts_of(pilot, [scenario])[1][:, 0]
     out = [*start.out.steps, start.out.gear]
-    due = configuration([_LONG_AGO if one > 0.0 else 0.0 for one in out])
-    braking = _LONG_AGO if start.speed_brake > 0.0 else 0.0
+    due = configuration([_LONG_AGO if one > MOVES else 0.0 for one in out])
+    braking = _LONG_AGO if start.speed_brake > MOVES else 0.0
     none = (0.0,) * pilot.shape.actions
     lane = Lane(
         start.state, start.thrust_fraction, start.speed_brake, _LONG_AGO, braking, 0.0, 0.0, start.out, due, none
