@@ -223,10 +223,13 @@ def _place_at(ground: Ground, to_go: float) -> int | None:
 
 
 def _selected(lanes: _Lanes, planned: Array, speed: Array, latest: Array) -> Array:
-    """Which devices (device, descent) [-] move: what the plan has by now, once speed and the step before allow it."""
+    """Which devices (device, descent) [-] move: what the plan has by now, once speed and the step before allow it.
+
+    One that has begun to move goes on, whatever the plan has: it may begin a descent half-way out.
+    """
     ready = np.ones_like(lanes.out, dtype=np.bool_)
     ready[1:-1] = lanes.out[:-2] > 1.0 - _EXACT
-    return np.where((lanes.out > 0.0) | ((speed <= latest) & ready), planned, 0.0)
+    return np.where(lanes.out > 0.0, 1.0, np.where((speed <= latest) & ready, planned, 0.0))
 
 
 def _too_fast(lanes: _Lanes, planned: Array, over_latest: Array, over_limit: Array) -> Flags:

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from optdescent.corridor.again import Again, Use, flown_again
+from optdescent.corridor.again import Again, Begun, Use, flown_again
 from optdescent.corridor.devices import EVERYTHING, DeviceSet
 from optdescent.corridor.ground import ground_of
 from optdescent.corridor.path import Paths, paths
@@ -81,6 +81,27 @@ def test_the_speed_of_a_further_gate_counts_where_it_is() -> None:
     assert flown.over[0] == pytest.approx(flown.speed[there, 0] - 100.0 * KNOT)
     assert flown.over[0] > 50.0 * KNOT
     assert not flown.is_kept[0]
+
+
+def begun(plan: Paths, gear: float) -> Begun:
+    """As a plan begins, on a slope of 3 degrees, with the gear so far out [-]."""
+    own, steps = np.arange(plan.start.size), len(ground().scenario.airframe.steps) - 1
+    nothing, level = np.zeros(own.size), np.full(own.size, -0.0524)
+    out = np.array([*(np.where(plan.first_steps > step, 1.0, 0.0) for step in range(steps)), nothing + gear])
+    return Begun(plan.altitude[plan.start, own], plan.speed[plan.start, own], level, nothing, nothing, out)
+
+
+@pytest.mark.parametrize(("gear", "is_down"), [(0.0, False), (0.5, True)])
+def test_a_device_that_is_half_way_out_goes_on_though_the_plan_does_not_have_it(gear: float, is_down: bool) -> None:
+    """From 15 nm, slower than the gear's limit speed, by a plan that never selects it: the gate asks for it."""
+    found = edge(EVERYTHING, STILL, FINE)
+    plan = planned(found).of(np.flatnonzero(again().is_kept)[:2])
+    assert np.all(plan.speed[plan.start, [0, 1]] < found.ground.limit_speeds[-1])
+    assert not plan.first_gear.any()
+    everyone = np.ones(2, dtype=np.bool_)
+    plan = replace(plan, gear=0.0 * plan.gear)
+    flown = flown_again(found.ground, plan, Use(everyone, 1.0 * everyone), begun=begun(plan, gear))
+    assert list(flown.is_stable) == [is_down, is_down]
 
 
 def test_half_the_step_changes_little() -> None:
