@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +21,7 @@ from optdescent.debrief.track import Track
 from optdescent.recording import read_recording
 from optdescent.results.debrief import Debrief, Finding, Severity, Subject, debrief_plain, findings_csv, points_csv
 from optdescent.rules import read_rules
-from optdescent.units import FOOT, NAUTICAL_MILE
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 from tests.debrief.recordings import FOLDER, RULE, SCENARIO, TRUTH, against, debriefed, flight, silent
 
 SEEDED = [(name, mistake) for name, one in TRUTH.items() for mistake in one["mistakes"]]
@@ -163,6 +165,83 @@ def changed(name: str, **columns: np.ndarray) -> Debrief:
     own = flight(name)
     dataset = own.dataset.assign({key: own.dataset[key].copy(data=values) for key, values in columns.items()})
     return debrief(replace(own, dataset=dataset), against(), silent)
+
+
+Columns = dict[str, np.ndarray]
+
+
+def within(far_nm: float, near_nm: float) -> np.ndarray:
+    """Points of the good recording between two distances to go."""
+    to_go = flight("good").column("distance_to_go") / NAUTICAL_MILE
+    return (to_go <= far_nm) & (to_go >= near_nm)
+
+
+def replaced(name: str, where: np.ndarray, value: float) -> Columns:
+    """A column of the good recording with another value [SI] at some points."""
+    return {name: np.where(where, value, flight("good").column(name))}
+
+
+def too_high_at_15_nm(feet: float) -> Columns:
+    """Higher by so much more than idle and the schedule can lose; its energy rises a little more than that."""
+    good = flight("good")
+    at = int(np.argmax(good.column("distance_to_go") <= 15.0 * NAUTICAL_MILE))
+    more = float(debriefed("good").margin("idle and schedule")[at]) + feet * FOOT
+    altitude = good.column("pressure_altitude")
+    return {"pressure_altitude": np.where(within(15.5, 14.5), altitude + more, altitude)}
+
+
+def thrust_with_brake(seconds: float) -> Columns:
+    """From 1000 s on."""
+    time = flight("good").column("time")
+    both = (time >= 1000.0) & (time <= 1000.0 + seconds)
+    return replaced("thrust_fraction", both, 0.3) | replaced("speed_brake", both, 1.0)
+
+
+def selected_at_speed(device: str, above_knots: float) -> Columns:
+    """Step 1, or the gear, out from where the recording is last so much faster than its limit speed."""
+    own, airframe = flight("good"), SCENARIO.airframe
+    limit = airframe.gear.limit_speed if device == "gear" else airframe.steps[1].limit_speed
+    assert limit is not None
+    last = int(np.flatnonzero(own.column("calibrated_airspeed") > limit + above_knots * KNOT)[-1])
+    later = np.arange(own.column("time").size) > last
+    return {device: np.where(later, np.maximum(own.column(device), 1.0), own.column(device))}
+
+
+def captured_at(knots: float) -> Columns:
+    return replaced("calibrated_airspeed", within(13.0, 8.0), knots * KNOT)
+
+
+def captured_with(flaps: float) -> Columns:
+    return replaced("flaps", within(200.0, 7.0), flaps)
+
+
+def sinking(feet_per_minute: float) -> Columns:
+    """For ten seconds below the gate, where 1000 ft/min are allowed."""
+    first = int(np.argmax(flight("good").column("height_above_threshold") < 900.0 * FOOT))
+    some = np.isin(np.arange(flight("good").column("time").size), np.arange(first, first + 10))
+    return replaced("vertical_speed", some, -feet_per_minute * FOOT_PER_MINUTE)
+
+
+KINDS: list[tuple[Subject, Callable[[float], Columns], float, float]] = [
+    (Subject.TOO_HIGH, too_high_at_15_nm, 400.0, 0.0),
+    (Subject.THRUST_WITH_BRAKE, thrust_with_brake, 10.0, 3.0),
+    (Subject.FLAPS_TOO_FAST, partial(selected_at_speed, "flaps"), 5.0, -2.0),
+    (Subject.GEAR_TOO_FAST, partial(selected_at_speed, "gear"), 5.0, -2.0),
+    (Subject.CAPTURED_FAST, captured_at, 208.0, 203.0),
+    (Subject.CAPTURED_CLEAN, captured_with, 0.0, 1.0),
+    (Subject.SINK, sinking, 1200.0, 1100.0),
+]
+"""What is found, how the good recording is changed for it, by how much, and by how much it is not found yet."""
+
+
+@pytest.mark.parametrize(("subject", "change", "much", "little"), KINDS, ids=lambda part: getattr(part, "name", ""))
+def test_each_kind_is_found_where_it_is_and_not_where_it_is_not(
+    subject: Subject, change: Callable[[float], Columns], much: float, little: float
+) -> None:
+    found = changed("good", **change(much)).about(subject)
+    assert len(found) == 1
+    assert found[0].severity is not Severity.NOTE
+    assert not changed("good", **change(little)).about(subject)
 
 
 def test_of_devices_that_are_not_known_nothing_is_told() -> None:
