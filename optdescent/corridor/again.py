@@ -17,16 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.air import AirSample
-from optdescent.air.airspeed import calibrated_from_true, mach_from_calibrated
-from optdescent.air.atmosphere import pressure
+from optdescent.air.airspeed import mach_from_calibrated
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import MOVES, reference_speed
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.margin import ON_PATH
+from optdescent.corridor.on_the_way import Lanes, Seen, Worst, calibrated, is_stable, limit_speed
 from optdescent.corridor.path import Paths
 from optdescent.motion import Control, State
 from optdescent.motion.equations import Motion, air_at, motion_in, thrust_fraction_for, thrust_needed
-from optdescent.motion.stability import AtGate, shortfalls
 from optdescent.rules.crew import brake_allowed
 from optdescent.units import GRAVITY, KNOT
 
@@ -34,7 +32,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.int64]
 OVER = 2.0 * KNOT
-"""Speed [m/s] above a limit that a flight may come to have on the way: pitch and brake take a moment to act."""
+"""Speed, or rate of sink, [m/s] beyond a limit that a flight may come to have on the way: pitch and brake take a moment
+to act."""
 STEP = 100.0
 """Between two evaluations of the orders [m]."""
 _HEIGHT_TIME, _PITCH_TIME, _SPEED_TIME = 12.0, 3.0, 5.0
@@ -68,7 +67,9 @@ class Again:
     `excess` is the energy height [m] at the gate above the most that it allows; `added` that which thrust added on the
     way before the approach speed was reached on the glide path; `off` the largest height off the plan; `over` the
     largest speed above a limit [m/s], of the airframe with what is out or of the arrival, and `outside` the largest
-    height outside what the arrival demands at a place; `is_stable` says whether every demand of the gate is met there.
+    height outside what the arrival demands at a place; `steep` the largest rate of sink beyond its limits [m/s] once it
+    has been within them; `climb` the most height gained [m]. `load_factor` (2, descent) are the least and the largest
+    [-]; `is_stable` says whether every demand of the gate is met there.
     The arrays (step, descent) are coordinates (step,) [m], pressure altitude [m], calibrated airspeed [m/s]; not a
     number before a start.
     """
@@ -78,6 +79,9 @@ class Again:
     off: Array
     over: Array
     outside: Array
+    steep: Array
+    climb: Array
+    load_factor: Array
     is_stable: Flags
     distance: Array
     altitude: Array
@@ -85,10 +89,14 @@ class Again:
 
     @property
     def is_kept(self) -> Flags:
-        """Whether the gate is passed stable, and limits and heights were kept on the way (descent,) [-]."""
+        """Whether the gate is passed stable, and limits of speed and sink and heights were kept on the way (descent,).
+
+        Limits of load factor are kept by what is ordered.
+        """
         is_flown = np.isfinite(self.excess)  # a descent lost on the way is not a number, which no limit finds
-        kept = is_flown & self.is_stable & (self.over <= OVER) & (self.outside <= ON_PATH)
-        return np.asarray(kept, dtype=np.bool_)
+        within_speeds = (self.over <= OVER) & (self.steep <= OVER)
+        within_heights = (self.outside <= ON_PATH) & (self.climb <= ON_PATH)
+        return np.asarray(is_flown & self.is_stable & within_speeds & within_heights, dtype=np.bool_)
 
 
 @dataclass(frozen=True)
@@ -120,12 +128,12 @@ class _Wanted:
 
 @dataclass(frozen=True)
 class _Seen:
-    """What orders are given by: the plan and the motion at a place to go [m], and who is too fast (descent,) [-]."""
+    """What orders are given by: plan, motion, who is too fast (descent,) [-], the steepest path allowed [rad]."""
 
     wanted: _Wanted
     at: Motion
     is_fast: Flags
-    to_go: float
+    steepest: Array
 
 
 @dataclass(frozen=True)
@@ -135,19 +143,6 @@ class _Orders:
     load_factor: Array
     thrust_fraction: Array
     speed_brake: Array
-
-
-@dataclass(frozen=True)
-class _Lanes:
-    """State of the flights: the five of the motion (5, descent), thrust fraction and brake (descent,) [-].
-
-    `out` (device, descent) says how far the steps and then the gear are out [-].
-    """
-
-    motion: Array
-    thrust_fraction: Array
-    speed_brake: Array
-    out: Array
 
 
 def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun: Begun | None = None) -> Again:
@@ -161,21 +156,23 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
     lanes = _started(ground, plan) if begun is None else _begun(ground, begun)
     seen = np.full((2, distance.size, plan.start.size), np.nan)
     fastest, captured = ground.gate_speeds(ground.scenario.arrival.gate)[1], ground.to_go[plan.captured]
-    off, added, over, outside = (np.full(plan.start.size, least) for least in (0.0, 0.0, -np.inf, 0.0))
+    off, added, worst = np.zeros(plan.start.size), np.zeros(plan.start.size), Worst.none(plan.start.size)
+    loads = np.ones((2, plan.start.size))
     for index, x in enumerate(distance):
-        flying = x >= begins
-        speed = _calibrated(ground, lanes.motion)
+        flying, to_go = x >= begins, -float(x)
+        speed = calibrated(ground, lanes.motion)
         seen[:, index] = np.where(flying, [lanes.motion[0], speed], np.nan)
-        above = speed - _limit(ground, lanes, -float(x))
-        over = np.where(flying, np.fmax(over, np.maximum(above, speed - _asked(ground, -float(x)))), over)
-        outside = np.where(flying, np.fmax(outside, _outside(ground, lanes.motion[0], -float(x))), outside)
+        above = speed - limit_speed(ground, lanes, to_go)
+        steepest = ground.steepest(lanes.motion[0], lanes.motion[1], to_go)
+        worst = worst.after(ground, lanes, Seen(to_go, speed, above, steepest), flying)
         if index + 1 == distance.size:
             break
         length = np.where(flying, distance[index + 1] - x, 0.0)
         wanted = _wanted(plan, ground.to_go, -x)
         at = _motion(ground, x, lanes, lanes.motion, np.ones_like(off))
         is_fast = _too_fast(lanes, wanted.selected, speed - latest, above)
-        orders = _orders(ground, use, lanes, _Seen(wanted, at, is_fast, -float(x)))
+        orders = _orders(ground, use, lanes, _Seen(wanted, at, is_fast, steepest))
+        loads = np.where(flying, [np.fmin(loads[0], orders.load_factor), np.fmax(loads[1], orders.load_factor)], loads)
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
         is_slowing = (at.forces.calibrated_airspeed > fastest) | (-x > captured)
         above_idle = (at.forces.thrust - at.forces.idle) / (ground.mass * GRAVITY)
@@ -184,45 +181,12 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         selected = _selected(lanes, wanted.selected, speed, latest)
         lanes = _where(flying, _advanced(ground, lanes, orders, selected, begin, x, length), lanes)
     most = np.full(off.shape, fastest)
-    left = _energy(ground, lanes.motion[0], seen[1, -1]) - _energy(ground, plan.altitude[0], most)
-    return Again(left, added, off, over, outside, _is_stable(ground, lanes), distance, seen[0], seen[1])
+    left = ground.energy_height(lanes.motion[0], seen[1, -1]) - ground.energy_height(plan.altitude[0], most)
+    kept = worst.over, worst.outside, worst.steep, worst.climb, loads
+    return Again(left, added, off, *kept, is_stable(ground, lanes), distance, seen[0], seen[1])
 
 
-def _limit(ground: Ground, lanes: _Lanes, to_go: float) -> Array:
-    """Largest calibrated airspeed allowed (descent,) [m/s]: by the airframe with what is out, and by the arrival."""
-    most = ground.limit_at(lanes.motion[0])
-    for limit, out in zip(ground.limit_speeds, lanes.out, strict=True):
-        most = np.where(out > MOVES, np.minimum(most, limit), most)
-    within = [limit.speed for limit in ground.scenario.arrival.speed_limits if _is_within(limit.within, to_go)]
-    return np.asarray(np.minimum(most, min(within, default=np.inf)))
-
-
-def _is_within(within: float | None, to_go: float) -> bool:
-    return within is not None and to_go <= within
-
-
-def _outside(ground: Ground, altitude: Array, to_go: float) -> Array:
-    """Height outside what is demanded at a place (descent,) [m]; 0 between places."""
-    place = _place_at(ground, to_go)
-    if place is None:
-        return np.zeros_like(altitude)
-    high, low = altitude - ground.demands.highest[place], ground.demands.lowest[place] - altitude
-    return np.asarray(np.maximum(np.maximum(high, low), 0.0))
-
-
-def _asked(ground: Ground, to_go: float) -> float:
-    """Largest speed [m/s] demanded at a place, such as that of a further gate; infinite between places."""
-    place = _place_at(ground, to_go)
-    return np.inf if place is None else float(ground.demands.fastest[place])
-
-
-def _place_at(ground: Ground, to_go: float) -> int | None:
-    """The place at a distance to go [m], by its index; none between places."""
-    place = int(np.argmin(np.abs(ground.to_go - to_go)))
-    return place if abs(ground.to_go[place] - to_go) <= _EXACT else None
-
-
-def _selected(lanes: _Lanes, planned: Array, speed: Array, latest: Array) -> Array:
+def _selected(lanes: Lanes, planned: Array, speed: Array, latest: Array) -> Array:
     """Which devices (device, descent) [-] move: what the plan has by now, once speed and the step before allow it.
 
     One that has begun to move goes on, whatever the plan has: it may begin a descent half-way out.
@@ -232,26 +196,10 @@ def _selected(lanes: _Lanes, planned: Array, speed: Array, latest: Array) -> Arr
     return np.where(lanes.out > 0.0, 1.0, np.where((speed <= latest) & ready, planned, 0.0))
 
 
-def _too_fast(lanes: _Lanes, planned: Array, over_latest: Array, over_limit: Array) -> Flags:
+def _too_fast(lanes: Lanes, planned: Array, over_latest: Array, over_limit: Array) -> Flags:
     """Whether speed is above a limit, or above that at which a planned device not yet moving is selected (descent,)."""
     is_pending = (planned > 0.5) & (lanes.out <= 0.0) & (over_latest > 0.0)
     return np.asarray(np.any(is_pending, axis=0) | (over_limit > 0.0), dtype=np.bool_)
-
-
-def _is_stable(ground: Ground, lanes: _Lanes) -> Flags:
-    """Whether everything that the gate demands is met by flights that have come to it (descent,)."""
-    scenario, state = ground.scenario, State(*lanes.motion)
-    height = np.asarray(ground.around.air.height(state.pressure_altitude)) - scenario.arrival.elevation
-    at = AtGate(
-        calibrated_airspeed=_calibrated(ground, lanes.motion),
-        reference_speed=reference_speed(scenario.airframe, state.mass),
-        sink=-state.true_airspeed * np.sin(state.path_angle),
-        off_path=height - float(scenario.arrival.glide_path.height(-ground.to_go[0])),
-        flaps=np.sum(lanes.out[:-1], axis=0),
-        gear=lanes.out[-1],
-    )
-    counts = [np.asarray(one.counts) for one in shortfalls(scenario.arrival.gate, len(lanes.out) - 1, at)]
-    return ~np.any(np.array(np.broadcast_arrays(*counts)), axis=0)
 
 
 def _steps(ground: Ground, farthest: int, step: float) -> Array:
@@ -266,7 +214,7 @@ def _steps(ground: Ground, farthest: int, step: float) -> Array:
 _EXACT = 1e-3
 
 
-def _started(ground: Ground, plan: Paths) -> _Lanes:
+def _started(ground: Ground, plan: Paths) -> Lanes:
     """The flights at their starts, on the path angle of the plan's first leg [SI]."""
     own = np.arange(plan.start.size)
     altitude, speed = plan.altitude[plan.start, own], plan.speed[plan.start, own]
@@ -277,14 +225,14 @@ def _started(ground: Ground, plan: Paths) -> _Lanes:
     motion_ = np.array([altitude, true, -np.arctan(fall / length), np.full(own.size, ground.mass), 0.0 * true])
     count = len(ground.scenario.airframe.steps) - 1
     out = [np.where(plan.first_steps > step, 1.0, 0.0) for step in range(count)]
-    return _Lanes(motion_, 0.0 * true, 0.0 * true, np.array([*out, plan.first_gear.astype(float)]))
+    return Lanes(motion_, 0.0 * true, 0.0 * true, np.array([*out, plan.first_gear.astype(float)]))
 
 
-def _begun(ground: Ground, begun: Begun) -> _Lanes:
+def _begun(ground: Ground, begun: Begun) -> Lanes:
     true = ground.true_airspeed(begun.speed, begun.altitude)
     mass = np.full(true.size, ground.mass)
     motion_ = np.array([begun.altitude, true, begun.path_angle, mass, 0.0 * true])
-    return _Lanes(motion_, begun.thrust_fraction, begun.speed_brake, begun.out)
+    return Lanes(motion_, begun.thrust_fraction, begun.speed_brake, begun.out)
 
 
 def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
@@ -301,7 +249,7 @@ def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
 
 
 def _motion(
-    ground: Ground, x: float | Array, lanes: _Lanes, state: Array, load_factor: Array, sample: AirSample | None = None
+    ground: Ground, x: float | Array, lanes: Lanes, state: Array, load_factor: Array, sample: AirSample | None = None
 ) -> Motion:
     """Motion in a state (5, descent) at a coordinate [m], in air that may have been looked up there already [SI]."""
     control = Control(load_factor, lanes.thrust_fraction, lanes.speed_brake)
@@ -310,16 +258,15 @@ def _motion(
     return motion_in(sample, ground.around, x, State(*state), control, configuration)
 
 
-def _orders(ground: Ground, use: Use, lanes: _Lanes, seen: _Seen) -> _Orders:
+def _orders(ground: Ground, use: Use, lanes: Lanes, seen: _Seen) -> _Orders:
     wanted, at = seen.wanted, seen.at
     airframe, handling = ground.scenario.airframe, ground.scenario.handling
     state = State(*lanes.motion)
     rate = wanted.slope * at.passage.ground_speed + (wanted.altitude - state.pressure_altitude) / _HEIGHT_TIME
-    steepest = ground.steepest(state.pressure_altitude, state.true_airspeed, seen.to_go)
     lowest = ground.least_altitude(at.forces.calibrated_airspeed)  # where a speed limit begins, while too fast for it
     rate = np.maximum(rate, (lowest - state.pressure_altitude) / _HEIGHT_TIME)
     rate = np.where(seen.is_fast, 0.0, rate)  # level until slow enough, then down with more drag
-    sine = np.clip(at.air.stretch * rate / state.true_airspeed, np.sin(steepest), 0.0)
+    sine = np.clip(at.air.stretch * rate / state.true_airspeed, np.sin(seen.steepest), 0.0)
     turn = (np.arcsin(sine) - state.path_angle) / _PITCH_TIME
     load_factor = np.cos(state.path_angle) + state.true_airspeed * turn / GRAVITY
     speed = at.forces.calibrated_airspeed
@@ -340,19 +287,19 @@ def _orders(ground: Ground, use: Use, lanes: _Lanes, seen: _Seen) -> _Orders:
 
 
 def _advanced(
-    ground: Ground, lanes: _Lanes, orders: _Orders, selected: Array, first: Motion, x: float, length: Array
-) -> _Lanes:
+    ground: Ground, lanes: Lanes, orders: _Orders, selected: Array, first: Motion, x: float, length: Array
+) -> Lanes:
     """The flights a step further: the motion, first at its beginning, by the midpoint rule, what lags along its lag."""
     airframe = ground.scenario.airframe
     seconds = length / first.passage.ground_speed
     travel = np.array([*(step.travel_time for step in airframe.steps[1:]), airframe.gear.travel_time])
-    ended = _Lanes(
+    ended = Lanes(
         lanes.motion,
         _followed(lanes.thrust_fraction, orders.thrust_fraction, seconds / airframe.engines.spool_time),
         _followed(lanes.speed_brake, orders.speed_brake, 2.0 * seconds / airframe.speed_brake.travel_time),
         np.where(selected > 0.5, np.minimum(lanes.out + seconds / travel[:, None], 1.0), lanes.out),
     )
-    half = _Lanes(
+    half = Lanes(
         lanes.motion,
         0.5 * (lanes.thrust_fraction + ended.thrust_fraction),
         0.5 * (lanes.speed_brake + ended.speed_brake),
@@ -362,8 +309,8 @@ def _advanced(
     return replace(ended, motion=lanes.motion + length * _rates(middle))
 
 
-def _where(flying: Flags, these: _Lanes, those: _Lanes) -> _Lanes:
-    return _Lanes(
+def _where(flying: Flags, these: Lanes, those: Lanes) -> Lanes:
+    return Lanes(
         np.where(flying, these.motion, those.motion),
         np.where(flying, these.thrust_fraction, those.thrust_fraction),
         np.where(flying, these.speed_brake, those.speed_brake),
@@ -377,14 +324,3 @@ def _rates(at: Motion) -> Array:
 
 def _followed(value: Array, wanted: Array, share: Array) -> Array:
     return value + (wanted - value) * (1.0 - np.exp(-share))
-
-
-def _calibrated(ground: Ground, state: Array) -> Array:
-    sound = ground.around.air.speed_of_sound(state[0])
-    return np.asarray(calibrated_from_true(state[1], pressure(state[0]), sound))
-
-
-def _energy(ground: Ground, altitude: Array, calibrated: Array) -> Array:
-    """Energy height [m] at a pressure altitude [m] and calibrated airspeed [m/s]."""
-    true = ground.true_airspeed(calibrated, altitude)
-    return np.asarray(ground.around.air.height(altitude)) + true**2 / (2.0 * GRAVITY)

@@ -98,13 +98,14 @@ def _highest(ground: Ground, reaches: Sequence[Reach], at: _Points) -> dict[str,
         own = planned[known]
         height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
         taken_off = _height(ground, own) - height
-        values = (height, taken_off, told.is_kept, told.excess, told.off, told.over, told.outside)
-        for name, value in zip(_FLOWN, values, strict=True):
+        again = (told.excess, told.off, told.over, told.outside, told.steep, told.climb)
+        for name, value in zip(_FLOWN, (height, taken_off, told.is_kept, *again), strict=True):
             columns[name][known] = value
     return _nested(columns, [edge.devices for edge in reaches])
 
 
-_FLOWN = ("highest", "taken_off", "stable_again", "excess_again", "off_again", "over_again", "outside_again")
+_AGAIN = ("excess_again", "off_again", "over_again", "outside_again", "steep_again", "climb_again")
+_FLOWN = ("highest", "taken_off", "stable_again", *_AGAIN)
 
 
 def _lowest(ground: Ground, edge: Reach, at: _Points) -> dict[str, Array]:

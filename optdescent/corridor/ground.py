@@ -22,7 +22,7 @@ from optdescent.arrival import Capture, Gate, floor_at
 from optdescent.motion import Surroundings
 from optdescent.motion.record import surroundings
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, NAUTICAL_MILE
+from optdescent.units import FOOT, GRAVITY, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -98,6 +98,11 @@ class Ground:
         """True airspeed [m/s] at a calibrated airspeed [m/s] and pressure altitude [m]."""
         sound = self.around.air.speed_of_sound(altitude)
         return np.asarray(true_from_calibrated(calibrated, pressure(altitude), sound))
+
+    def energy_height(self, altitude: Array, calibrated: Array) -> Array:
+        """Energy height [m] at a pressure altitude [m] and calibrated airspeed [m/s]: its height is geopotential."""
+        true = self.true_airspeed(calibrated, altitude)
+        return np.asarray(self.around.air.height(altitude)) + true**2 / (2.0 * GRAVITY)
 
     def limit_at(self, altitude: Array) -> Array:
         """Largest calibrated airspeed [m/s] by the airframe and by the speed limits at a pressure altitude [m]."""

@@ -41,7 +41,7 @@ class Told:
     """What became of descents (descent,) [SI]: the plan that was flown last, whether all was kept, and what was not.
 
     `taken_off` is the height [m] by which that plan begins lower than the edge, negative if higher; `excess`, `added`,
-    `off`, `over` and `outside` are as in `again.Again`.
+    `off`, `over`, `outside`, `steep` and `climb` are as in `again.Again`.
     """
 
     plan: Paths
@@ -52,6 +52,8 @@ class Told:
     off: Array
     over: Array
     outside: Array
+    steep: Array
+    climb: Array
 
 
 def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
@@ -59,7 +61,7 @@ def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
     count = plan.start.size
     flown = replace(plan, altitude=plan.altitude.copy(), speed=plan.speed.copy())
     lower, slower, is_kept = np.zeros(count), np.zeros(count), np.zeros(count, dtype=np.bool_)
-    seen = np.full((5, count), np.nan)
+    seen = np.full((7, count), np.nan)
     asked: Indices = np.arange(count, dtype=np.int64)
     for number in range(1, FLIGHTS + 1):
         if not asked.size:
@@ -69,7 +71,7 @@ def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
         again = flown_again(ground, plan_eased, use.of(asked))
         flown.altitude[:, asked], flown.speed[:, asked] = plan_eased.altitude, plan_eased.speed
         is_kept[asked] = _is_kept(again, edge)
-        seen[:, asked] = again.excess, again.added, again.off, again.over, again.outside
+        seen[:, asked] = (again.excess, again.added, again.off, again.over, again.outside, again.steep, again.climb)
         height, speed = _amiss(ground, own, again, edge)
         lower[asked] += number * height  # what one correction leaves is small: the next may be coarse
         slower[asked] += number * speed
@@ -126,7 +128,8 @@ def too_much(ground: Ground, plan: Paths, again: Again) -> tuple[Array, Array]:
     """By how much descents flown again were too high (descent,) [m] and too fast [m/s]: at least a little.
 
     It is the energy left at the gate, that of the speed above a limit, and the height outside what is demanded; of the
-    latter two what lies beyond that by which limit and path count as kept.
+    latter two what lies beyond that by which limit and path count as kept. One that sinks too fast or climbs is eased
+    by the least: lower, it has less to lose.
     """
     over, outside = np.maximum(again.over - OVER, 0.0), np.maximum(again.outside - ON_PATH, 0.0)
     excess = np.maximum(again.excess, 0.0)

@@ -37,6 +37,8 @@ CORRIDOR_COLUMNS = {column.name: column for column in _COLUMNS}
 _KEPT = (
     Column("over_again", "m s-1", "largest speed above a limit when the highest descent is flown again", "kt"),
     Column("outside_again", "m", "largest height outside what is demanded, flown again", "ft"),
+    Column("steep_again", "m s-1", "largest rate of sink beyond its limits, flown again", "ft_per_min"),
+    Column("climb_again", "m", "most height gained on the way, flown again", "ft"),
     Column("taken_off", "m", "height that the highest lies below the edge of the grid, so that it is kept", "ft"),
     Column("raised", "m", "height that the lowest lies above the edge of the grid, so that thrust adds little", "ft"),
     Column("stable_again", "1", "1 if flown again the gate is passed stable and all is kept on the way, else 0", ""),
@@ -166,7 +168,15 @@ def _reason(point: Mapping[str, Any]) -> str | None:
     return (
         f"not kept when flown again: {point['excess_again_ft']:.0f} ft of energy too much at the gate, "
         f"{point['over_again_kt']:.1f} kt over a limit, {point['outside_again_ft']:.0f} ft outside what is demanded"
+        f"{_sink_and_climb(point)}"
     )
+
+
+def _sink_and_climb(point: Mapping[str, Any]) -> str:
+    """How far a descent sank too fast or climbed, if it did; a corridor stored before does not know."""
+    steep, climb = point.get("steep_again_ft_per_min") or 0.0, point.get("climb_again_ft") or 0.0
+    told = ((steep, "ft/min too much sink"), (climb, "ft of climb"))
+    return "".join(f", {amount:.0f} {what}" for amount, what in told if amount > 0.0)
 
 
 def _without_lowest(point: Mapping[str, Any]) -> dict[str, None]:

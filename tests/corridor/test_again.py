@@ -11,10 +11,10 @@ import pytest
 from optdescent.corridor.again import Again, Begun, Use, flown_again
 from optdescent.corridor.devices import EVERYTHING, DeviceSet
 from optdescent.corridor.ground import ground_of
-from optdescent.corridor.path import Paths, paths
+from optdescent.corridor.path import Paths, paths, paths_at_once
 from optdescent.corridor.reach import Edge, Reach, reach
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 from tests.corridor.edges import SPEEDS, STILL, edge, ground, lowest
 from tests.scenario.files import STUDY
 
@@ -83,12 +83,12 @@ def test_the_speed_of_a_further_gate_counts_where_it_is() -> None:
     assert not flown.is_kept[0]
 
 
-def begun(plan: Paths, gear: float) -> Begun:
-    """As a plan begins, on a slope of 3 degrees, with the gear so far out [-]."""
+def begun(plan: Paths, gear: float, angle: float = -0.0524, faster: float = 0.0, thrust: float = 0.0) -> Begun:
+    """As a plan begins, on a path angle [rad], with the gear so far out [-], faster [m/s], with thrust [-]."""
     own, steps = np.arange(plan.start.size), len(ground().scenario.airframe.steps) - 1
-    nothing, level = np.zeros(own.size), np.full(own.size, -0.0524)
+    nothing, speed = np.zeros(own.size), plan.speed[plan.start, own] + faster
     out = np.array([*(np.where(plan.first_steps > step, 1.0, 0.0) for step in range(steps)), nothing + gear])
-    return Begun(plan.altitude[plan.start, own], plan.speed[plan.start, own], level, nothing, nothing, out)
+    return Begun(plan.altitude[plan.start, own], speed, nothing + angle, nothing + thrust, nothing, out)
 
 
 @pytest.mark.parametrize(("gear", "is_down"), [(0.0, False), (0.5, True)])
@@ -102,6 +102,61 @@ def test_a_device_that_is_half_way_out_goes_on_though_the_plan_does_not_have_it(
     plan = replace(plan, gear=0.0 * plan.gear)
     flown = flown_again(found.ground, plan, Use(everyone, 1.0 * everyone), begun=begun(plan, gear))
     assert list(flown.is_stable) == [is_down, is_down]
+
+
+def one_kept() -> Paths:
+    """The plan of one descent that is kept."""
+    return planned(edge(EVERYTHING, STILL, FINE)).of(np.flatnonzero(again().is_kept)[:1])
+
+
+ONE = Use(np.ones(1, dtype=np.bool_), np.ones(1))
+
+
+@pytest.mark.parametrize(("allowed", "is_kept"), [(2000.0, True), (300.0, False)])
+def test_sink_beyond_its_limit_is_told_and_counts(allowed: float, is_kept: bool) -> None:
+    """A limit that begins 30 ft above the gate: on 3 degrees at 140 kt some 740 ft/min are flown there."""
+    own = ground(STILL, FINE)
+    limit = own.scenario.arrival.sink_limits[0].model_copy(
+        update={"below_height": 1030.0 * FOOT, "sink": allowed * FOOT_PER_MINUTE}
+    )
+    arrival = own.scenario.arrival.model_copy(update={"sink_limits": (limit,)})
+    flown = flown_again(replace(own, scenario=replace(own.scenario, arrival=arrival)), one_kept(), ONE)
+    assert flown.steep[0] / FOOT_PER_MINUTE == pytest.approx(0.0 if is_kept else 440.0, abs=80.0)
+    assert flown.is_kept[0] == is_kept
+    assert replace(flown, steep=0.0 * flown.steep).is_kept[0]
+
+
+@pytest.mark.parametrize("angle", [-0.0524, 0.12])
+def test_a_climb_is_told_and_counts(angle: float) -> None:
+    """Begun on a climb of 7 degrees: pitch comes down in some seconds."""
+    flown = flown_again(ground(STILL, FINE), one_kept(), ONE, begun=begun(one_kept(), 0.0, angle))
+    assert (flown.climb[0] > 75.0 * FOOT) is np.bool_(angle > 0.0)
+    assert flown.climb[0] < 250.0 * FOOT
+    if angle > 0.0:
+        assert not replace(flown, is_stable=np.ones(1, dtype=np.bool_), excess=np.zeros(1)).is_kept[0]
+
+
+def test_load_factors_stay_within_the_limits_of_the_airframe() -> None:
+    """Those of the study's airframe, of which capture uses more than a hundredth; and a hundredth."""
+    own = ground(STILL, FINE)
+    tight = own.scenario.airframe.limits.model_copy(update={"least_load_factor": 0.99, "most_load_factor": 1.01})
+    airframe = own.scenario.airframe.model_copy(update={"limits": tight})
+    narrow = flown_again(replace(own, scenario=replace(own.scenario, airframe=airframe)), one_kept(), ONE)
+    wide, limits = again().load_factor, own.scenario.airframe.limits
+    assert limits.least_load_factor <= np.min(wide[0]) < 0.99
+    assert 1.01 < np.max(wide[1]) <= limits.most_load_factor
+    assert np.array(narrow.load_factor[:, 0]) == pytest.approx([0.99, 1.01])
+
+
+@pytest.mark.parametrize(("gear", "is_down"), [(0.3, False), (0.6, True)])
+def test_the_gear_takes_its_travel_time(gear: float, is_down: bool) -> None:
+    """A quarter of a mile before the gate, at some 70 m/s: 6.5 s, in which gear of 12 s travels 0.54 of its way."""
+    found = edge(EVERYTHING, STILL, FINE)
+    landing = found.states.index(len(found.ground.scenario.airframe.steps) - 1, 0)
+    plan = paths_at_once(found, np.array([1]), np.array([landing]))
+    assert found.ground.to_go[1] - found.ground.to_go[0] == pytest.approx(0.25 * NAUTICAL_MILE, rel=0.1)
+    flown = flown_again(found.ground, plan, ONE, begun=begun(plan, gear, faster=7.0 * KNOT, thrust=0.2))
+    assert flown.is_stable[0] == is_down
 
 
 def test_half_the_step_changes_little() -> None:

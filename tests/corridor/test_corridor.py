@@ -74,6 +74,8 @@ def all_kept(corridor: Corridor) -> None:
     assert np.max(over[told]) <= 2.0 * KNOT
     assert np.min(outside[told]) >= 0.0
     assert np.max(outside[told]) <= 75.0 * FOOT
+    assert np.max(corridor.values("steep_again")[told]) <= 2.0 * KNOT
+    assert np.max(corridor.values("climb_again")[told]) <= 75.0 * FOOT
     assert np.max(excess[told]) < 10.0 * FOOT  # half a knot, to which a gate's speeds count
     assert np.min(corridor.values("taken_off")[told]) >= -1e-6
     for point in corridor_plain(corridor)["points"]:
@@ -124,6 +126,18 @@ def test_heights_told_rise_with_distance_to_the_flaps_ceiling_and_stay_there() -
     ceiling = float(ground.around.air.height(20000.0 * FOOT)) - ground.scenario.arrival.elevation
     assert np.max(highest) == pytest.approx(ceiling)
     assert highest[0, 0, 0] < ceiling - 2000.0 * FOOT
+
+
+def test_in_hot_air_it_is_kept_and_nested_too() -> None:
+    """25 K warmer than standard, in still air: from 16 nm at 230 kt."""
+    hot = Scenario.from_toml(STUDY, ("air.wind.kind=none", "air.temperature_offset_k=25"))
+    one = Grid((16.0 * NAUTICAL_MILE,), (230.0 * KNOT,))
+    told = corridor(edges_for(hot, one, ONE_BY_ONE, lambda _: None), one)
+    all_kept(told)
+    highest = told.values("highest")[:, 0, 0]
+    assert np.isfinite(highest[-1])
+    assert np.all(~(highest[0] > highest))
+    assert np.all(~(highest > highest[-1]))
 
 
 def test_in_35_kt_of_tailwind_idle_alone_is_not_enough_from_the_glide_path() -> None:
