@@ -23,7 +23,7 @@ from optdescent.corridor.margin import ON_PATH, configurations
 from optdescent.corridor.path import Paths, joined, paths, paths_along, paths_at_once
 from optdescent.corridor.reach import Reach
 from optdescent.corridor.thrusting import thrust_along
-from optdescent.corridor.told import eased, too_much
+from optdescent.corridor.told import eased, too_much, until_kept
 from optdescent.results import Flight
 from optdescent.units import KNOT, NAUTICAL_MILE
 
@@ -101,22 +101,19 @@ def are_saved(edges: Edges, flight: Flight, asked: list[tuple[Reach, Indices]]) 
     plan, at = joined([plan for *_, plan, _ in tries]), _side_by_side([own for *_, own in tries])
     latest, brakes = (np.array([take(own) for own, _ in asked]) for take in (_latest, _brakes))
     use = Use(brakes[edge_of], np.ones(edge_of.size), latest[edge_of].T)
-    lower, slower = np.zeros(edge_of.size), np.zeros(edge_of.size)
-    still: Indices = np.arange(edge_of.size, dtype=np.int64)
-    for _ in range(FLIGHTS):
-        if not still.size:
-            break
+
+    def fly(_: int, still: Indices, lower: Array, slower: Array) -> tuple[Flags, Array, Array]:
         own, standing_there = plan.of(still), at.of(still)
-        ready = _begun_from(ground, eased(ground, own, lower[still], slower[still]), standing_there)
+        ready = _begun_from(ground, eased(ground, own, lower, slower), standing_there)
         again = flown_again(ground, ready, use.of(still), STEP, standing_there.begun)
         for number in still[again.is_kept].tolist():
             found[edge_of[number]][state[number]] = True
         height, speed = too_much(ground, own, again)
-        lower[still] += height
-        slower[still] += speed
         spare = plan.altitude[at.place[still], still] - at.begun.altitude[still]
-        is_saved = np.array([found[edge_of[number]][state[number]] for number in still.tolist()])
-        still = still[~is_saved & (lower[still] <= spare)]
+        is_saved = np.array([found[edge_of[number]][state[number]] for number in still.tolist()], dtype=np.bool_)
+        return is_saved | ~(lower + height <= spare), height, speed
+
+    until_kept(edge_of.size, FLIGHTS, fly)
     return found
 
 

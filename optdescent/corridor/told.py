@@ -11,6 +11,7 @@ and slower by as much, so that thrust comes on later.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import assert_never
 
@@ -27,6 +28,7 @@ from optdescent.units import FOOT, GRAVITY, KNOT
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+Fly = Callable[[int, Indices, Array, Array], tuple[Flags, Array, Array]]
 FLIGHTS = 5
 """How often a descent is flown at most."""
 ADDED = 25.0 * FOOT
@@ -60,23 +62,39 @@ def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
     """Descents of a plan of an edge flown again, from farther inside it as long as one is not kept [SI]."""
     count = plan.start.size
     flown = replace(plan, altitude=plan.altitude.copy(), speed=plan.speed.copy())
-    lower, slower, is_kept = np.zeros(count), np.zeros(count), np.zeros(count, dtype=np.bool_)
-    seen = np.full((7, count), np.nan)
-    asked: Indices = np.arange(count, dtype=np.int64)
-    for number in range(1, FLIGHTS + 1):
-        if not asked.size:
-            break
+    is_kept, seen = np.zeros(count, dtype=np.bool_), np.full((7, count), np.nan)
+
+    def fly(number: int, asked: Indices, lower: Array, slower: Array) -> tuple[Flags, Array, Array]:
         own = plan.of(asked)
-        plan_eased = eased(ground, own, lower[asked], slower[asked])
+        plan_eased = eased(ground, own, lower, slower)
         again = flown_again(ground, plan_eased, use.of(asked))
         flown.altitude[:, asked], flown.speed[:, asked] = plan_eased.altitude, plan_eased.speed
         is_kept[asked] = _is_kept(again, edge)
         seen[:, asked] = (again.excess, again.added, again.off, again.over, again.outside, again.steep, again.climb)
         height, speed = _amiss(ground, own, again, edge)
-        lower[asked] += number * height  # what one correction leaves is small: the next may be coarse
-        slower[asked] += number * speed
-        asked = asked[~is_kept[asked]]
+        # what one correction leaves is small: the next may be coarse
+        return is_kept[asked], number * height, number * speed
+
+    until_kept(count, FLIGHTS, fly)
     return Told(flown, _at_start(plan) - _at_start(flown), is_kept, *seen)
+
+
+def until_kept(count: int, flights: int, fly: Fly) -> None:
+    """Fly so many descents [-] again and again, each eased by what was too much, until it is done with.
+
+    At most so many `flights` of each [-]. `fly` is given the number of the flight, the indices of those still asked,
+    and how much lower [m] and slower [m/s] than planned they are flown; it says which are done with, and by how much
+    the others are to be eased further.
+    """
+    lower, slower = np.zeros(count), np.zeros(count)
+    asked: Indices = np.arange(count, dtype=np.int64)
+    for number in range(1, flights + 1):
+        if not asked.size:
+            return
+        is_done, height, speed = fly(number, asked, lower[asked], slower[asked])
+        lower[asked] += height
+        slower[asked] += speed
+        asked = asked[~is_done]
 
 
 def _is_kept(again: Again, edge: Edge) -> Flags:
