@@ -3,7 +3,9 @@
 The highest edges of `corridor.reach` for an arrival whose path is captured from above say from how high above the path
 it can be captured and the gate be met. A flight below the edge keeps the edge's speeds and devices and, of its height
 above the path, the part that it has of the edge's: sink rates are then no larger, and what the edge takes of energy in
-excess is left to less brake, or thrust. The path is captured as early as the devices allow. Every plan is flown again.
+excess is left to less brake, or thrust. The path is captured as early as the devices allow. Every plan is flown again,
+and eased (`corridor.told`) until it is kept: the gate passed stable, and limits and heights kept on the way. A set of
+devices of which no plan is kept is not enough.
 
 Sink is limited by the arrival and, until capture, to 2000 ft/min (Flight Safety Foundation, ALAR briefing note 4.2,
 from memory); no path is captured below 1000 ft.
@@ -14,25 +16,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import manoeuvre_speed
 from optdescent.arrival import Capture
-from optdescent.corridor.again import Again, Use, flown_again
+from optdescent.corridor.again import OVER, Again, Use, flown_again
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, DeviceSet
 from optdescent.corridor.ground import SPACING, Ground, ground_of
 from optdescent.corridor.margin import ON_PATH
 from optdescent.corridor.path import Paths, paths
 from optdescent.corridor.reach import Edge, Reach, reach
 from optdescent.corridor.states import states_of
+from optdescent.corridor.told import FLIGHTS, eased, too_much, until_kept
 from optdescent.inputs import Fault, InputFault
 from optdescent.motion.equations import air_at, passage
 from optdescent.results import Flight, Provenance
 from optdescent.results.from_above import PLAN_COLUMNS, FromAbove, Moment, plan_dataset
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
@@ -84,9 +88,12 @@ def from_above(scenario: Scenario, moment: Moment, spacing: float = SPACING) -> 
     found = _without(scenario, own, moment, above, float(wanted - rooms[-1]))
     if rooms[-1] < wanted:
         return found
-    fewest = next((one for one in _fewer(ground, moment) if one.is_enough(wanted)), most)
-    found = replace(found, devices=fewest.found.devices.name, abandon_by=_abandon_by(ground, rooms, wanted))
-    return _planned(found, _earliest(fewest, moment, wanted), wanted)
+    for begun in chain(_fewer(ground, moment), (most,)):
+        if begun is most or begun.is_enough(wanted):
+            found = _planned(found, _earliest(begun, moment, wanted), wanted)
+        if found.is_possible:
+            return replace(found, abandon_by=_abandon_by(ground, rooms, wanted))
+    return found
 
 
 def _check(scenario: Scenario, moment: Moment) -> None:
@@ -270,18 +277,20 @@ def _without(scenario: Scenario, own: Scenario, moment: Moment, above: float, to
     return FromAbove(
         moment, above, above <= ON_PATH, low, gate, devices="", too_high=too_high, capture_distance=nothing,
         capture_height=nothing, gear_distance=nothing, largest_sink=nothing, largest_sink_again=nothing,
-        excess_again=nothing, abandon_by=nothing, plan=none, provenance=Provenance(*told),
+        excess_again=nothing, abandon_by=nothing, plan=none, provenance=Provenance(*told), reason="",
     )  # fmt: skip
 
 
 def _planned(found: FromAbove, begun: _Begun, wanted: float) -> FromAbove:
-    """The answer with the descent that a set of devices plans from a height above the path [m]."""
+    """The answer with the descent of a set of devices from a height above the path [m], or why it has none."""
     ground = begun.ground
     plan = begun.plans(np.array([ground.to_go.size - 1]))
     over = _above_path(ground, ground.to_go, plan.altitude[:, 0])
     part = wanted / float(over[-1]) if over[-1] > 0.0 else 0.0
     plan = replace(plan, altitude=ground.path[:, None] + part * (plan.altitude - ground.path[:, None]))
-    again = begun.flown(plan, part)
+    plan, again = _kept(begun, plan, part)
+    if not again.is_kept[0]:
+        return replace(found, reason=_reason(again))
     columns = _columns(ground, plan)
     off = columns["above_path"]
     far_off = np.flatnonzero(off > ground.scenario.arrival.gate.off_path)
@@ -290,6 +299,8 @@ def _planned(found: FromAbove, begun: _Begun, wanted: float) -> FromAbove:
     before = columns["sink"][: max(captured, 1)]
     return replace(
         found,
+        devices=begun.found.devices.name,
+        reason="",
         capture_distance=float(columns["distance_to_go"][captured]),
         capture_height=float(columns["height_above_threshold"][captured]),
         gear_distance=float(columns["distance_to_go"][is_down[0]]),
@@ -298,6 +309,35 @@ def _planned(found: FromAbove, begun: _Begun, wanted: float) -> FromAbove:
         excess_again=float(again.excess[0]),
         plan=plan_dataset(columns),
     )
+
+
+def _kept(begun: _Begun, plan: Paths, part: float) -> tuple[Paths, Again]:
+    """A plan eased until it is kept, begun where it begins all the same, and how it was flown last."""
+    ground, first, last = begun.ground, plan.altitude[plan.start, 0], list[tuple[Paths, Again]]()
+
+    def fly(number: int, _: Indices, lower: Array, slower: Array) -> tuple[NDArray[np.bool_], Array, Array]:
+        tried = eased(ground, plan, lower, slower)
+        tried.altitude[plan.start, 0] = first
+        again = begun.flown(tried, part)
+        last[:] = [(tried, again)]
+        height, speed = too_much(ground, plan, again)
+        return again.is_kept, number * height, number * speed
+
+    until_kept(1, FLIGHTS, fly)
+    return last[0]
+
+
+def _reason(again: Again) -> str:
+    """What a descent flown again did not keep, in words."""
+    told = (
+        (float(again.excess[0]) / FOOT, 0.0, "ft of energy too much at the gate"),
+        (float(again.over[0]) / KNOT, OVER / KNOT, "kt over a limit"),
+        (float(again.steep[0]) / FOOT_PER_MINUTE, OVER / FOOT_PER_MINUTE, "ft/min too much sink"),
+        (float(again.outside[0]) / FOOT, ON_PATH / FOOT, "ft below the path"),
+        (float(again.climb[0]) / FOOT, ON_PATH / FOOT, "ft of climb"),
+    )
+    found = [f"{amount:.0f} {what}" for amount, allowed, what in told if amount > allowed]
+    return "; ".join([*([] if again.is_stable[0] else ["not stable at the gate"]), *found])
 
 
 def _columns(ground: Ground, plan: Paths) -> dict[str, Array]:

@@ -96,6 +96,8 @@ class FromAbove:
         with everything.
     plan : Dataset
         The planned descent: see `PLAN_COLUMNS`; no points if there is none.
+    reason : str
+        What the descent with everything did not keep when it was flown again; empty if it was kept, or never flown.
     """
 
     moment: Moment
@@ -114,6 +116,7 @@ class FromAbove:
     abandon_by: float
     plan: xr.Dataset
     provenance: Provenance
+    reason: str
 
     @property
     def is_possible(self) -> bool:
@@ -128,6 +131,8 @@ class FromAbove:
         where += "on the glide path" if self.is_on_path else f"{_feet(self.above_path)} above the glide path"
         if not self.is_possible:
             why = "" if np.isnan(self.too_high) else f" ({_feet(self.too_high)} too high)"
+            if self.reason:
+                return f"{where}: with everything it is not kept when it is flown ({self.reason}); abandon"
             if self.is_on_path:
                 return f"{where}: the gate at {_feet(self.gate_height)} cannot be met with everything; abandon"
             return (
@@ -184,6 +189,7 @@ def from_above_plain(found: FromAbove) -> Plain:
         },
         "possible": found.is_possible,
         "devices": found.devices or None,
+        "reason": found.reason or None,
         "too_high_ft": _number(found.too_high / FOOT, 0),
         "capture_nm": _number(found.capture_distance / NAUTICAL_MILE, 2),
         "capture_ft": _number(found.capture_height / FOOT, 0),

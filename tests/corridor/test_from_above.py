@@ -10,7 +10,10 @@ import numpy as np
 import pytest
 
 from optdescent.corridor import ALL_SETS, EVERYTHING, SCHEDULE, DeviceSet, from_above, moment_of
+from optdescent.corridor.again import Again, Use, flown_again
 from optdescent.corridor.from_above import ROUND_OUT, SMALLEST_FIRST
+from optdescent.corridor.ground import Ground
+from optdescent.corridor.path import Paths
 from optdescent.inputs import InputFault
 from optdescent.results.from_above import FromAbove, Moment, from_above_plain, plan_dataset
 from optdescent.rules import fly, read_rules
@@ -113,6 +116,44 @@ def test_a_plan_begins_at_the_flight_keeps_above_the_path_and_limit_speeds_and_e
     assert (flaps[-1], gear[-1]) == (len(airframe.steps) - 1, 1.0)
     assert found.column("height_above_threshold")[-1] == pytest.approx(1000.0 * FOOT, abs=1.0)
     assert found.capture_height > 1000.0 * FOOT + ROUND_OUT - 1.0
+
+
+class Flown:
+    """Descents of plans flown again, of which the first so many are said not to be stable at the gate."""
+
+    def __init__(self, unstable: float) -> None:
+        self.left = unstable
+
+    def __call__(self, ground: Ground, plan: Paths, use: Use) -> Again:
+        again = flown_again(ground, plan, use)
+        if use.lead[0] == 1.0:  # how high the edge lets it begin, not a plan
+            return again
+        self.left -= 1.0
+        return replace(again, is_stable=again.is_stable & (self.left < 0.0))
+
+
+def test_a_plan_that_is_not_kept_when_it_is_flown_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("optdescent.corridor.from_above.flown_again", Flown(np.inf))
+    found = from_above(scenario(CALM), moment(1000.0), COARSE)
+    assert asked(1000.0).is_possible
+    assert not found.is_possible
+    assert found.plan.sizes["point"] == 0
+    assert found.reason.startswith("not stable at the gate")
+    assert found.sentence.endswith(f"it is not kept when it is flown ({found.reason}); abandon")
+    assert from_above_plain(found)["reason"] == found.reason
+
+
+def test_a_plan_that_is_not_kept_at_first_is_eased(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From the same height and speed, slower on the way."""
+    plain = asked(700.0)
+    monkeypatch.setattr("optdescent.corridor.from_above.flown_again", Flown(1.0))
+    eased = from_above(scenario(CALM), moment(700.0), COARSE)
+    assert eased.devices == plain.devices
+    assert eased.reason == ""
+    speeds = [one.column("calibrated_airspeed") for one in (plain, eased)]
+    assert speeds[0][0] == speeds[1][0]
+    assert np.max(speeds[0] - speeds[1]) > 0.4 * KNOT
+    assert eased.column("height_above_threshold")[0] == pytest.approx(plain.column("height_above_threshold")[0])
 
 
 def test_a_flight_on_the_path_is_captured() -> None:
