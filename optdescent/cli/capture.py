@@ -62,17 +62,17 @@ def _capture(path: Path, state: _State, settings: tuple[str, ...], output: Path,
     from optdescent.caution import CAUTION
     from optdescent.cli.write import check_output
     from optdescent.corridor import from_above
-    from optdescent.results.from_above import Moment, from_above_plain
+    from optdescent.results.from_above import Situation, from_above_plain
     from optdescent.scenario import Scenario
     from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
     scenario = Scenario.from_toml(path, settings)
     check_output(output)
     mass = scenario.start.mass if state.mass is None else state.mass
-    moment = Moment(
+    situation = Situation(
         state.distance * NAUTICAL_MILE, state.height * FOOT, state.speed * KNOT, mass, state.flaps, state.is_gear_down
     )
-    found = from_above(scenario, moment)
+    found = from_above(scenario, situation)
     file = output / "capture.csv"
     found.to_csv(file)
     if as_json:

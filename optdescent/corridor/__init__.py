@@ -3,7 +3,7 @@
 from optdescent.corridor.corridor import corridor, usual_grid
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, ONE_BY_ONE, SCHEDULE, DeviceSet
 from optdescent.corridor.edges import Bounds, Edges, Grid, bounds_of, check_grid, edges_for
-from optdescent.corridor.from_above import from_above, moment_of
+from optdescent.corridor.from_above import from_above, situation_of
 from optdescent.corridor.last_action import LastFound, Still, last_actions, last_found
 from optdescent.corridor.question import CorridorDeclaration, CorridorQuestion, grid_faults
 from optdescent.corridor.slope import Slope, slope_chart, usual_slope
@@ -30,7 +30,7 @@ __all__ = [
     "grid_faults",
     "last_actions",
     "last_found",
-    "moment_of",
+    "situation_of",
     "slope_chart",
     "usual_grid",
     "usual_slope",

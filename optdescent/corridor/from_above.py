@@ -26,7 +26,7 @@ from optdescent.arrival import Capture
 from optdescent.corridor.again import OVER, Again, Use, flown_again
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, DeviceSet
 from optdescent.corridor.ground import SPACING, Ground, ground_of
-from optdescent.corridor.margin import ON_PATH
+from optdescent.corridor.margin import ON_PATH, all_out
 from optdescent.corridor.path import Paths, paths
 from optdescent.corridor.reach import Edge, Reach, reach
 from optdescent.corridor.states import states_of
@@ -34,7 +34,7 @@ from optdescent.corridor.told import FLIGHTS, eased, too_much, until_kept
 from optdescent.inputs import Fault, InputFault
 from optdescent.motion.equations import air_at, passage
 from optdescent.results import Flight, Provenance
-from optdescent.results.from_above import PLAN_COLUMNS, FromAbove, Moment, plan_dataset
+from optdescent.results.from_above import PLAN_COLUMNS, FromAbove, Situation, plan_dataset
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 
@@ -45,11 +45,9 @@ ROUND_OUT = 200.0 * FOOT
 """Lowest capture above the threshold, and how far above the gate it is: there the sink is that of the path [m]."""
 SINK_ROOM = 0.88
 """Part of each sink limit [-] that a plan uses: when it is flown, pitch lags and catches up with a little more."""
-SMALLEST_FIRST = tuple(sorted(ALL_SETS, key=lambda devices: sum(vars(devices).values())))
-"""Every set of devices, the smaller before the larger."""
 
 
-def moment_of(flight: Flight, distance_to_go: float) -> Moment:
+def situation_of(flight: Flight, distance_to_go: float) -> Situation:
     """Where a flight is at a distance to go [m]; a device that travels counts as in.
 
     Raises
@@ -62,11 +60,12 @@ def moment_of(flight: Flight, distance_to_go: float) -> Moment:
         ends = f"{to_go.min() / NAUTICAL_MILE:.1f} to {to_go.max() / NAUTICAL_MILE:.1f} nm"
         raise InputFault([Fault(f"flight {flight.name}", "distance", f"got {_nm(distance_to_go)}", ends)])
     names = ("height_above_threshold", "calibrated_airspeed", "mass", "flaps", "gear")
-    height, speed, mass, flaps, gear = (float(flight.at_distance(name, distance_to_go)) for name in names)
-    return Moment(distance_to_go, height, speed, mass, int(flaps + 0.02), int(gear > 0.98))
+    height, speed, mass, flaps, gear = (flight.at_distance(name, distance_to_go) for name in names)
+    step, is_down = all_out(flaps, gear)
+    return Situation(distance_to_go, float(height), float(speed), float(mass), int(step), int(is_down))
 
 
-def from_above(scenario: Scenario, moment: Moment, spacing: float = SPACING) -> FromAbove:
+def from_above(scenario: Scenario, situation: Situation, spacing: float = SPACING) -> FromAbove:
     """Whether and how the glide path of a scenario can be captured from above from where a flight is [SI].
 
     An arrival that captures from above is kept as it is. One that captures from below is asked what it would be from
@@ -78,43 +77,43 @@ def from_above(scenario: Scenario, moment: Moment, spacing: float = SPACING) -> 
     InputFault
         A place outside the arrival, below the path, or a speed or devices that are not flown.
     """
-    _check(scenario, moment)
-    above = moment.height - float(scenario.arrival.glide_path.height(-moment.distance_to_go))
-    own = _asked(scenario, moment, above <= ON_PATH)
-    ground = ground_of(own, moment.distance_to_go, (moment.distance_to_go,), spacing)
+    _check(scenario, situation)
+    above = situation.height - float(scenario.arrival.glide_path.height(-situation.distance_to_go))
+    own = _asked(scenario, situation, above <= ON_PATH)
+    ground = ground_of(own, situation.distance_to_go, (situation.distance_to_go,), spacing)
     wanted = 0.0 if above <= ON_PATH else above
-    most = _begun(ground, EVERYTHING, moment)
+    most = _begun(ground, EVERYTHING, situation)
     rooms = most.rooms(np.arange(ground.to_go.size))
-    found = _without(scenario, own, moment, above, float(wanted - rooms[-1]))
+    found = _without(scenario, own, situation, above, float(wanted - rooms[-1]))
     if rooms[-1] < wanted:
         return found
-    for begun in chain(_fewer(ground, moment), (most,)):
+    for begun in chain(_fewer(ground, situation), (most,)):
         if begun is most or begun.is_enough(wanted):
-            found = _planned(found, _earliest(begun, moment, wanted), wanted)
+            found = _planned(found, _earliest(begun, situation, wanted), wanted)
         if found.is_possible:
             return replace(found, abandon_by=_abandon_by(ground, rooms, wanted))
     return found
 
 
-def _check(scenario: Scenario, moment: Moment) -> None:
+def _check(scenario: Scenario, situation: Situation) -> None:
     arrival, airframe = scenario.arrival, scenario.airframe
     path, faults = arrival.glide_path, list[Fault]()
     gate, far = arrival.gate.place(path), min(scenario.start.distance, -path.distance(10000.0 * FOOT))
-    if not gate + _NEAREST <= moment.distance_to_go <= far:
+    if not gate + _NEAREST <= situation.distance_to_go <= far:
         allowed = f"{_nm(gate + _NEAREST)}, a little before the gate, to {_nm(far)}"
-        faults.append(Fault("from above", "distance", f"got {_nm(moment.distance_to_go)}", allowed))
+        faults.append(Fault("from above", "distance", f"got {_nm(situation.distance_to_go)}", allowed))
     else:
-        least = float(path.height(-moment.distance_to_go)) - ON_PATH
-        if not least <= moment.height < np.inf:
+        least = float(path.height(-situation.distance_to_go)) - ON_PATH
+        if not least <= situation.height < np.inf:
             allowed = f"at least {least / FOOT:.0f} ft, on the glide path there or above it"
-            faults.append(Fault("from above", "height", f"got {moment.height / FOOT:.0f} ft", allowed))
-    if not airframe.masses.least <= moment.mass <= airframe.masses.most:
+            faults.append(Fault("from above", "height", f"got {situation.height / FOOT:.0f} ft", allowed))
+    if not airframe.masses.least <= situation.mass <= airframe.masses.most:
         allowed = f"{airframe.masses.least:.0f} to {airframe.masses.most:.0f} kg ({airframe.title})"
-        faults.append(Fault("from above", "mass", f"got {moment.mass:.0f} kg", allowed))
+        faults.append(Fault("from above", "mass", f"got {situation.mass:.0f} kg", allowed))
     last = len(airframe.steps) - 1
-    if moment.flaps not in range(last + 1) or moment.gear not in (0, 1):
+    if situation.flaps not in range(last + 1) or situation.gear not in (0, 1):
         allowed = f"steps 0 to {last}, gear 0 or 1 ({airframe.title})"
-        faults.append(Fault("from above", "devices", f"got step {moment.flaps}, gear {moment.gear}", allowed))
+        faults.append(Fault("from above", "devices", f"got step {situation.flaps}, gear {situation.gear}", allowed))
     if faults:
         raise InputFault(faults)
 
@@ -126,14 +125,14 @@ def _nm(distance: float) -> str:
     return f"{distance / NAUTICAL_MILE:.1f} nm"
 
 
-def _asked(scenario: Scenario, moment: Moment, is_on_path: bool) -> Scenario:
-    """The scenario with the mass of the moment, its path captured from above, sink limits with room for lags."""
+def _asked(scenario: Scenario, situation: Situation, is_on_path: bool) -> Scenario:
+    """The scenario with the mass of the situation, its path captured from above, sink limits with room for lags."""
     arrival, path = scenario.arrival, scenario.arrival.glide_path
-    here = float(path.height(-moment.distance_to_go))
+    here = float(path.height(-situation.distance_to_go))
     low, high, within = path.capture_at_least, path.capture_at_most, path.below_within
     if path.capture is Capture.BELOW:
         low = max(LOWEST, arrival.gate.height + ROUND_OUT)
-        high, within = max(low, here), max(within, moment.distance_to_go)
+        high, within = max(low, here), max(within, situation.distance_to_go)
     if is_on_path:
         low, high = min(low, here), max(high, here)
     changed = path.model_copy(
@@ -148,7 +147,7 @@ def _asked(scenario: Scenario, moment: Moment, is_on_path: bool) -> Scenario:
     limits = tuple(limit.model_copy(update={"sink": SINK_ROOM * limit.sink}) for limit in arrival.sink_limits)
     return replace(
         scenario,
-        start=scenario.start.model_copy(update={"mass": moment.mass}),
+        start=scenario.start.model_copy(update={"mass": situation.mass}),
         arrival=arrival.model_copy(update={"glide_path": changed, "sink_limits": limits}),
     )
 
@@ -208,7 +207,7 @@ class _Begun:
 _EXACT = 1e-6
 
 
-def _begun(ground: Ground, devices: DeviceSet, moment: Moment) -> _Begun:
+def _begun(ground: Ground, devices: DeviceSet, situation: Situation) -> _Begun:
     """The edge of a set of devices for what a flight has.
 
     A flight slower than the schedule has selected the next device by counts as having that speed: it is on no grid.
@@ -220,29 +219,29 @@ def _begun(ground: Ground, devices: DeviceSet, moment: Moment) -> _Begun:
     """
     airframe = ground.scenario.airframe
     states = states_of(ground, devices, (airframe.limits.maximum_speed,))
-    out = states.index(moment.flaps, moment.gear)
-    least, most = float(manoeuvre_speed(airframe, moment.flaps, moment.mass)), float(states.most[out])
-    if not least - KNOT <= moment.speed <= most + _EXACT:
-        name = airframe.steps[moment.flaps].name
-        allowed = f"{least / KNOT:.0f} to {most / KNOT:.0f} kt with {name}{', gear' * moment.gear}"
-        raise InputFault([Fault("from above", "speed", f"got {moment.speed / KNOT:.0f} kt", allowed)])
-    speed = max(moment.speed, float(states.least[out]))
+    out = states.index(situation.flaps, situation.gear)
+    least, most = float(manoeuvre_speed(airframe, situation.flaps, situation.mass)), float(states.most[out])
+    if not least - KNOT <= situation.speed <= most + _EXACT:
+        name = airframe.steps[situation.flaps].name
+        allowed = f"{least / KNOT:.0f} to {most / KNOT:.0f} kt with {name}{', gear' * situation.gear}"
+        raise InputFault([Fault("from above", "speed", f"got {situation.speed / KNOT:.0f} kt", allowed)])
+    speed = max(situation.speed, float(states.least[out]))
     found = reach(ground, devices, Edge.HIGHEST, (speed,))
     return _Begun(found, int(np.argmin(np.abs(found.states.speeds - speed))), out)
 
 
-def _fewer(ground: Ground, moment: Moment) -> Iterator[_Begun]:
+def _fewer(ground: Ground, situation: Situation) -> Iterator[_Begun]:
     """Edges of the sets of devices, the smaller before the larger, each worked out when it is asked for."""
-    return (_begun(ground, devices, moment) for devices in SMALLEST_FIRST if devices != EVERYTHING)
+    return (_begun(ground, devices, situation) for devices in ALL_SETS if devices != EVERYTHING)
 
 
-def _earliest(begun: _Begun, moment: Moment, wanted: float) -> _Begun:
+def _earliest(begun: _Begun, situation: Situation, wanted: float) -> _Begun:
     """The edge of the same devices that captures farthest out and still loses a height above the path [m]."""
     ground = begun.ground
     enough, too_far = ground.first_capture, ground.last_capture + 1
     while too_far - enough > 1:
         middle = (enough + too_far) // 2
-        tried = _begun(replace(ground, first_capture=middle), begun.found.devices, moment)
+        tried = _begun(replace(ground, first_capture=middle), begun.found.devices, situation)
         if tried.is_inside(wanted):
             begun, enough = tried, middle
         else:
@@ -268,14 +267,14 @@ def _abandon_by(ground: Ground, rooms: Array, wanted: float) -> float:
     return float(ground.to_go[last] + share * (ground.to_go[last + 1] - ground.to_go[last]))
 
 
-def _without(scenario: Scenario, own: Scenario, moment: Moment, above: float, too_high: float) -> FromAbove:
+def _without(scenario: Scenario, own: Scenario, situation: Situation, above: float, too_high: float) -> FromAbove:
     """The answer that there is none."""
     nothing, none = float("nan"), plan_dataset({name: np.empty(0) for name in PLAN_COLUMNS})
     told = scenario.title, scenario.text, scenario.digest
     low, gate = own.arrival.glide_path.capture_at_least, own.arrival.gate.height
     too_high = too_high if 0.0 < too_high < np.inf else nothing
     return FromAbove(
-        moment, above, above <= ON_PATH, low, gate, devices="", too_high=too_high, capture_distance=nothing,
+        situation, above, above <= ON_PATH, low, gate, devices="", too_high=too_high, capture_distance=nothing,
         capture_height=nothing, gear_distance=nothing, largest_sink=nothing, largest_sink_again=nothing,
         excess_again=nothing, abandon_by=nothing, plan=none, provenance=Provenance(*told), reason="",
     )  # fmt: skip

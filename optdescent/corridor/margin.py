@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from optdescent.airframe.speeds import MOVES
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.reach import Edge, Reach
 from optdescent.units import FOOT, GRAVITY
@@ -70,9 +71,13 @@ def _energy(ground: Ground, altitude: Array, speed: Array) -> Array:
 
 def configurations(found: Reach, flaps: Array, gear: Array) -> Indices:
     """Index of the configuration (point,) for flaps [steps] and gear [-]; what travels counts as in."""
-    steps = np.floor(flaps + 0.02).astype(int)
-    down = (gear > 0.98).astype(int)
+    steps, down = all_out(flaps, gear)
     return np.array([found.states.index(step, is_down) for step, is_down in zip(steps, down, strict=True)], dtype=int)
+
+
+def all_out(flaps: Array, gear: Array) -> tuple[Indices, Indices]:
+    """Step of slats and flaps that is all out, and whether the gear is (point,) [-]; what travels counts as in."""
+    return np.floor(flaps + MOVES).astype(np.int64), (gear > 1.0 - MOVES).astype(np.int64)
 
 
 def _cell(grid: Array, values: Array) -> tuple[Indices, Array]:

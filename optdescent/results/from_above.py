@@ -51,7 +51,7 @@ def plan_dataset(columns: Mapping[str, Array]) -> xr.Dataset:
 
 
 @dataclass(frozen=True)
-class Moment:
+class Situation:
     """Where a flight is: distance to go [m], height above the threshold [m], calibrated airspeed [m/s], mass [kg].
 
     `flaps` is the step that is out, `gear` whether it is down (1) [-].
@@ -71,7 +71,7 @@ class FromAbove:
 
     Parameters
     ----------
-    moment : Moment
+    situation : Situation
         From where it is asked.
     above_path, is_on_path : float, bool
         Height above the glide path there [m], and whether that is so little that the flight is on it.
@@ -100,7 +100,7 @@ class FromAbove:
         What the descent with everything did not keep when it was flown again; empty if it was kept, or never flown.
     """
 
-    moment: Moment
+    situation: Situation
     above_path: float
     is_on_path: bool
     lowest_capture: float
@@ -126,8 +126,8 @@ class FromAbove:
     @property
     def sentence(self) -> str:
         """What it says to a pilot."""
-        moment = self.moment
-        where = f"At {_miles(moment.distance_to_go)} to go and {moment.speed / KNOT:.0f} kt, "
+        situation = self.situation
+        where = f"At {_miles(situation.distance_to_go)} to go and {situation.speed / KNOT:.0f} kt, "
         where += "on the glide path" if self.is_on_path else f"{_feet(self.above_path)} above the glide path"
         if not self.is_possible:
             why = "" if np.isnan(self.too_high) else f" ({_feet(self.too_high)} too high)"
@@ -139,7 +139,7 @@ class FromAbove:
                 f"{where}: it cannot be captured by {_feet(self.lowest_capture)} and the gate at "
                 f"{_feet(self.gate_height)} be met, not even with everything{why}; abandon"
             )
-        gear = "gear is down" if moment.gear else f"gear by {_miles(self.gear_distance)}"
+        gear = "gear is down" if situation.gear else f"gear by {_miles(self.gear_distance)}"
         until = f"abandon if not begun by {_miles(self.abandon_by)}"
         if self.is_on_path:
             return f"{where}: the gate at {_feet(self.gate_height)} can be met with {self.devices}, {gear}; {until}"
@@ -174,18 +174,18 @@ class FromAbove:
 
 def from_above_plain(found: FromAbove) -> Plain:
     """A capture from above as a plain dictionary for JSON; keys carry their unit [nm, ft, kt, kg, ft/min]."""
-    moment = found.moment
+    situation = found.situation
     columns = [found.column(name) / one.chart_unit.factor for name, one in PLAN_COLUMNS.items()]
     return {
         "scenario": {"title": found.provenance.title, "digest": found.provenance.scenario_digest},
         "from": {
-            "distance_nm": _number(moment.distance_to_go / NAUTICAL_MILE, 2),
-            "height_ft": _number(moment.height / FOOT, 0),
+            "distance_nm": _number(situation.distance_to_go / NAUTICAL_MILE, 2),
+            "height_ft": _number(situation.height / FOOT, 0),
             "above_path_ft": _number(found.above_path / FOOT, 0),
-            "speed_kt": _number(moment.speed / KNOT, 1),
-            "mass_kg": _number(moment.mass, 0),
-            "flaps": moment.flaps,
-            "gear": moment.gear,
+            "speed_kt": _number(situation.speed / KNOT, 1),
+            "mass_kg": _number(situation.mass, 0),
+            "flaps": situation.flaps,
+            "gear": situation.gear,
         },
         "possible": found.is_possible,
         "devices": found.devices or None,

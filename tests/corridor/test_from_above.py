@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from optdescent.corridor import ALL_SETS, EVERYTHING, SCHEDULE, DeviceSet, from_above, moment_of
+from optdescent.corridor import ALL_SETS, EVERYTHING, SCHEDULE, DeviceSet, from_above, situation_of
 from optdescent.corridor.again import Again, Use, flown_again
-from optdescent.corridor.from_above import ROUND_OUT, SMALLEST_FIRST
+from optdescent.corridor.from_above import ROUND_OUT
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths
 from optdescent.inputs import InputFault
-from optdescent.results.from_above import FromAbove, Moment, from_above_plain, plan_dataset
+from optdescent.results.from_above import FromAbove, Situation, from_above_plain, plan_dataset
 from optdescent.rules import fly, read_rules
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
@@ -30,6 +31,7 @@ ABOVE = (
     "arrival.glide_path.capture_at_most_ft=2600",
 )
 MASS = 62000.0
+MODULE = import_module("optdescent.corridor.from_above")
 NAMES = {devices.name: devices for devices in ALL_SETS}
 
 
@@ -38,16 +40,16 @@ def scenario(settings: tuple[str, ...]) -> Scenario:
     return Scenario.from_toml(STUDY, settings)
 
 
-def moment(above: float, nm: float = 10.0, speed: float = 200.0, flaps: int = 2, gear: int = 0) -> Moment:
+def situation(above: float, nm: float = 10.0, speed: float = 200.0, flaps: int = 2, gear: int = 0) -> Situation:
     """So many feet above the path of the study at a distance to go and a speed [kt]."""
     path = scenario(CALM).arrival.glide_path
     height = float(path.height(-nm * NAUTICAL_MILE)) + above * FOOT
-    return Moment(nm * NAUTICAL_MILE, height, speed * KNOT, MASS, flaps, gear)
+    return Situation(nm * NAUTICAL_MILE, height, speed * KNOT, MASS, flaps, gear)
 
 
 @cache
 def asked(above: float, settings: tuple[str, ...] = CALM) -> FromAbove:
-    return from_above(scenario(settings), moment(above), COARSE)
+    return from_above(scenario(settings), situation(above), COARSE)
 
 
 def size(found: FromAbove) -> float:
@@ -101,7 +103,7 @@ def test_a_plan_flown_again_keeps_the_sink_limits_and_reaches_the_gate(above: fl
 @pytest.mark.parametrize("above", [0.0, 300.0, 700.0, 1000.0])
 def test_a_plan_begins_at_the_flight_keeps_above_the_path_and_limit_speeds_and_ends_configured(above: float) -> None:
     found, airframe = asked(above), scenario(CALM).airframe
-    start = moment(above)
+    start = situation(above)
     assert found.column("height_above_threshold")[0] == pytest.approx(start.height, abs=0.5)
     assert found.column("calibrated_airspeed")[0] == pytest.approx(start.speed)
     assert np.all(np.diff(found.column("height_above_threshold")) < 0.0)
@@ -133,9 +135,10 @@ class Flown:
 
 
 def test_a_plan_that_is_not_kept_when_it_is_flown_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("optdescent.corridor.from_above.flown_again", Flown(np.inf))
-    found = from_above(scenario(CALM), moment(1000.0), COARSE)
-    assert asked(1000.0).is_possible
+    near = situation(200.0, 5.0, 165.0, 3, 1)
+    assert from_above(scenario(CALM), near, COARSE).is_possible
+    monkeypatch.setattr(MODULE, "flown_again", Flown(np.inf))
+    found = from_above(scenario(CALM), near, COARSE)
     assert not found.is_possible
     assert found.plan.sizes["point"] == 0
     assert found.reason.startswith("not stable at the gate")
@@ -146,8 +149,8 @@ def test_a_plan_that_is_not_kept_when_it_is_flown_is_none(monkeypatch: pytest.Mo
 def test_a_plan_that_is_not_kept_at_first_is_eased(monkeypatch: pytest.MonkeyPatch) -> None:
     """From the same height and speed, slower on the way."""
     plain = asked(700.0)
-    monkeypatch.setattr("optdescent.corridor.from_above.flown_again", Flown(1.0))
-    eased = from_above(scenario(CALM), moment(700.0), COARSE)
+    monkeypatch.setattr(MODULE, "flown_again", Flown(1.0))
+    eased = from_above(scenario(CALM), situation(700.0), COARSE)
     assert eased.devices == plain.devices
     assert eased.reason == ""
     speeds = [one.column("calibrated_airspeed") for one in (plain, eased)]
@@ -166,7 +169,7 @@ def test_a_flight_on_the_path_is_captured() -> None:
 
 
 def test_on_the_path_too_fast_it_is_on_it_and_no_more() -> None:
-    found = from_above(scenario(CALM), moment(0.0, 3.6, 185.0, 2, 1), COARSE)
+    found = from_above(scenario(CALM), situation(0.0, 3.6, 185.0, 2, 1), COARSE)
     assert found.is_on_path
     assert not found.is_possible
     assert found.sentence == (
@@ -177,32 +180,29 @@ def test_on_the_path_too_fast_it_is_on_it_and_no_more() -> None:
 def test_the_place_to_abandon_is_where_it_can_just_be_begun() -> None:
     """Asked again a little before it and a little after it, at the same height above the path and speed."""
     by = asked(700.0).abandon_by / NAUTICAL_MILE
-    before, after = (from_above(scenario(CALM), moment(700.0, by + off), COARSE) for off in (0.4, -0.4))
+    before, after = (from_above(scenario(CALM), situation(700.0, by + off), COARSE) for off in (0.4, -0.4))
     assert before.is_possible
     assert not after.is_possible
 
 
 def test_a_flight_that_is_late_with_its_devices_counts_as_fast_as_when_the_schedule_selects_them() -> None:
     """At 165 kt the schedule has the gear out already."""
-    late = from_above(scenario(CALM), moment(300.0, speed=165.0), COARSE)
+    late = from_above(scenario(CALM), situation(300.0, speed=165.0), COARSE)
     assert late.is_possible
     assert late.column("calibrated_airspeed")[0] > 170.0 * KNOT
     assert late.gear_distance > 9.0 * NAUTICAL_MILE
 
 
 def test_the_smaller_sets_are_asked_before_the_larger() -> None:
-    counts = [sum(vars(devices).values()) for devices in SMALLEST_FIRST]
+    counts = [sum(vars(devices).values()) for devices in ALL_SETS]
     assert counts == sorted(counts)
-    assert SMALLEST_FIRST[0] == SCHEDULE
-    assert SMALLEST_FIRST[-1] == EVERYTHING
-    assert [one for one in SMALLEST_FIRST if sum(vars(one).values()) == 1] == [
-        one for one in ALL_SETS if sum(vars(one).values()) == 1
-    ]
-    assert DeviceSet(early_gear=True) in SMALLEST_FIRST[1:4]
+    assert ALL_SETS[0] == SCHEDULE
+    assert ALL_SETS[-1] == EVERYTHING
+    assert DeviceSet(early_gear=True) in ALL_SETS[1:4]
 
 
 def test_an_arrival_that_captures_from_above_keeps_its_own_heights() -> None:
-    found = from_above(scenario((*CALM, *ABOVE)), moment(300.0), COARSE)
+    found = from_above(scenario((*CALM, *ABOVE)), situation(300.0), COARSE)
     assert found.is_possible
     assert found.lowest_capture == pytest.approx(2000.0 * FOOT)
     assert 2000.0 * FOOT < found.capture_height < 2600.0 * FOOT + 75.0 * FOOT
@@ -212,7 +212,7 @@ def test_an_arrival_that_captures_from_above_keeps_its_own_heights() -> None:
 def test_a_flight_is_asked_where_it_is() -> None:
     flown = fly(scenario(CALM), next(rule for rule in read_rules("library") if rule.name == "three-to-one-alone"))
     place = 9.0 * NAUTICAL_MILE
-    there = moment_of(flown, place)
+    there = situation_of(flown, place)
     near = int(np.argmin(np.abs(flown.column("distance_to_go") - place)))
     assert there.speed == pytest.approx(flown.column("calibrated_airspeed")[near], abs=2.0 * KNOT)
     assert there.height == pytest.approx(flown.column("height_above_threshold")[near], abs=60.0 * FOOT)
@@ -223,7 +223,7 @@ def test_a_flight_is_asked_where_it_is() -> None:
     assert found.is_on_path == (abs(found.above_path) < 75.0 * FOOT)
     assert found.sentence.startswith(f"At 9.0 nm to go and {there.speed / KNOT:.0f} kt")
     with pytest.raises(InputFault, match=r"got 500\.0 nm"):
-        moment_of(flown, 500.0 * NAUTICAL_MILE)
+        situation_of(flown, 500.0 * NAUTICAL_MILE)
 
 
 @pytest.mark.parametrize(
@@ -240,7 +240,7 @@ def test_a_flight_is_asked_where_it_is() -> None:
 )
 def test_what_cannot_be_asked_is_named(changed: dict[str, float], words: str) -> None:
     with pytest.raises(InputFault) as caught:
-        from_above(scenario(CALM), replace(moment(0.0 if "height" in changed else 300.0), **changed), COARSE)
+        from_above(scenario(CALM), replace(situation(0.0 if "height" in changed else 300.0), **changed), COARSE)
     assert words in str(caught.value)
 
 
