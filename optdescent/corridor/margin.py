@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import MOVES
-from optdescent.corridor.ground import Ground
 from optdescent.corridor.reach import Edge, Reach
 from optdescent.units import FOOT, GRAVITY
 
@@ -33,7 +32,7 @@ def margin(found: Reach, to_go: Array, altitude: Array, speed: Array, configurat
     path = np.interp(to_go, ground.to_go, ground.path)
     off = altitude - path
     held = np.where(np.abs(off) <= ON_PATH, np.minimum(altitude, path), altitude)
-    free = _edge_energy(found, to_go, speed, configuration) - _energy(ground, held, speed)
+    free = _edge_energy(found, to_go, speed, configuration) - ground.energy_height(held, speed)
     places = ground.to_go[: found.on_path.shape[0]]
     near, along = _cell(places, np.minimum(to_go, places[-1]))
     bound = (1.0 - along) * found.on_path[near, configuration] + along * found.on_path[near + 1, configuration]
@@ -61,12 +60,7 @@ def _edge_energy(found: Reach, to_go: Array, speed: Array, configuration: Indice
 
 def _of_node(found: Reach, place: Indices, speed: Indices, configuration: Indices) -> Array:
     """Energy height (point,) [m] of the edge at places and speeds of the grid."""
-    return _energy(found.ground, found.altitude[place, speed, configuration], found.states.speeds[speed])
-
-
-def _energy(ground: Ground, altitude: Array, speed: Array) -> Array:
-    """Energy height [m] by pressure altitude [m] and calibrated airspeed [m/s]."""
-    return altitude + ground.true_airspeed(speed, altitude) ** 2 / (2.0 * GRAVITY)
+    return found.ground.energy_height(found.altitude[place, speed, configuration], found.states.speeds[speed])
 
 
 def configurations(found: Reach, flaps: Array, gear: Array) -> Indices:
