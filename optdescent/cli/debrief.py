@@ -204,6 +204,7 @@ def _wanted(asked: _Asked, flight: Flight) -> list[tuple[float, Action]]:
     """Moments and actions to fly on from."""
     from optdescent.debrief import LEAST_TO_GO, Action
     from optdescent.inputs import Fault, InputFault
+    from optdescent.rules.stretches import unknown_at
 
     times = flight.column("time")[flight.column("distance_to_go") > LEAST_TO_GO]
     names = {action.value: action for action in Action}
@@ -217,6 +218,8 @@ def _wanted(asked: _Asked, flight: Flight) -> list[tuple[float, Action]]:
         elif not times[0] <= time <= times[-1]:
             allowed = f"{times[0]:.0f} to {times[-1]:.0f} s, the times of {asked.recording}"
             faults.append(Fault("--what-if", "time", f"got {time:g} s", allowed))
+        elif lacking := unknown_at(flight, time):
+            faults.append(Fault("--what-if", "time", f"at {time:g} s {lacking}", "a moment at which all is known"))
     if faults:
         raise InputFault(faults)
     return [(time, names[name]) for time, name in asked.what_ifs]

@@ -19,6 +19,7 @@ from optdescent.results import Flight
 from optdescent.results.debrief import Debrief, Finding, Severity
 from optdescent.rules import Rule
 from optdescent.rules.fly import rule_heights
+from optdescent.rules.stretches import unknown_at
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
@@ -105,8 +106,9 @@ def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Findin
 
 def _perfect(flight: Flight, against: Measures, finding: Finding) -> str:
     """Which action from there on makes the gate stable, the smallest first."""
-    if np.isnan(finding.height):
-        return "its height is not known there: no other action is tried"
+    lacking = unknown_at(flight, finding.time)
+    if lacking:
+        return f"{lacking} there: no other action is tried"
     if finding.height <= against.scenario.arrival.gate.height:
         return "at or below the gate nothing is asked"
     if finding.distance_to_go < LEAST_TO_GO:

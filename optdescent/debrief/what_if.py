@@ -50,6 +50,8 @@ def what_if(scenario: Scenario, rule: Rule, flight: Flight, time: float, action:
     ------
     ValueError
         The time is not within the flight.
+    InputFault
+        Something that a flight goes on with is not known then, such as a device.
     """
     moment = moment_of(flight, time)
     changed = with_action(rule, action, moment.distance_to_go)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import GEAR, MOVES
+from optdescent.inputs import Fault, InputFault
 from optdescent.motion import Control, State, Trajectory, record
 from optdescent.results import Flight, Kind
 from optdescent.rules.fly import looks, noise_of, pilot_of, ruled, starts_of
@@ -57,10 +58,15 @@ def moment_of(flight: Flight, time: float) -> Moment:
     ------
     ValueError
         The time is not within the flight.
+    InputFault
+        Something that a flight goes on with is not known then.
     """
     times = flight.column("time")
     if not times[0] <= time <= times[-1]:
         raise ValueError(f"{time:.0f} s is not within the flight")
+    lacking = unknown_at(flight, time)
+    if lacking:
+        raise InputFault([Fault(flight.name, "time", f"at {time:.0f} s {lacking}", "a moment at which all is known")])
 
     def at(name: str) -> float:
         values = flight.column(name)
@@ -71,6 +77,30 @@ def moment_of(flight: Flight, time: float) -> Moment:
     out = Configuration.at_position(at("flaps"), at("gear"), len(flight.marks.steps) - 1)
     brake, thrust = (float(np.clip(at(name), 0.0, 1.0)) for name in ("speed_brake", "thrust_fraction"))
     return Moment(at("distance_to_go"), state, thrust, brake, out)
+
+
+def unknown_at(flight: Flight, time: float) -> str:
+    """What a flight goes on with and is not known at a time [s] within it, in words; empty if all is.
+
+    Between two points it is known if it is at both: nothing is read across a gap.
+    """
+    times = flight.column("time")
+    after = int(np.searchsorted(times, time))
+    beside = [after] if times[after] == time else [after - 1, after]
+    lacking = [word for name, word in _NEEDED.items() if np.isnan(flight.column(name)[beside]).any()]
+    return f"{', '.join(lacking)} not known" if lacking else ""
+
+
+_NEEDED = {
+    "distance_to_go": "distance to go",
+    "pressure_altitude": "altitude",
+    "true_airspeed": "airspeed",
+    "flight_path_angle": "path angle",
+    "mass": "mass",
+    "flaps": "slats and flaps",
+    "gear": "gear",
+}
+"""Columns that a flight goes on with, and their words."""
 
 
 def flown_in_stretches(

@@ -74,6 +74,20 @@ def test_bad_asks_are_named_and_nothing_is_written(tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
 
 
+def test_a_moment_at_which_a_device_is_not_known_is_refused(tmp_path: Path) -> None:
+    head, *rows = (
+        line for line in (FOLDER / "late-gear.csv").read_text(encoding="utf-8").splitlines() if line[0] != "#"
+    )
+    place = head.split(",").index("gear")
+    blank = [",".join("" if at == place else cell for at, cell in enumerate(row.split(","))) for row in rows]
+    (tmp_path / "blank.csv").write_text("\n".join([head, *blank]) + "\n", encoding="utf-8")
+    asked = ["--scenario", SCENARIO, "--columns", str(FOLDER / "columns.toml"), "--what-if", "1310", "gear"]
+    done = CliRunner().invoke(main, ["debrief", str(tmp_path / "blank.csv"), *asked, "-o", str(tmp_path / "out")])
+    assert done.exit_code == 2, done.output
+    assert "--what-if: time: at 1310 s gear not known; allowed: a moment at which all is known" in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
 def test_rows_that_are_left_out_are_told_by_their_numbers() -> None:
     back = LeftOut("time runs backwards there", (702, 703, 704, 705, 706, 707))
     rows = "rows 702, 703, 704, 705, 706 and 1 more (lines of the file)"

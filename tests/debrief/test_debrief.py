@@ -18,6 +18,7 @@ from optdescent.debrief import Action, debrief, what_if
 from optdescent.debrief.findings import findings
 from optdescent.debrief.rehearse import csv_of, rehearsed, scripts
 from optdescent.debrief.track import Track
+from optdescent.inputs import InputFault
 from optdescent.recording import read_recording
 from optdescent.results.debrief import Debrief, Finding, Severity, Subject, debrief_plain, findings_csv, points_csv
 from optdescent.rules import read_rules
@@ -297,6 +298,25 @@ def test_a_height_that_is_not_known_is_told_as_such() -> None:
     height[np.abs(time - at) < 10.0] = np.nan
     plain = debrief_plain(changed("late-gear", height_above_threshold=height))
     assert any(one["height_ft"] is None for one in plain["findings"])
+
+
+def test_nothing_is_tried_where_a_device_is_not_known_nor_across_a_gap() -> None:
+    """Nor said to be stable: of gear that is not known nobody knows whether it comes out in time."""
+    late = flight("late-gear")
+    at = int(np.argmax(late.column("time") >= debriefed("late-gear").about(Subject.GEAR_LATE)[0].time))
+    gear = late.column("gear").copy()
+    gear[at - 3 : at - 1] = np.nan
+    gap = replace(late, dataset=late.dataset.assign(gear=("point", gear)))
+    time = float(late.column("time")[at - 2])
+    for moment in (time, time - 1.5, time + 0.5):
+        with pytest.raises(InputFault, match=f"at {moment:.0f} s gear not known; allowed: a moment at which all is"):
+            what_if(SCENARIO, RULE, gap, moment, Action.GEAR)
+    assert what_if(SCENARIO, RULE, gap, time + 1.0, Action.GEAR).flight.summary.gate.stable
+    unknown = np.full(flight("slow-to-configure").column("gear").shape, np.nan)
+    hidden = changed("slow-to-configure", gear=unknown, flaps=unknown)
+    told = [one.instead for one in hidden.findings if one.severity is not Severity.NOTE]
+    assert told
+    assert all("slats and flaps, gear not known there: no other action is tried" in one for one in told)
 
 
 def test_at_the_end_of_a_flight_nothing_is_left_to_try() -> None:
