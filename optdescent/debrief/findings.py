@@ -5,7 +5,7 @@ Thresholds are ours, chosen above what noise and a good crew do; common practice
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from optdescent.arrival import Capture
 from optdescent.corridor import EVERYTHING, SCHEDULE
 from optdescent.debrief.not_told import gate_index, is_gate_told, not_told
 from optdescent.debrief.track import SINGLY, Track
+from optdescent.results import Breach
 from optdescent.results.debrief import Finding, Severity, Subject
 from optdescent.units import FOOT, FOOT_PER_MINUTE, KNOT, NAUTICAL_MILE
 
@@ -43,7 +44,8 @@ def findings(track: Track) -> tuple[Finding, ...]:
         _too_high, _brake_stowed, _levelled, _thrust_with_brake, _selections, _capture, _sink, _limits, _last_useful,
         _gate, _gone_around,
     )  # fmt: skip
-    found = [finding for look in looks for finding in look(track)] + list(not_told(track, CHECKS))
+    found = [finding for look in looks for finding in look(track)]
+    found += [*_demands(track, {finding.subject for finding in found}), *not_told(track, CHECKS)]
     return tuple(sorted(found, key=lambda finding: finding.time))
 
 
@@ -272,12 +274,43 @@ def _sink(track: Track) -> Iterator[Finding]:
 
 def _limits(track: Track) -> Iterator[Finding]:
     """Limits of speed, load and path that the verdict on the flight found passed, each where it was worst."""
+    for breach in _breaches(track):
+        if breach.demand in _LIMITS:
+            yield track.finding(_nearest(track, breach), Subject.LIMIT, Severity.SEVERE, breach.sentence)
+
+
+def _demands(track: Track, told: Collection[Subject]) -> Iterator[Finding]:
+    """Everything else that the verdict found not kept, but what findings about some subjects tell in their own words.
+
+    Windows, floor, hold-downs, further gates, height of capture, climb, thrust, path, bank, brake that is to be stowed.
+    """
+    for breach in _breaches(track):
+        own = next((subject for begins, subject in _TOLD_BY.items() if breach.demand.startswith(begins)), None)
+        if breach.demand not in _LIMITS and own not in told:
+            yield track.finding(_nearest(track, breach), Subject.DEMAND, Severity.CAUTION, breach.sentence)
+
+
+def _breaches(track: Track) -> Iterator[Breach]:
+    """What the verdict found not kept where the flight was."""
     for breach in track.flight.summary.breaches:
-        if breach.demand in _LIMITS and breach.distance_to_go <= track.to_go[0]:
-            at = int(np.argmin(np.abs(track.to_go - breach.distance_to_go)))
-            yield track.finding(at, Subject.LIMIT, Severity.SEVERE, breach.sentence)
+        if track.to_go[-1] - _PAST_ITS_END <= breach.distance_to_go <= track.to_go[0]:
+            yield breach
 
 
+def _nearest(track: Track, breach: Breach) -> int:
+    """Index of the point nearest to where a demand was not kept."""
+    return int(np.argmin(np.abs(track.to_go - breach.distance_to_go)))
+
+
+_PAST_ITS_END = 0.5 * NAUTICAL_MILE
+"""How far beyond its last point [m] a flight is judged: it may end a little before the threshold."""
+_TOLD_BY = {
+    "sink": Subject.SINK,
+    "no climb": Subject.LEVELLED,
+    "speed at capture": Subject.CAPTURED_FAST,
+    "capture from": Subject.CAPTURED_FROM_ABOVE,
+}
+"""How demands begin that findings of their own are about, and the subjects of these."""
 _LIMITS = ("largest speed", "least speed", "least speed with speed brake", "largest load factor", "least load factor")
 """Names of what a verdict calls them (`motion.handling`)."""
 

@@ -43,7 +43,7 @@ def debrief(found: Debrief, page: Page = Page.A4) -> Figure:
     """
     told = told_findings(found)
     with styled():
-        frame = sheet(page, (found.flight, *found.others), f"Debrief: {found.flight.name}", _note(told))
+        frame = sheet(page, (found.flight, *found.others), f"Debrief: {found.flight.name}", _note(found, told))
         rows = (
             Row(1.0, "Energy to spare [ft]", "\u22124\u202f000"),
             Row(1.0, "Over the glide path [ft]", "\u22124\u202f000"),
@@ -71,8 +71,10 @@ def told_findings(found: Debrief) -> tuple[Finding, ...]:
     return tuple(severe[:MOST_TOLD])
 
 
-def _note(told: tuple[Finding, ...]) -> str:
+def _note(found: Debrief, told: tuple[Finding, ...]) -> str:
     lines = [f"{count}: {finding.sentence}." for count, finding in enumerate(told, start=1)]
+    more = len(found.findings) - len(told)
+    lines += [f"{more} more in findings.csv."] if more else []
     before = (
         "Energy to spare: energy height inside the reach of each set of devices, grey what each adds; below zero it is "
         f"not enough; more than {number(_BAND)} ft is not drawn. "

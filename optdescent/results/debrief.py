@@ -45,6 +45,7 @@ class Subject(Enum):
     CAPTURED_FROM_ABOVE = "glide path captured from above"
     SINK = "sink rate beyond the limit"
     LIMIT = "a limit passed"
+    DEMAND = "a demand not kept"
     LAST_USEFUL = "last useful action passed"
     UNSTABLE = "unstable at the gate"
     GONE_AROUND = "gone around"

@@ -49,6 +49,8 @@ def test_notes_are_left_out_first_where_there_is_no_room() -> None:
     assert len(told) <= MOST_TOLD
     assert all(one.severity is not Severity.NOTE for one in told)
     assert {one for one in many.findings if one.severity is Severity.SEVERE} <= set(told)
+    assert f"{len(many.findings) - len(told)} more in findings.csv." in written(debrief(many))
+    assert "more in findings.csv" not in written(debrief(found))
 
 
 def test_minutes_of_the_flight_stand_above_the_place_where_it_is_then() -> None:
