@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,22 +85,33 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
     track = Track(flight, against.scenario, margins, sets, rule, above_rule, last, farthest, within)
     found = findings(track)
     progress("what a perfect crew would have made of it")
-    told = tuple(_with_instead(flight, against, finding) for finding in found)
+    places, moments = dict[float, str](), dict[float, str]()  # findings at one place or moment are answered once
+    for finding in (one for one in found if one.severity is not Severity.NOTE):
+        place, moment = finding.distance_to_go, finding.time
+        if against.optimum is not None and place not in places:
+            places[place] = optimum_told(against.scenario, flight, place)
+        if moment not in moments:
+            moments[moment] = _perfect(flight, against, finding)
+    told = tuple(_with_instead(against.optimum, finding, places, moments) for finding in found)
     others = () if against.optimum is None else (against.optimum,)
     return Debrief(flight, told, _points(flight, against.optimum, track), last.told, others)
 
 
-def _with_instead(flight: Flight, against: Measures, finding: Finding) -> Finding:
-    """A finding with what the optimum had there and, unless to note, what it and a perfect crew make of it."""
-    said, is_noted = list[str](), finding.severity is Severity.NOTE
-    if against.optimum is not None:
+def _with_instead(
+    optimum: Flight | None, finding: Finding, places: Mapping[float, str], moments: Mapping[float, str]
+) -> Finding:
+    """A finding with what the optimum had there and, unless to note, what it and a perfect crew make of it.
+
+    The latter two by places to go [m] and by times [s].
+    """
+    said = list[str]()
+    if optimum is not None:
         names = ("height_above_threshold", "calibrated_airspeed")
-        height, speed = (float(against.optimum.at_distance(name, finding.distance_to_go)) for name in names)
+        height, speed = (float(optimum.at_distance(name, finding.distance_to_go)) for name in names)
         said.append(f"the optimum is at {round(height / FOOT, -1):.0f} ft and {speed / KNOT:.0f} kt there")
-        from_there = "" if is_noted else optimum_told(against.scenario, flight, finding.distance_to_go)
-        said += [from_there] if from_there else []
-    if not is_noted:
-        said.append(_perfect(flight, against, finding))
+    if finding.severity is not Severity.NOTE:
+        said += [places[finding.distance_to_go]] if optimum is not None else []
+        said.append(moments[finding.time])
     return replace(finding, instead="; ".join(said))
 
 
@@ -124,8 +135,10 @@ def _perfect(flight: Flight, against: Measures, finding: Finding) -> str:
 def _points(flight: Flight, optimum: Flight | None, track: Track) -> xr.Dataset:
     over = np.full(track.above_rule.shape, np.nan)
     if optimum is not None:
-        theirs = optimum.at_distance("specific_energy_height", flight.column("distance_to_go"))
-        over = flight.column("specific_energy_height") - theirs
+        to_go, own = flight.column("distance_to_go"), optimum.column("distance_to_go")
+        theirs = optimum.at_distance("specific_energy_height", to_go)
+        is_flown = (to_go <= own[0]) & (to_go >= own[-1])
+        over = np.where(is_flown, flight.column("specific_energy_height") - theirs, np.nan)
     names = {
         "height_above_rule": (track.above_rule, "height above what the rule asks for"),
         "energy_above_optimum": (over, "energy height above the optimum's at the same distance"),

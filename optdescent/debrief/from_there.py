@@ -22,16 +22,14 @@ _CLEAR = 0.2 * NAUTICAL_MILE
 
 
 def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | None:
-    """The scenario begun where a flight is at a distance to go [m], level; None too near, too low or not known there.
+    """The scenario begun where a flight is at a distance to go [m], level; None where it cannot be begun.
 
     Demands that lie behind are left out; a hold-down or a stretch of the floor that it is in begins just ahead.
     """
-    names = ("altitude", "pressure_altitude", "mach", "mass")
-    altitude, pressure_altitude, mach, mass = (float(flight.at_distance(name, distance)) for name in names)
-    arrival = scenario.arrival
-    published = pressure_altitude if altitude > arrival.transition_altitude else altitude
-    if distance < NEAREST or not published >= LOWEST or np.isnan(mach + mass):
+    if why_not_begun(scenario, flight, distance):
         return None
+    arrival, published = scenario.arrival, _published(scenario, flight, distance)
+    mach, mass = (float(flight.at_distance(name, distance)) for name in ("mach", "mass"))
     farthest = distance - _CLEAR
     ahead = arrival.model_copy(
         update={
@@ -50,6 +48,24 @@ def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | 
     return replace(scenario, start=begun, arrival=ahead, told=replace(scenario.told, declared=declared))
 
 
+def why_not_begun(scenario: Scenario, flight: Flight, distance: float) -> str:
+    """Why no optimum is begun where a flight is at a distance to go [m], in words; empty if one can be."""
+    if distance < NEAREST:
+        return f"nearer than {NEAREST / NAUTICAL_MILE:.0f} nm"
+    published = _published(scenario, flight, distance)
+    if np.isnan([published, *(float(flight.at_distance(name, distance)) for name in ("mach", "mass"))]).any():
+        return "altitude, speed or mass not known"
+    return f"below {LOWEST / FOOT:.0f} ft" if published < LOWEST else ""
+
+
+def _published(scenario: Scenario, flight: Flight, distance: float) -> float:
+    """Altitude [m] of a flight at a distance to go [m] as a clearance gives it: above the transition a flight level."""
+    altitude, pressure_altitude = (
+        float(flight.at_distance(name, distance)) for name in ("altitude", "pressure_altitude")
+    )
+    return pressure_altitude if altitude > scenario.arrival.transition_altitude else altitude
+
+
 def _floor_ahead(floor: Sequence[FloorPoint], farthest: float) -> tuple[FloorPoint, ...]:
     """Points of a floor ahead of a distance to go [m], and the floor there if it began before."""
     ahead = tuple(point for point in floor if point.distance < farthest)
@@ -61,10 +77,10 @@ def _floor_ahead(floor: Sequence[FloorPoint], farthest: float) -> tuple[FloorPoi
 
 
 def optimum_told(scenario: Scenario, flight: Flight, distance: float) -> str:
-    """What the optimum from a distance to go [m] takes, in a sentence; empty where none can be begun."""
+    """What the optimum from a distance to go [m] takes, in a sentence, or why none is asked for there."""
     begun = begun_at(scenario, flight, distance)
     if begun is None:
-        return ""
+        return f"from there no optimum is asked for: {why_not_begun(scenario, flight, distance)}"
     try:
         summary = optimise(begun).summary
     except DemandsConflict as conflict:

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from importlib import import_module
+
 import numpy as np
 import pytest
 
 from optdescent.arrival import floor_at
-from optdescent.debrief.from_there import begun_at, optimum_told
+from optdescent.debrief import debrief
+from optdescent.debrief.from_there import begun_at, optimum_told, why_not_begun
+from optdescent.optimum import optimise
+from optdescent.results import Flight
+from optdescent.results.debrief import Severity
 from optdescent.scenario import Scenario
 from optdescent.units import NAUTICAL_MILE
-from tests.debrief.recordings import FOLDER, SCENARIO, flight
+from tests.debrief.recordings import FOLDER, SCENARIO, against, flight, silent
 
 
 def test_it_begins_where_the_flight_is_and_keeps_what_is_ahead() -> None:
@@ -59,7 +66,49 @@ def test_a_floor_and_a_hold_down_that_the_flight_is_in_begin_just_ahead() -> Non
 @pytest.mark.parametrize("distance_nm", [19.0, 8.0])
 def test_too_near_nothing_is_begun(distance_nm: float) -> None:
     assert begun_at(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE) is None
-    assert optimum_told(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE) == ""
+    told = optimum_told(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE)
+    assert told == "from there no optimum is asked for: nearer than 20 nm"
+
+
+def test_where_something_is_not_known_or_too_low_it_is_said() -> None:
+    own, place = flight("good"), 25.0 * NAUTICAL_MILE
+    size = own.column("mass").shape
+    hidden = replace(own, dataset=own.dataset.assign(mass=("point", np.full(size, np.nan))))
+    low = {name: ("point", np.full(size, 1000.0)) for name in ("altitude", "pressure_altitude")}
+    sunk = replace(own, dataset=own.dataset.assign(low))
+    assert why_not_begun(SCENARIO, hidden, place) == "altitude, speed or mass not known"
+    assert why_not_begun(SCENARIO, sunk, place) == "below 5000 ft"
+    assert begun_at(SCENARIO, hidden, place) is begun_at(SCENARIO, sunk, place) is None
+    assert why_not_begun(SCENARIO, own, place) == ""
+
+
+def test_a_debrief_beside_an_optimum_has_its_energy_and_where_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One begun at 25 nm, of which nothing is known before; findings at one place are answered once."""
+    begun = begun_at(SCENARIO, flight("good"), 25.0 * NAUTICAL_MILE)
+    assert begun is not None
+    best, asked = optimise(begun), list[float]()
+
+    def told(_scenario: Scenario, _flight: Flight, distance: float) -> str:
+        asked.append(distance)
+        return f"asked at {distance / NAUTICAL_MILE:.1f} nm"
+
+    monkeypatch.setattr(import_module("optdescent.debrief.debrief"), "optimum_told", told)
+    found = debrief(flight("slow-to-configure"), replace(against(), optimum=best), silent)
+    assert found.others == (best,)
+    to_go, over = found.flight.column("distance_to_go"), found.points["energy_above_optimum"].to_numpy()
+    assert np.isnan(over[to_go > 25.1 * NAUTICAL_MILE]).all()
+    at = int(np.argmin(np.abs(to_go - 12.0 * NAUTICAL_MILE)))
+    own, theirs = (
+        float(one.at_distance("altitude", to_go[at]))
+        + float(one.at_distance("true_airspeed", to_go[at])) ** 2 / (2.0 * 9.80665)
+        for one in (found.flight, best)
+    )
+    assert over[at] == pytest.approx(own - theirs, abs=5.0)
+    assert np.isfinite(over[to_go < 24.0 * NAUTICAL_MILE]).all()
+    worse = [one for one in found.findings if one.severity is not Severity.NOTE]
+    assert all(one.instead.startswith("the optimum is at ") for one in found.findings)
+    assert all(f"; asked at {one.distance_to_go / NAUTICAL_MILE:.1f} nm; " in one.instead for one in worse)
+    assert sorted(asked) == sorted({one.distance_to_go for one in worse})
 
 
 def test_what_the_optimum_takes_is_told() -> None:
