@@ -62,7 +62,8 @@ def add_devices(known: Known, raw: Raw, asked: ColumnMap, scenario: Scenario, do
             _settle(known, name, most, 0.0 if device is Device.SPEED_BRAKE else MOVES)
         elif events:
             values = _moved(known.time, events, raw.stamped, scenario.airframe, doubts)
-            known.fill(name, np.clip(values, 0.0, most), 0.0, "from events, at the airframe's pace")
+            told = "from events, at the airframe's pace; how exact their times are is not known"
+            known.fill(name, np.clip(values, 0.0, most), math.nan, told)
         else:
             known.put(name, np.full(known.time.size, np.nan), unknown(name, "not recorded"))
             doubts.warn(f"{_WHAT[device]} not recorded: what they are judged by is not judged")
@@ -129,18 +130,24 @@ def add_mass(known: Known, asked: ColumnMap, scenario: Scenario, doubts: Doubts)
         is_given = given.at_start is not None or given.at_end is not None
         told = "given in the map" if is_given else f"the scenario's at the start, {at_start:.0f} kg"
         how = "and less by the recorded fuel flow" if known.has("fuel_flow") else "held, as no fuel flow is recorded"
-        sigma = 0.0 if is_given and known.has("fuel_flow") else UNKNOWN_MASS * at_start
-        source = Source.DERIVED if is_given and known.has("fuel_flow") else Source.ASSUMED
-        known.fill("mass", at_start - burnt, sigma, f"{told}, {how}", source)
+        is_derived = is_given and known.has("fuel_flow")
+        sigma = _burnt_sigma(known) if is_derived else UNKNOWN_MASS * at_start
+        own = "; how exact the mass given is, is not known and not in sigma" if is_derived else ""
+        source = Source.DERIVED if is_derived else Source.ASSUMED
+        known.fill("mass", at_start - burnt, sigma, f"{told}, {how}{own}", source)
         if source is Source.ASSUMED:
             doubts.warn(f"mass is not recorded: {told}, {how}")
     if known.has("fuel_flow"):
-        steps = known.sigma("fuel_flow") * known.grid.step * float(np.sqrt(known.time.size / 2.0))
-        known.fill("fuel_used", burnt, steps, "from fuel flow")
+        known.fill("fuel_used", burnt, _burnt_sigma(known), "from fuel flow")
     elif known.is_recorded("mass"):
         mass = known.column("mass")
         first = float(mass[np.flatnonzero(np.isfinite(mass))[0]])
         known.fill("fuel_used", first - mass, known.sigma("mass"), "from mass")
+
+
+def _burnt_sigma(known: Known) -> float:
+    """One sigma of fuel added up from fuel flow [kg], over half of the flight: the quadratic mean over its points."""
+    return known.sigma("fuel_flow") * known.grid.step * float(np.sqrt(known.time.size / 2.0))
 
 
 def add_thrust(known: Known) -> None:

@@ -189,7 +189,8 @@ def add_course(known: Known, scenario: Scenario) -> None:
     """Course over the ground [rad]: the recorded track, else the scenario's."""
     planned = np.asarray(scenario.arrival.track.course(-known.column("distance_to_go")) + 0.0 * known.time, dtype=float)
     known.derive("course", np.asarray, ["track"], "the recorded track")
-    known.fill("course", planned, 0.0, "the scenario's track", Source.ASSUMED)
+    told = "the scenario's track; how far off it the flight's own was is not known"
+    known.fill("course", planned, float("nan"), told, Source.ASSUMED)
 
 
 def within(known: Known, raw: Raw, doubts: Doubts) -> None:

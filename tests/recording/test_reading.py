@@ -152,7 +152,9 @@ def test_devices_from_events_move_at_the_pace_of_the_airframe(tmp_path: Path) ->
     assert (flaps[899], flaps[950], flaps[1050]) == (0.0, 1.0, 2.0)
     assert flaps[903] == pytest.approx(3.0 / airframe.steps[1].travel_time)
     assert gear[1103] == pytest.approx(3.0 / airframe.gear.travel_time)
-    assert recording.derived["flaps"].sentence == "from events, at the airframe's pace"
+    told = recording.derived["flaps"]
+    assert told.sentence == "from events, at the airframe's pace; how exact their times are is not known"
+    assert np.isnan(told.sigma)
     stamped_event = [{"at_time": "2026-03-01T12:00:00", "device": "gear", "to": 1.0}]
     with pytest.raises(InputFault, match="gear event 0"):
         read(tmp_path, replace(METRIC.without("gear"), more={"events": stamped_event}))
@@ -179,7 +181,10 @@ def test_mass_of_the_scenario_is_taken_with_a_warning(tmp_path: Path) -> None:
     assert np.isnan(recording.flight.summary.fuel)
     given = read(tmp_path, replace(TRADE, more={"mass": {"at_end_kg": 60000.0}}))
     assert given.flight.column("mass")[-1] == pytest.approx(60000.0)
-    assert given.derived["mass"].source is Source.DERIVED
+    mass = given.derived["mass"]
+    assert mass.source is Source.DERIVED
+    assert mass.sigma == given.reading.origin("fuel_used").sigma > 0.0
+    assert "how exact the mass given is, is not known" in mass.sentence
     assert not any("mass" in warning for warning in given.warnings)
 
 
