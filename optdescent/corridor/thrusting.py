@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.airframe import Configuration
-from optdescent.motion.equations import motion, thrust_fraction_for, thrust_needed
+from optdescent.motion.equations import air_at, flown_thrust
 from optdescent.motion.state import Control, State, Surroundings
 from optdescent.results import Flight
 
@@ -34,6 +34,7 @@ def thrust_along(around: Surroundings, flight: Flight) -> Array:
     state = State(value("pressure_altitude"), speed, value("flight_path_angle"), value("mass"), time)
     idle = Control(value("load_factor", 1.0), 0.0, np.clip(value("speed_brake"), 0.0, 1.0))
     out = Configuration.at_position(value("flaps"), np.clip(value("gear"), 0.0, 1.0), len(around.airframe.steps) - 1)
-    at = motion(around, -flight.column("distance_to_go"), state, idle, out)
-    needed = np.asarray(thrust_fraction_for(at, thrust_needed(at, state, (later - earlier) / _SPAN)), dtype=float)
-    return np.clip(needed, 0.0, 1.0)
+    x = -flight.column("distance_to_go")
+    sample = air_at(around, x, state.pressure_altitude)
+    needed, _ = flown_thrust(sample, around, x, state, idle, out, (later - earlier) / _SPAN)
+    return np.clip(np.asarray(needed, dtype=float), 0.0, 1.0)

@@ -18,7 +18,7 @@ Flight Mechanics (2007), chapter 2 (vertical plane).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from optdescent.air import AirSample
 from optdescent.airframe import Configuration
@@ -129,6 +129,25 @@ def thrust_needed(at: Motion, state: State, acceleration: Value) -> Value:
 def thrust_fraction_for(at: Motion, thrust: Value) -> Value:
     """Thrust fraction [-] that gives a thrust [N]; outside 0 to 1 when the engines cannot."""
     return (thrust - at.forces.idle) / (at.forces.largest - at.forces.idle)
+
+
+def flown_thrust(
+    sample: AirSample,
+    surroundings: Surroundings,
+    distance: Value,
+    state: State,
+    control: Control,
+    configuration: Configuration,
+    acceleration: Value,
+) -> tuple[Value, Motion]:
+    """Thrust fraction [-] with which a flight has an acceleration along its path [m/s2]; and its motion at idle.
+
+    `sample` is the air at its place along the track [m]; the thrust fraction of `control` does not matter. Outside 0 to
+    1 the engines cannot have given it.
+    """
+    idle = replace(control, thrust_fraction=0.0)
+    at = motion_in(sample, surroundings, distance, state, idle, configuration)
+    return thrust_fraction_for(at, thrust_needed(at, state, acceleration)), at
 
 
 def path_angle_on(gradient: Value, sample: AirSample, true_airspeed: Value) -> Value:

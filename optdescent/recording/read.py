@@ -27,7 +27,7 @@ from optdescent.airframe import Configuration
 from optdescent.airframe.speeds import reference_speed
 from optdescent.curves.elementary import Value
 from optdescent.motion import Control, Measured, State, Trajectory, record, surroundings
-from optdescent.motion.equations import motion_in, thrust_fraction_for, thrust_needed
+from optdescent.motion.equations import flown_thrust
 from optdescent.motion.record import LEFT_CRUISE
 from optdescent.recording import handled, met, place
 from optdescent.recording.declaration import ColumnMap, Forces, read_columns
@@ -224,11 +224,10 @@ def _trajectory(known: Known, asked: ColumnMap, scenario: Scenario) -> Trajector
 
 def _thrusting(known: Known, made: Trajectory, scenario: Scenario) -> Control:
     """Control with the thrust fraction [-] that the energy of the flight asks of the airframe."""
-    around = surroundings(scenario)
-    idle = Control(made.control.load_factor, 0.0, made.control.speed_brake)
-    at = motion_in(met.sample_of(known), around, made.distance, made.state, idle, made.configuration)
     speeding, jitter = known.slope("true_airspeed")
-    needed = np.asarray(thrust_fraction_for(at, thrust_needed(at, made.state, speeding)), dtype=float)
+    flown = made.distance, made.state, made.control, made.configuration
+    fraction, at = flown_thrust(met.sample_of(known), surroundings(scenario), *flown, speeding)
+    needed = np.asarray(fraction, dtype=float)
     span = float(np.nanmean(np.asarray(at.forces.largest - at.forces.idle, dtype=float)))
     mass = float(np.nanmean(known.column("mass")))
     sink = float(np.hypot(jitter, GRAVITY * known.sigma("flight_path_angle")))
