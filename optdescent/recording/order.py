@@ -83,20 +83,32 @@ class Aerodrome:
     reference_speed: float
 
 
-def flown_part(raw: Raw, altitude: Array, there: Aerodrome, doubts: Doubts) -> Raw:
-    """Rows of one descent [SI]: none on the ground, before the highest level, or after it is gone around.
+@dataclass(frozen=True)
+class Profile:
+    """How a recording goes up and down (row,): altitude [m], whether on the ground, whether after a go-around [-]."""
 
-    They are told by an altitude (row,) [m].
+    altitude: Array
+    on_ground: NDArray[np.bool_]
+    away: NDArray[np.bool_]
+
+
+def profile_of(raw: Raw, altitude: Array, there: Aerodrome) -> Profile:
+    """Which rows are on the ground, and which climb away from an approach, by an altitude (row,) [m]."""
+    on_ground = _on_ground(raw, there.reference_speed)
+    away = climbing_away(np.where(on_ground, np.nan, altitude), there.elevation) & ~on_ground
+    return Profile(altitude, on_ground, away)
+
+
+def flown_part(raw: Raw, profile: Profile, doubts: Doubts) -> Raw:
+    """Rows of one descent [SI]: none on the ground, before the highest level, or after it is gone around.
 
     Raises
     ------
     InputFault
         The recording never descends.
     """
-    place = np.arange(raw.time.size)
-    on_ground = _on_ground(raw, place, there.reference_speed)
-    away = climbing_away(np.where(on_ground, np.nan, altitude), there.elevation) & ~on_ground
-    altitude = np.where(on_ground | away, np.nan, altitude)
+    place, on_ground, away = np.arange(raw.time.size), profile.on_ground, profile.away
+    altitude = np.where(on_ground | away, np.nan, profile.altitude)
     known = np.flatnonzero(np.isfinite(altitude))
     if known.size < FEWEST:
         doubts.fault("", f"only {known.size} rows have an altitude", f"{FEWEST} or more")
@@ -146,8 +158,9 @@ def climbing_away(altitude: Array, elevation: float) -> NDArray[np.bool_]:
     return np.asarray(rows > low[-1], dtype=np.bool_)
 
 
-def _on_ground(raw: Raw, place: NDArray[np.intp], reference_speed: float) -> NDArray[np.bool_]:
+def _on_ground(raw: Raw, reference_speed: float) -> NDArray[np.bool_]:
     """Rows after the last at flying speed."""
+    place = np.arange(raw.time.size)
     for name in _SPEEDS:
         if raw.has(name):
             speed = raw.values[name]

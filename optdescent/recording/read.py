@@ -36,7 +36,7 @@ from optdescent.recording.frozen import without_frozen
 from optdescent.recording.grid import grid_of, on_grid
 from optdescent.recording.known import Known
 from optdescent.recording.met import unknown
-from optdescent.recording.order import Aerodrome, flown_part, in_order
+from optdescent.recording.order import Aerodrome, flown_part, in_order, profile_of
 from optdescent.recording.quantity import QUANTITIES, Course
 from optdescent.recording.rough import altitude as rough_altitude
 from optdescent.recording.scatter import propagated, resolution, scatter
@@ -123,10 +123,14 @@ def read_recording(path: str | Path, columns: str | Path | ColumnMap, scenario: 
 def _checked(raw: Raw, asked: ColumnMap, scenario: Scenario, doubts: Doubts) -> Raw:
     """Rows in order, with plausible units, nothing frozen, of the descent."""
     raw = in_order(raw, doubts)
-    check_units(raw, asked, scenario, doubts)
-    raw = without_frozen(raw, asked, doubts)
     slowest = float(reference_speed(scenario.airframe, scenario.airframe.masses.least))
-    return flown_part(raw, rough_altitude(raw), Aerodrome(scenario.arrival.elevation, slowest), doubts)
+    there = Aerodrome(scenario.arrival.elevation, slowest)
+    profile = profile_of(raw, rough_altitude(raw), there)
+    check_units(raw, profile.away, asked, scenario, doubts)
+    thawed = without_frozen(raw, asked, doubts)
+    if thawed.left_blank(raw):
+        profile = profile_of(thawed, rough_altitude(thawed), there)
+    return flown_part(thawed, profile, doubts)
 
 
 def _known(raw: Raw, asked: ColumnMap, doubts: Doubts) -> Known:

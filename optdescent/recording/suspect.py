@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optdescent.air.airspeed import true_from_calibrated
 from optdescent.air.atmosphere import pressure, speed_of_sound, standard_temperature
@@ -17,13 +18,13 @@ from optdescent.airframe.speeds import reference_speed
 from optdescent.recording import rough
 from optdescent.recording.declaration import ColumnMap
 from optdescent.recording.doubts import Doubts
-from optdescent.recording.order import climbing_away
 from optdescent.recording.quantity import QUANTITIES
 from optdescent.recording.unit import FOREIGN, units_of
 from optdescent.recording.values import Array, Raw
 from optdescent.scenario import Scenario
 from optdescent.units import KNOT, NAUTICAL_MILE
 
+Flags = NDArray[np.bool_]
 _CLIMB, _WAY = 150.0, 2000.0
 """Changes [m] of altitude and distance in a minute that are large enough to compare."""
 _NEAR = 5.0 * NAUTICAL_MILE
@@ -34,21 +35,22 @@ _COLD = 45.0
 """Difference [K] from the standard temperature that no place on earth has at most altitudes."""
 
 
-def check_units(raw: Raw, asked: ColumnMap, scenario: Scenario, doubts: Doubts) -> None:
-    """Compare every column with the others and with the scenario [SI].
+def check_units(raw: Raw, away: Flags, asked: ColumnMap, scenario: Scenario, doubts: Doubts) -> None:
+    """Compare every column with the others and with the scenario [SI]; `away` (row,) are rows after a go-around [-].
 
     Raises
     ------
     InputFault
         Columns that disagree by what lies between two units, or by their sign.
     """
-    _Check(raw, asked, scenario, doubts).run()
+    _Check(raw, away, asked, scenario, doubts).run()
     doubts.refuse()
 
 
 @dataclass(frozen=True)
 class _Check:
     raw: Raw
+    away: Flags
     asked: ColumnMap
     scenario: Scenario
     doubts: Doubts
@@ -103,8 +105,7 @@ class _Check:
         path = self.scenario.arrival.glide_path
         near = (to_go < _NEAR) & (to_go > 0.0)
         for name, altitude in rough.altitudes(raw).items():
-            away = climbing_away(altitude, self.scenario.arrival.elevation)
-            rows = np.flatnonzero(near & np.isfinite(altitude) & ~away)
+            rows = np.flatnonzero(near & np.isfinite(altitude) & ~self.away)
             if rows.size < 3 or np.ptp(to_go[rows]) < 0.3 * _NEAR:
                 continue
             slope = float(np.polyfit(to_go[rows], altitude[rows], 1)[0])

@@ -64,6 +64,10 @@ class Raw:
         values = {name: column[keep] for name, column in self.values.items()}
         return replace(self, rows=self.rows[keep], time=self.time[keep], values=values)
 
+    def left_blank(self, whole: Raw) -> bool:
+        """Whether values of the same rows are blank that are not as a whole [-]."""
+        return any(np.isnan(self.values[name][np.isfinite(column)]).any() for name, column in whole.values.items())
+
     def has(self, *names: str) -> bool:
         """Whether quantities have columns [-]."""
         return all(name in self.values for name in names)
