@@ -80,6 +80,22 @@ def test_in_a_tailwind_gear_at_its_last_useful_point_makes_it_stable_by_500_ft()
     assert not found.flight.summary.gate.stable
 
 
+def test_around_its_last_useful_point_gear_that_comes_later_never_does_better() -> None:
+    """Once a gate is lost it stays lost, and the speed there rises; 20 s before the point the gear saves it."""
+    found = debriefed("slow-to-configure")
+    time = found.last.of("early gear").time
+    tried = [what_if(SCENARIO, RULE, found.flight, time + after, Action.GEAR) for after in (-20.0, -10.0, 0.0, 10.0)]
+    at_gate, low = ([one.flight.summary.gate for one in tried], [one.low for one in tried])
+    for gates in (at_gate, low):
+        outcomes = [gate.stable for gate in gates]
+        assert outcomes == sorted(outcomes, reverse=True)
+        assert np.all(np.diff([gate.calibrated_airspeed for gate in gates]) > -0.5 * KNOT)
+    assert at_gate[0].stable
+    assert not at_gate[-1].stable
+    assert low[2].stable
+    assert not low[-1].stable
+
+
 @pytest.mark.parametrize("name", [name for name, one in TRUTH.items() if not one["stable"]])
 def test_a_perfect_crew_saves_it_shortly_before_the_last_useful_point_and_never_after_it(name: str) -> None:
     """Two answers by different means: the edges' plans flown on, and a crew that goes on by a rule with everything."""
