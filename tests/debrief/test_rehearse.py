@@ -11,6 +11,7 @@ from optdescent.debrief.rehearse import csv_of, map_of, rehearsals, rehearsed, s
 from optdescent.inputs import InputFault
 from optdescent.rules import read_rules
 from optdescent.scenario import Scenario
+from optdescent.units import NAUTICAL_MILE
 from tests.debrief.recordings import FOLDER, SCENARIO, TRUTH
 
 RULES = {rule.name: rule for rule in read_rules("library")}
@@ -37,6 +38,19 @@ def test_one_of_the_files_is_what_the_generator_writes_and_the_seed_decides_its_
     told = tomllib.loads(truth_of([made]))["late-gear"]
     assert told["stable"] == TRUTH["late-gear"]["stable"]
     assert abs(told["mistakes"][0]["time_s"] - TRUTH["late-gear"]["mistakes"][0]["time_s"]) < 1.0
+
+
+def test_the_one_device_that_is_late_in_the_tailwind_is_the_second_step_and_the_gear_follows_it() -> None:
+    """Its gear stays in though nothing holds it back, so that it has no time of its own at which it was due."""
+    script = next(one for one in SCRIPTS if one.name == "slow-to-configure")
+    assert [sorted(stretch.not_selected) for stretch in script.stretches] == [[], [2], []]
+    made = rehearsed(script, SCENARIO)
+    far = made.flight.column("distance_to_go") > 5.0 * NAUTICAL_MILE
+    assert not made.flight.column("gear")[far].any()
+    assert np.max(made.flight.column("flaps")[far]) == 1.0
+    number = [one.name for one in SCRIPTS].index(script.name)
+    stored = numbers((FOLDER / f"{script.name}.csv").read_text(encoding="utf-8"))
+    assert np.max(np.abs(stored - numbers(csv_of(made, 1 + number)))) < 1.0
 
 
 def test_the_map_beside_them_is_the_one_they_are_written_by() -> None:
