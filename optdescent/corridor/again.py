@@ -68,8 +68,9 @@ class Again:
     way before the approach speed was reached on the glide path; `off` the largest height off the plan; `over` the
     largest speed above a limit [m/s], of the airframe with what is out or of the arrival, and `outside` the largest
     height outside what the arrival demands at a place; `steep` the largest rate of sink beyond its limits [m/s] once it
-    has been within them; `climb` the most height gained [m]. `load_factor` (2, descent) are the least and the largest
-    [-]; `is_stable` says whether every demand of the gate is met there.
+    has been within them; `climb` the most height gained [m]; `rise` the most speed gained [m/s] after it has begun to
+    fall. `load_factor` (2, descent) are the least and the largest [-]; `is_stable` says whether every demand of the
+    gate is met there.
     The arrays (step, descent) are coordinates (step,) [m], pressure altitude [m], calibrated airspeed [m/s]; not a
     number before a start.
     """
@@ -81,6 +82,7 @@ class Again:
     outside: Array
     steep: Array
     climb: Array
+    rise: Array
     load_factor: Array
     is_stable: Flags
     distance: Array
@@ -91,7 +93,8 @@ class Again:
     def is_kept(self) -> Flags:
         """Whether the gate is passed stable, and limits of speed and sink and heights were kept on the way (descent,).
 
-        Limits of load factor are kept by what is ordered.
+        Limits of load factor are kept by what is ordered. Speed that rises again is told, and does not count: pitch
+        follows the height, so that slower than at least drag a flight gains speed that a crew would hold by pitch.
         """
         is_flown = np.isfinite(self.excess)  # a descent lost on the way is not a number, which no limit finds
         within_speeds = (self.over <= OVER) & (self.steep <= OVER)
@@ -182,7 +185,7 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
         lanes = _where(flying, _advanced(ground, lanes, orders, selected, begin, x, length), lanes)
     most = np.full(off.shape, fastest)
     left = ground.energy_height(lanes.motion[0], seen[1, -1]) - ground.energy_height(plan.altitude[0], most)
-    kept = worst.over, worst.outside, worst.steep, worst.climb, loads
+    kept = worst.over, worst.outside, worst.steep, worst.climb, worst.rise, loads
     return Again(left, added, off, *kept, is_stable(ground, lanes), distance, seen[0], seen[1])
 
 

@@ -98,13 +98,13 @@ def _highest(ground: Ground, reaches: Sequence[Reach], at: _Points) -> dict[str,
         own = planned[known]
         height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
         taken_off = _height(ground, own) - height
-        again = (told.excess, told.off, told.over, told.outside, told.steep, told.climb)
+        again = (told.excess, told.off, told.over, told.outside, told.steep, told.climb, told.rise)
         for name, value in zip(_FLOWN, (height, taken_off, told.is_kept, *again), strict=True):
             columns[name][known] = value
     return _nested(columns, [edge.devices for edge in reaches])
 
 
-_AGAIN = ("excess_again", "off_again", "over_again", "outside_again", "steep_again", "climb_again")
+_AGAIN = ("excess_again", "off_again", "over_again", "outside_again", "steep_again", "climb_again", "rise_again")
 _FLOWN = ("highest", "taken_off", "stable_again", *_AGAIN)
 
 

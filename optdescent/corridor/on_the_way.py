@@ -13,9 +13,12 @@ from optdescent.airframe.speeds import MOVES, reference_speed
 from optdescent.corridor.ground import Ground
 from optdescent.motion import State
 from optdescent.motion.stability import AtGate, shortfalls
+from optdescent.units import KNOT
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+FALLS = 2.0 * KNOT
+"""Speed [m/s] lost from which on it has begun to fall for the gate."""
 _EXACT = 1e-3
 
 
@@ -36,21 +39,25 @@ class Lanes:
 class Worst:
     """The worst of descents (descent,) so far, and whether their sink has been within its limits since they began.
 
-    `over`, `outside`, `steep` and `climb` are as in `again.Again`; `lowest` is the lowest pressure altitude [m].
+    `over`, `outside`, `steep`, `climb` and `rise` are as in `again.Again`; `lowest` is the lowest pressure altitude
+    [m], `fastest` the largest speed [m/s], `slowest` the least since the speed began to fall [m/s].
     """
 
     over: Array
     outside: Array
     steep: Array
     climb: Array
+    rise: Array
     lowest: Array
+    fastest: Array
+    slowest: Array
     has_been_gentle: Flags
 
     @classmethod
     def none(cls, count: int) -> Worst:
         """Of so many descents [-] that have not begun."""
-        nothing, never = np.zeros(count), np.full(count, -np.inf)
-        return cls(never, nothing, nothing, nothing, np.full(count, np.inf), np.zeros(count, dtype=np.bool_))
+        nothing, never, ever = np.zeros(count), np.full(count, -np.inf), np.full(count, np.inf)
+        return cls(never, nothing, nothing, nothing, nothing, ever, never, ever, np.zeros(count, dtype=np.bool_))
 
     def after(self, ground: Ground, lanes: Lanes, seen: Seen, flying: Flags) -> Worst:
         """With what descents that are flying have at a place."""
@@ -58,6 +65,9 @@ class Worst:
         beyond = true * (np.sin(seen.steepest) - np.sin(angle))
         is_gentle = self.has_been_gentle | (flying & (beyond <= 0.0))
         lowest = np.where(flying, np.fmin(self.lowest, altitude), self.lowest)
+        fastest = np.where(flying, np.fmax(self.fastest, seen.speed), self.fastest)
+        is_falling = flying & ((seen.speed < fastest - FALLS) | np.isfinite(self.slowest))
+        slowest = np.where(is_falling, np.fmin(self.slowest, seen.speed), self.slowest)
         over = np.maximum(seen.above, seen.speed - _asked(ground, seen.to_go))
 
         def worse(before: Array, now: Array, counts: Flags) -> Array:
@@ -68,7 +78,10 @@ class Worst:
             worse(self.outside, _outside(ground, altitude, seen.to_go), flying),
             worse(self.steep, beyond, flying & is_gentle),
             worse(self.climb, altitude - lowest, flying),
+            worse(self.rise, seen.speed - np.where(is_falling, slowest, seen.speed), flying),
             lowest,
+            fastest,
+            slowest,
             is_gentle,
         )
 

@@ -43,7 +43,7 @@ class Told:
     """What became of descents (descent,) [SI]: the plan that was flown last, whether all was kept, and what was not.
 
     `taken_off` is the height [m] by which that plan begins lower than the edge, negative if higher; `excess`, `added`,
-    `off`, `over`, `outside`, `steep` and `climb` are as in `again.Again`.
+    `off`, `over`, `outside`, `steep`, `climb` and `rise` are as in `again.Again`.
     """
 
     plan: Paths
@@ -56,13 +56,14 @@ class Told:
     outside: Array
     steep: Array
     climb: Array
+    rise: Array
 
 
 def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
     """Descents of a plan of an edge flown again, from farther inside it as long as one is not kept [SI]."""
     count = plan.start.size
     flown = replace(plan, altitude=plan.altitude.copy(), speed=plan.speed.copy())
-    is_kept, seen = np.zeros(count, dtype=np.bool_), np.full((7, count), np.nan)
+    is_kept, seen = np.zeros(count, dtype=np.bool_), np.full((8, count), np.nan)
 
     def fly(number: int, asked: Indices, lower: Array, slower: Array) -> tuple[Flags, Array, Array]:
         own = plan.of(asked)
@@ -70,7 +71,8 @@ def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
         again = flown_again(ground, plan_eased, use.of(asked))
         flown.altitude[:, asked], flown.speed[:, asked] = plan_eased.altitude, plan_eased.speed
         is_kept[asked] = _is_kept(again, edge)
-        seen[:, asked] = (again.excess, again.added, again.off, again.over, again.outside, again.steep, again.climb)
+        on_the_way = again.over, again.outside, again.steep, again.climb, again.rise
+        seen[:, asked] = (again.excess, again.added, again.off, *on_the_way)
         height, speed = _amiss(ground, own, again, edge)
         # what one correction leaves is small: the next may be coarse
         return is_kept[asked], number * height, number * speed

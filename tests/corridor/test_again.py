@@ -136,6 +136,16 @@ def test_a_climb_is_told_and_counts(angle: float) -> None:
         assert not replace(flown, is_stable=np.ones(1, dtype=np.bool_), excess=np.zeros(1)).is_kept[0]
 
 
+def test_speed_gained_after_it_has_begun_to_fall_is_told() -> None:
+    """By the flights' own speeds at every step, from where they are 2 kt under their fastest."""
+    for speed, told in zip(again().speed.T, again().rise, strict=True):
+        known = speed[np.isfinite(speed)]
+        first = int(np.argmax(known < np.maximum.accumulate(known) - 2.0 * KNOT))
+        falling = known[first:]
+        assert told == pytest.approx(np.max(falling - np.minimum.accumulate(falling)))
+    assert np.max(again().rise) > 0.5 * KNOT
+
+
 def test_load_factors_stay_within_the_limits_of_the_airframe() -> None:
     """Those of the study's airframe, of which capture uses more than a hundredth; and a hundredth."""
     own = ground(STILL, FINE)
