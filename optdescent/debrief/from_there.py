@@ -52,10 +52,13 @@ def why_not_begun(scenario: Scenario, flight: Flight, distance: float) -> str:
     """Why no optimum is begun where a flight is at a distance to go [m], in words; empty if one can be."""
     if distance < NEAREST:
         return f"nearer than {NEAREST / NAUTICAL_MILE:.0f} nm"
-    published = _published(scenario, flight, distance)
-    if np.isnan([published, *(float(flight.at_distance(name, distance)) for name in ("mach", "mass"))]).any():
+    after = int(
+        np.clip(np.count_nonzero(flight.column("distance_to_go") > distance), 1, flight.column("time").size - 1)
+    )
+    beside = [flight.column(name)[after - 1 : after + 1] for name in ("altitude", "pressure_altitude", "mach", "mass")]
+    if np.isnan(beside).any():  # nothing is read across a gap
         return "altitude, speed or mass not known"
-    return f"below {LOWEST / FOOT:.0f} ft" if published < LOWEST else ""
+    return f"below {LOWEST / FOOT:.0f} ft" if _published(scenario, flight, distance) < LOWEST else ""
 
 
 def _published(scenario: Scenario, flight: Flight, distance: float) -> float:

@@ -73,7 +73,8 @@ def test_too_near_nothing_is_begun(distance_nm: float) -> None:
 def test_where_something_is_not_known_or_too_low_it_is_said() -> None:
     own, place = flight("good"), 25.0 * NAUTICAL_MILE
     size = own.column("mass").shape
-    hidden = replace(own, dataset=own.dataset.assign(mass=("point", np.full(size, np.nan))))
+    away = np.abs(own.column("distance_to_go") - place) > 0.5 * NAUTICAL_MILE
+    hidden = replace(own, dataset=own.dataset.assign(mass=("point", np.where(away, own.column("mass"), np.nan))))
     low = {name: ("point", np.full(size, 1000.0)) for name in ("altitude", "pressure_altitude")}
     sunk = replace(own, dataset=own.dataset.assign(low))
     assert why_not_begun(SCENARIO, hidden, place) == "altitude, speed or mass not known"
