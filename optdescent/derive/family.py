@@ -70,9 +70,7 @@ def _whole(first: int, last: int, step: int = 1) -> Grid:
 
 
 _GRIDS: Mapping[Part, Grid] = {
-    Part.SLOPE: (
-        Slope(200.0), Slope(250.0), Slope(1000.0, 3.5), Slope(300.0), Slope(1000.0, 3.0), Slope(350.0), Slope(400.0)
-    ),
+    Part.SLOPE: (Slope(200.0), Slope(250.0), Slope(300.0), Slope(1000.0, 3.0), Slope(350.0), Slope(400.0)),
     Part.DESCENT: _whole(230, 330, 10),  # kt
     Part.APPROACH: _whole(3, 12),  # nm
     Part.EARLIER: _whole(1, 6),  # nm
