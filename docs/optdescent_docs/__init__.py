@@ -1,4 +1,4 @@
-"""Pages of the documentation made from the project itself: keys, commands, names, columns, figures, studies."""
+"""Pages of the documentation made from the project itself: keys, commands, names, columns, figures, studies, rules."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from optdescent_docs.commands import CommandsDirective
 from optdescent_docs.formula import block_formula, inline_formula
 from optdescent_docs.gallery import GalleryFigure
 from optdescent_docs.keys import KeysDirective
+from optdescent_docs.library import LibraryDirective
 from optdescent_docs.names import NamesDirective, RoomsDirective
 from optdescent_docs.notebook import NotebookDirective
 from optdescent_docs.studies import StudiesDirective
@@ -31,5 +32,6 @@ def setup(app: Sphinx) -> ExtensionMetadata:
     app.add_directive("gallery-figure", GalleryFigure)
     app.add_directive("notebook-cells", NotebookDirective)
     app.add_directive("studies", StudiesDirective)
+    app.add_directive("library", LibraryDirective)
     app.connect("html-page-context", lambda _app, _page, _template, context, _doctree: context.update(caution=CAUTION))
     return {"version": "1", "parallel_read_safe": False, "parallel_write_safe": True}

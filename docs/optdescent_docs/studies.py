@@ -10,7 +10,7 @@ from pathlib import Path
 from docutils import nodes
 from sphinx.util.docutils import SphinxDirective
 
-from optdescent_docs.text import block
+from optdescent_docs.text import block, wide
 from optdescent_docs.text import section as labelled
 from studies.declared import ROOT, Study, all_studies
 
@@ -49,7 +49,7 @@ class StudiesDirective(SphinxDirective):
     def _read(self, text: str) -> list[nodes.Node]:
         """Text of a README as nodes: a link to a study leads along the page, others are words; tables may be wide."""
         found = self.parse_text_to_nodes(_LINK.sub(_linked, text))
-        return [_wide(node) if isinstance(node, nodes.table) else node for node in found]
+        return [wide(node) if isinstance(node, nodes.table) else node for node in found]
 
     def _figures(self, study: Study) -> Iterator[nodes.image]:
         above = Path(self.env.doc2path(self.env.docname)).parent
@@ -68,7 +68,3 @@ def _label(name: str) -> str:
 def _linked(link: re.Match[str]) -> str:
     study = _STUDY.fullmatch(link[2])
     return link[1] if study is None else f"[{link[1]}](#{_label(study[1])})"
-
-
-def _wide(table: nodes.table) -> nodes.container:
-    return nodes.container("", table, classes=["wide"])

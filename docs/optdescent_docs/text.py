@@ -66,3 +66,8 @@ def section(document: nodes.document, label: str, title: Sequence[nodes.Node]) -
         raise ValueError(f"two sections are labelled {name}")
     document.note_explicit_target(found, found)
     return found
+
+
+def wide(table: nodes.table) -> nodes.container:
+    """A table that may be wider than the page."""
+    return nodes.container("", table, classes=["wide"])
