@@ -117,7 +117,13 @@ class Link:
         return bool(future.done())
 
     def result(self, future: Any) -> Any:
-        """What has come of a future; an error of its own is raised."""
+        """What has come of a future.
+
+        Raises
+        ------
+        Exception
+            The error that its task ended with.
+        """
         if future.status == "error":
             raise future.exception()
         with self._asking():
