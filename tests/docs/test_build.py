@@ -21,6 +21,8 @@ from optdescent.figures import AIRFRAME_FIGURES, FIGURES
 from optdescent.inputs import Declared, table_keys
 from optdescent.results import CAUTION
 from optdescent.results.schema import COLUMNS, SOLVED_COLUMNS
+from optdescent.rules import read_rules
+from optdescent.rules.words import rule_words
 from tests.docs.page import DOCS, PAGES, ROOT
 from tests.docs.site import BuiltPage, leads_nowhere
 from tests.house.test_texts import MACHINE_PATH, WORKPLACE
@@ -240,6 +242,15 @@ def test_a_study_answers_its_question_on_the_page(built: Path, pages: dict[Path,
             assert all(each in told for each in words), (path, [each for each in words if each not in told])
             cells += len(words)
     assert cells > 500
+
+
+def test_every_rule_of_the_library_has_its_page_and_figure(built: Path, pages: dict[Path, BuiltPage]) -> None:
+    own = page(pages, built, "reference/library")
+    told = " ".join(own.text.split())
+    for rule in read_rules("library"):
+        assert f"rule-{rule.name}" in own.ids
+        assert all(" ".join(sentence.split()) in told for sentence in (rule.title, rule.source, *rule_words(rule)))
+        assert any(name.endswith(f"{rule.name}.svg") for name in own.loaded), rule.name
 
 
 def test_the_notebook_can_be_taken_away(built: Path, pages: dict[Path, BuiltPage]) -> None:
