@@ -140,7 +140,8 @@ class SpeedAt(Declared):
 class SpeedPlan(Declared):
     """Speeds planned on the way down: the cruise Mach number, then the descent speed, then speeds by places.
 
-    With `points` the speed planned lies on straight lines through them instead: that of another flight.
+    With `points` the speed planned lies on straight lines through them instead: that of another flight. If the profile
+    is given by points too, windows and capture are left to that flight: it is held to no more than they demand.
     """
 
     descent: float = quantity("kt", 150, 400, "descent speed, calibrated")

@@ -47,7 +47,7 @@ from optdescent.rules.crew import (
     thrust_order,
 )
 from optdescent.rules.lane import Half, Lane, LaneShape, configuration, listed
-from optdescent.rules.parts import Rule, SpeedName
+from optdescent.rules.parts import PointsProfile, Rule, SpeedName
 from optdescent.rules.rule import Ask, Place, asked, height_excess, named_speed, planned_change
 from optdescent.scenario import BelievedWind, Technique
 from optdescent.scenario.declaration import Handling
@@ -291,7 +291,7 @@ class Pilot:
             at_shift = shifted(published, self.arrival.transition_altitude, seen.shift)
             return air.height(at_shift) - self.arrival.elevation
 
-        is_a_flight = bool(self.rule.speeds.points)
+        is_a_flight = bool(self.rule.speeds.points) and isinstance(self.rule.profile, PointsProfile)
         ask = bounded(self.arrival, place.distance, free, height_of, is_a_flight=is_a_flight)
         before_path = where(place.distance < -self.arrival.glide_path.below_within, 1.0, 0.0)
         is_free = before_path * where(absolute(ask.height - free.height) < 0.01, 1.0, 0.0)

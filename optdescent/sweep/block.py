@@ -64,14 +64,14 @@ def case_of(asked: Asked, number: int) -> Case:
 
 
 def _near(index: int, answers: Mapping[int, Answer], places: NDArray[np.float64]) -> tuple[object, ...]:
-    """Starts of the other solved cases, the nearest first."""
-    solved = [other for other, answer in answers.items() if answer.status is Status.SOLVED and other != index]
+    """Starts of the other cases that have one, the nearest first."""
+    solved = [other for other, answer in answers.items() if answer.start is not None and other != index]
     by_distance = np.argsort(np.linalg.norm(places[solved] - places[index], axis=1), kind="stable")
     return tuple(answers[solved[other]].start for other in by_distance)
 
 
 def _again(session: Session, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
-    if answer.status in (Status.BAD_INPUT, Status.FAILED):
+    if answer.status in (Status.BAD_INPUT, Status.FAILED) and answer.start is None:
         return None
     try:
         return session.again(case, answer, near)

@@ -57,6 +57,10 @@ class Cluster:
             raise InputFault([Fault("address of the scheduler", "", f"got {self.address!r}", allowed)])
 
 
+class LinkFault(InputFault):
+    """A cluster, or what it needs, is not there; nothing is wrong with the sweep."""
+
+
 class Link:
     """The way to a cluster. Dask annotates little of what is used here, so its objects are of any type."""
 
@@ -80,9 +84,9 @@ class Link:
             raise self.fault(given, "the address of a running dask scheduler, such as tcp://127.0.0.1:8786") from error
         self.killed: type[BaseException] = self._library.KilledWorker
 
-    def fault(self, given: str, allowed: str) -> InputFault:
+    def fault(self, given: str, allowed: str) -> LinkFault:
         """What is wrong with the cluster."""
-        return InputFault([Fault(self.address, "", given, allowed)])
+        return LinkFault([Fault(self.address, "", given, allowed)])
 
     def threads(self) -> int:
         """Number of threads of all workers [-]."""

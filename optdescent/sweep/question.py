@@ -234,7 +234,10 @@ class _SessionTogether:
         better = session.again(case, replace(answer, start=first), starts)
         if better is None:
             return None
-        return replace(better, values={**answer.values, **better.values}, start=(better.start, *rest))
+        # what another question failed of stays told
+        told = answer if answer.status in (Status.BAD_INPUT, Status.FAILED) else better
+        values, start = {**answer.values, **better.values}, (better.start, *rest)
+        return Answer(told.status, told.reason, values, start)
 
     def _each(self, near: tuple[object, ...]) -> list[tuple[Session, tuple[object, ...]]]:
         known = cast(tuple[tuple[object, ...], ...], near)
@@ -246,4 +249,5 @@ def _joined(answers: list[Answer]) -> Answer:
     values = {name: value for answer in answers for name, value in answer.values.items()}
     silent = (answer for answer in answers[1:] if not answer.values)
     told = next((answer for answer in silent if answer.status in (Status.BAD_INPUT, Status.FAILED)), answers[0])
-    return replace(told, values=values, start=tuple(answer.start for answer in answers))
+    starts = tuple(answer.start for answer in answers)
+    return replace(told, values=values, start=starts if any(start is not None for start in starts) else None)

@@ -16,7 +16,7 @@ from optdescent.results.files import check_output
 from optdescent.results.provenance import software_version
 from optdescent.results.sweep import REASON, STATUS, Status
 from optdescent.sweep.block import Answers, case_of
-from optdescent.sweep.cluster import Cluster, PreparedByCluster, answered_by_cluster, linked
+from optdescent.sweep.cluster import Cluster, LinkFault, PreparedByCluster, answered_by_cluster, linked
 from optdescent.sweep.dataset import Contents, variables_of
 from optdescent.sweep.journal import Journal, first_line
 from optdescent.sweep.local import Local, PreparedByProcesses, answered_by_processes, answered_here
@@ -94,6 +94,8 @@ def run_sweep(sweep: Sweep, path: Path, place: Place, journal: Journal, *, resum
     with _staffed(place, journal) as staff, created(path, contents) as store:
         try:
             setup = _setup(sweep, layout, staff.preparation)
+        except LinkFault:
+            raise
         except Exception:
             store.discard()  # what cannot be prepared is no sweep
             raise

@@ -19,23 +19,29 @@ def constant(from_: int, knots: int) -> tuple[str, ...]:
     return (f"air.wind={{kind='constant',wind_from_deg={from_},wind_speed_kt={knots}}}",)
 
 
-WINDS = {"jet": (), "still": ("air.wind.kind=none",), "head": constant(125, 30), "tail": constant(305, 20)}
-LEAST = ("least speed: 1 kt", "least speed: 2 kt")
+@pytest.mark.parametrize(
+    ("settings", "feet", "broken"),
+    [
+        pytest.param((), 120.0, [], id="jet"),
+        pytest.param(constant(305, 20), 120.0, [], id="tail"),
+        pytest.param(("air.wind.kind=none",), 120.0, ["least speed: 1 kt under"], id="still"),
+        pytest.param(constant(125, 30), 300.0, ["least speed: 2 kt under"], id="head"),
+    ],
+)
+def test_a_perfect_crew_flies_the_optimum_s_own_profile_for_its_fuel(
+    settings: tuple[str, ...], feet: float, broken: list[str]
+) -> None:
+    """Within 1 % of its fuel and stable, in the study's wind, in a tailwind, in still air and in a headwind.
 
-
-@pytest.mark.parametrize("settings", WINDS.values(), ids=WINDS)
-def test_a_perfect_crew_flies_the_optimum_s_own_profile_for_its_fuel(settings: tuple[str, ...]) -> None:
-    """Within 1 % of its fuel and stable, in the study's wind, in still air, in a headwind and in a tailwind.
-
-    Nothing is broken but, in two of them, the least speed: by a knot or two for some seconds, where the optimum has its
-    thrust come in at once and the crew's engines have to spool up.
+    Nothing is broken but, in the last two, the least speed for some seconds: the optimum's thrust comes in at once, the
+    crew's engines have to spool up. In the headwind the crew's margin below 250 kt keeps it higher.
     """
     scenario = Scenario.from_toml(STUDY, settings)
     optimum = optimise(scenario)
     flight = fly(scenario, rule_of(optimum, "own"))
     assert flight.summary.fuel == pytest.approx(optimum.summary.fuel, rel=0.01)
     assert flight.summary.gate.stable, flight.summary.gate.reasons
-    assert all(breach.sentence.startswith(LEAST) for breach in flight.summary.breaches)
+    assert [" ".join(breach.sentence.split()[:5]) for breach in flight.summary.breaches] == broken
     x = -optimum.column("distance_to_go")
     far = np.linspace(-120.0, -5.0, 200) * 1852.0
 
@@ -43,7 +49,7 @@ def test_a_perfect_crew_flies_the_optimum_s_own_profile_for_its_fuel(settings: t
         there = np.interp(far, -flight.column("distance_to_go"), flight.column(name))
         return float(np.max(np.abs(there - np.interp(far, x, optimum.column(name)))))
 
-    assert off("height_above_threshold") < 300.0 * FOOT
+    assert off("height_above_threshold") < feet * FOOT
     assert off("calibrated_airspeed") < 10.0 * KNOT
 
 

@@ -56,12 +56,15 @@ def fuel_below_10000(flight: Flight) -> float:
 
 
 def test_early_deceleration_costs_fuel_below_10000_ft() -> None:
-    """Approach speed by 8 nm against 18 nm: 30 to 40 % less (see above). Against 15 nm it is 30 %, 12 nm 20 %."""
-    early, late = decelerated(18.0), decelerated(8.0)
-    assert early.summary.gate.stable
-    assert late.summary.gate.stable
-    saved = 1.0 - fuel_below_10000(late) / fuel_below_10000(early)
-    assert 0.30 < saved < 0.40
+    """Approach speed by 8 nm against 18 nm: 30 to 40 % less (see above).
+
+    18 nm was chosen after the flights were made; against 15 and 12 nm it is 30 and 20 % (our numbers).
+    """
+    late = decelerated(8.0)
+    saved = {by: 1.0 - fuel_below_10000(late) / fuel_below_10000(decelerated(by)) for by in (18.0, 15.0, 12.0)}
+    assert all(decelerated(by).summary.gate.stable for by in (8.0, *saved))
+    assert 0.30 < saved[18.0] < 0.40
+    assert [saved[15.0], saved[12.0]] == pytest.approx([0.30, 0.20], abs=0.02)
 
 
 def test_each_mile_later_costs_no_more_than_the_mile_before() -> None:

@@ -20,6 +20,7 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.interrupt import interruptible, patient, raise_if_interrupted
 from optdescent.results.sweep import Status
 from optdescent.sweep.block import case_of
+from optdescent.sweep.cluster import LinkFault
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local, PreparedByProcesses
 from optdescent.sweep.question import Case, Preparation
@@ -209,6 +210,16 @@ def test_what_cannot_be_prepared_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(InputFault, match="cannot be prepared"):
         run(sweep_of(toy=_Stopped(error=fault)), tmp_path / "a.zarr", HERE)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_scheduler_that_is_lost_in_preparation_leaves_a_sweep_to_go_on_with(
+    undisturbed: xr.Dataset, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.zarr"
+    with pytest.raises(LinkFault, match="is gone"):
+        run(sweep_of(toy=_Stopped(error=LinkFault([Fault("tcp://x:1", "", "the scheduler is gone", "")]))), path, HERE)
+    assert run(sweep_of(), path, HERE, resume=True).done == 90
+    xr.testing.assert_identical(opened(path), undisturbed)
 
 
 @dataclass(frozen=True)
