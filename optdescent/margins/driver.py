@@ -135,7 +135,8 @@ def _way(driver: Driver, level: float, *, is_up: bool) -> str:
 def reason_kind(reason: str) -> str:
     """A reason without its amounts, which at the border are next to nothing: `1 kt too fast` is `too fast`."""
     words = [word for word in reason.replace(";", " and").split() if not _AMOUNT.fullmatch(word)]
-    return " ".join(words).replace("flaps at of not", "flaps not").removesuffix(" ft/min")
+    kind = " ".join(words).replace("flaps at of not", "flaps not").removesuffix(" ft/min")
+    return kind.replace("passes above the threshold", "passes the height of the gate")
 
 
 def _listed(words: Sequence[str]) -> str:

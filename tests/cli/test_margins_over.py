@@ -189,3 +189,29 @@ def test_check_says_what_a_file_of_conditions_is(tmp_path: Path) -> None:
     found = CliRunner().invoke(main, ["check", path])
     assert found.exit_code == 0
     assert "conditions: 12 cases over added_tailwind_kt" in found.stdout
+
+
+TOO_STEEP = """
+[[rules]]
+name = "too-late"
+title = "Six hundred feet per mile"
+source = "common practice, no source: nobody's"
+profile.kind = "height"
+profile.gradient_ft_per_nm = 600.0
+[rules.speeds]
+descent_kt = 300.0
+"""
+
+
+def test_a_crew_that_never_reaches_the_gate_is_a_result(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("conditions.toml").write_text(CONDITIONS, encoding="utf-8")
+    Path("rules.toml").write_text(TOO_STEEP, encoding="utf-8")
+    short = tuple(part for setting in (*SHORT, STILL, "arrival.windows=[]") for part in ("--set", setting))
+    far = ("--rules", "rules.toml", "--conditions", "conditions.toml", "--optima", "0", "--json", "-o", "out")
+    result = run(*short, *far)
+    assert result.exit_code == 0, result.output
+    (found,) = json.loads(result.stdout)["over_conditions"]["rules"]
+    assert (found["flown"], found["stable_share"]) == (12, 0.0)
+    assert found["most_common_reason"] == "never passes the height of the gate (12 of 12 misses)"
+    assert found["breaking"].startswith("does not hold even without a disturbance")
