@@ -13,13 +13,14 @@ from optdescent.markup import Markup, escaped
 from optdescent.report.given import Given, provenance_of
 from optdescent.report.inline import inline_svg
 from optdescent.report.template import bullets, joined, section, sliding, tag
+from optdescent.report.words import answer
 from optdescent.results import Flight, Kind, Provenance
 from optdescent.results.debrief import Debrief
 from optdescent.results.files import InputFault
 from optdescent.results.kinds import Stored
 from optdescent.results.last_action import LastActions
 from optdescent.results.line import one_line
-from optdescent.units import NAUTICAL_MILE
+from optdescent.units import KNOT, NAUTICAL_MILE
 
 _SHOWS: Mapping[str, str] = {
     "height": "Lines of height above the threshold in feet against distance to go in nautical miles, from cruise down "
@@ -84,8 +85,9 @@ def pictures_of(given: tuple[Given, ...]) -> Pictures:
                 continue
             whole, anchor = str(figure.get_label()), f"figure-{len(drawn) + 1}"
             title = whole if has_many else whole.removesuffix(f": {_title(group[0])}")
-            words = f"{_SHOWS.get(name, title)} {_of(group)}"
-            drawn.append(Picture(title, words, inline_svg(figure, anchor, title, words)))
+            words = _SHOWS.get(name, title)
+            told = " ".join([words, *numbers_of(name, group)])
+            drawn.append(Picture(title, words, inline_svg(figure, anchor, title, told)))
     return Pictures(tuple(drawn), tuple(not_drawn))
 
 
@@ -157,10 +159,37 @@ def _who(group: tuple[Stored, ...]) -> str:
     return ", ".join(names) or "a result"
 
 
-def _of(group: tuple[Stored, ...]) -> str:
-    """What the figure is of, with numbers that a reader who cannot see it would miss first."""
-    flights = [held for held in group if isinstance(held, Flight)]
-    if not flights:
-        return ""
+def numbers_of(name: str, group: tuple[Stored, ...]) -> list[str]:
+    """Sentences with the numbers of a figure [units of the trade] that a reader who cannot see it would miss first."""
+    last = [told for held in group for told in _last_actions(held)]
+    if name == "last-action":
+        return [sentence for told in last for sentence in answer((told,))]
+    flights = [flight for held in group for flight in _flights(held)]
+    if name == "wind":
+        return [sentence for flight in flights for sentence in _of_wind(flight)]
+    if name == "debrief" or not flights:
+        return [sentence for held in group for sentence in answer(held)]
     told = [f"{one.name} begins down at {one.summary.top_of_descent / NAUTICAL_MILE:.1f} nm to go" for one in flights]
-    return f"Of {len(flights)} flight{'s' if len(flights) > 1 else ''}: {'; '.join(told)}."
+    return [f"Of {len(flights)} flight{'s' if len(flights) > 1 else ''}: {'; '.join(told)}."]
+
+
+def _last_actions(held: Stored) -> tuple[LastActions, ...]:
+    if isinstance(held, Debrief):
+        return (held.last,)
+    return held if isinstance(held, tuple) else ()
+
+
+def _flights(held: Stored) -> tuple[Flight, ...]:
+    if isinstance(held, Debrief):
+        return (held.flight, *held.others)
+    return (held,) if isinstance(held, Flight) else ()
+
+
+def _of_wind(flight: Flight) -> Iterator[str]:
+    """What a knot of tailwind does to an optimum in the band of heights where it does most to the fuel."""
+    bands = [one for one in (flight.solver.sensitivity if flight.solver else ()) if one.heights is not None]
+    if bands:
+        most = max(bands, key=lambda own: abs(own.fuel))
+        fuel, top = most.fuel * KNOT, most.idle_distance * KNOT / NAUTICAL_MILE
+        what = f"changes fuel by {fuel:+.2f} kg and moves the top of descent by {top:+.2f} nm"
+        yield f"{flight.name}: of {len(bands)} bands, one knot more of {most.quantity} {what}, the most fuel of all."

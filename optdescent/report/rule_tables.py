@@ -195,17 +195,21 @@ def sweep_tables(found: Swept) -> tuple[Table, ...]:
 
 
 def _swept_rules(dataset: xr.Dataset, source: str) -> tuple[Table, ...]:
+    rows = tuple((name, float(flown), float(stable)) for name, flown, stable in swept_rules(dataset))
+    headings = (RULE, Heading("flown", "cases flown"), Heading("stable", "stable at the gate"))
+    return (Table("swept-rules", "Rules over the sweep", headings, rows, source=source),) if rows else ()
+
+
+def swept_rules(dataset: xr.Dataset) -> tuple[tuple[str, int, int], ...]:
+    """Rules of a sweep by name: in how many cases [-] each was flown, and in how many stable at the gate."""
     if "rule_stable" not in dataset:
         return ()
-    headings = (RULE, Heading("flown", "cases flown"), Heading("stable", "stable at the gate"))
     names = texts(dataset, "rule")
     stable = np.moveaxis(dataset["rule_stable"].to_numpy(), dataset["rule_stable"].dims.index("rule"), -1)
     flat = stable.reshape(-1, len(names))
-    rows = tuple(
-        (name, float((flat[:, place] >= 0).sum()), float((flat[:, place] == 1).sum()))
-        for place, name in enumerate(names)
+    return tuple(
+        (name, int((flat[:, place] >= 0).sum()), int((flat[:, place] == 1).sum())) for place, name in enumerate(names)
     )
-    return (Table("swept-rules", "Rules over the sweep", headings, rows, source=source),)
 
 
 def fit_table(found: Fit) -> Table:

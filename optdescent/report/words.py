@@ -5,23 +5,25 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Iterator
-from typing import assert_never
+from typing import Any, assert_never
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optdescent.report.given import Given, names_of
-from optdescent.report.rule_tables import number, texts
+from optdescent.report.rule_tables import number, swept_rules, texts
 from optdescent.results import Fit, Flight, Kind
 from optdescent.results.corridor import Corridor
 from optdescent.results.debrief import Debrief
 from optdescent.results.front import Front
+from optdescent.results.kinds import Stored
 from optdescent.results.last_action import LastActions
 from optdescent.results.margins import Margins
 from optdescent.results.over_conditions import OverConditions
 from optdescent.results.price import NOT_STABLE, price
 from optdescent.results.provenance import CAUTION, software_version
 from optdescent.results.rule_sheet import RuleSheet, start_said
-from optdescent.results.slope import SlopeChart
+from optdescent.results.slope import SLOPE_COLUMNS, SlopeChart
 from optdescent.results.sweep import Status, Swept
 from optdescent.units import DEGREE, FOOT, KNOT, MINUTE, NAUTICAL_MILE
 
@@ -35,12 +37,13 @@ def answers(given: tuple[Given, ...]) -> list[str]:
     told: list[str] = []
     first = (Flight, OverConditions, Front, Swept)
     for one in sorted(given, key=lambda own: not isinstance(own.held, first)):
-        told += _answer(one, optima.get(one.provenance.scenario_digest))
+        told += answer(one.held, optima.get(one.provenance.scenario_digest))
     return told
 
 
-def _answer(one: Given, optimum: Flight | None) -> Iterator[str]:
-    match one.held:
+def answer(held: Stored, optimum: Flight | None = None) -> Iterator[str]:
+    """The key numbers of one result, a sentence each, with their units; beside an optimum if there is one."""
+    match held:
         case Flight() as flight:
             yield _of_flight(flight, optimum)
         case Margins() as margins:
@@ -54,7 +57,7 @@ def _answer(one: Given, optimum: Flight | None) -> Iterator[str]:
         case tuple() as told:
             yield from (_of_last(own) for own in told)
         case _:
-            yield _line(one.held)
+            yield _line(held)
 
 
 def _line(held: Corridor | SlopeChart | Front | Fit | RuleSheet) -> str:
@@ -62,14 +65,11 @@ def _line(held: Corridor | SlopeChart | Front | Fit | RuleSheet) -> str:
         case Corridor():
             return _of_corridor(held)
         case SlopeChart():
-            count, angle = len(held.names("configuration")), held.angle / DEGREE
-            height = f"{held.altitude / FOOT:.0f} ft"
-            return f"{held.provenance.title}: slowing in {count} configurations on {angle:g} degrees at {height}."
+            return _of_slope(held)
         case Front():
             return _of_front(held)
         case Fit():
-            count = int((held.column("is_fixed") == 0.0).sum())
-            return f"{count} coefficients found from {len(held.recordings)} recorded flights."
+            return _of_fit(held)
         case RuleSheet():
             return f"{held.title}: start down {start_said(held)}."
         case _:
@@ -140,15 +140,39 @@ def _of_debrief(debrief: Debrief) -> Iterator[str]:
 
 
 def _of_corridor(corridor: Corridor) -> str:
-    """Heights at the nearest distance and the middle speed that were asked for."""
+    """Heights at the middle speed that was asked for, at the nearest distance with any."""
     distances, speeds = corridor.values("distance_to_go"), corridor.values("speed")
-    row, column = int(np.argmin(distances)), speeds.size // 2
+    column = speeds.size // 2
+    highest = corridor.values("highest")[:, :, column]
+    is_met = np.isfinite(highest).any(axis=0)
+    row = int(np.argmin(np.where(is_met, distances, np.inf) if is_met.any() else distances))
     heights = [
         f"{name} none" if math.isnan(height) else f"{name} {round(height / FOOT, -1):.0f} ft"
-        for name, height in zip(corridor.devices, corridor.values("highest")[:, row, column].tolist(), strict=True)
+        for name, height in zip(corridor.devices, highest[:, row].tolist(), strict=True)
     ]
     where = f"{distances[row] / NAUTICAL_MILE:.1f} nm to go and {speeds[column] / KNOT:.0f} kt"
     return f"Highest above the threshold from which the gate can be met at {where}: {', '.join(heights)}."
+
+
+def _of_slope(chart: SlopeChart) -> str:
+    """Least and most slowing of each configuration at the first mass and wind."""
+    angle, height = chart.angle / DEGREE, f"{chart.altitude / FOOT:.0f} ft"
+    mass, wind = (float(chart.charted(name)[0]) for name in ("mass", "tailwind"))
+    unit = SLOPE_COLUMNS["deceleration"].chart_unit.symbol
+    slowing: list[str] = []
+    for name, values in zip(chart.names("configuration"), chart.charted("deceleration")[:, 0, 0], strict=True):
+        flown = values[np.isfinite(values)]
+        slowing.append(f"{name} {flown.min():.1f} to {flown.max():.1f} {unit}" if flown.size else f"{name} not flown")
+    what = f"{len(slowing)} configurations on {angle:g} degrees at {height}"
+    air = f"at {mass:.0f} kg and {wind:.0f} kt of tailwind" if wind else f"at {mass:.0f} kg in still air"
+    return f"{chart.provenance.title}: slowing in {what}, {air}: {'; '.join(slowing)}."
+
+
+def _of_fit(fit: Fit) -> str:
+    keys, declared, value, fixed = fit.keys, *(fit.column(name) for name in ("declared", "value", "is_fixed"))
+    found = [f"{keys[at]} {value[at]:.4g} (declared {declared[at]:.4g})" for at in np.flatnonzero(fixed == 0.0)]
+    end = f": {', '.join(found)}" if found else ""
+    return f"{len(found)} coefficients found from {len(fit.recordings)} recorded flights{end}."
 
 
 def _of_front(front: Front) -> str:
@@ -166,11 +190,21 @@ def _of_front(front: Front) -> str:
 def _of_sweep(swept: Swept) -> Iterator[str]:
     status = swept.dataset["status"].to_numpy()
     solved = status == Status.SOLVED
-    yield f"{int(solved.sum())} of {status.size} cases of the sweep over {', '.join(swept.axes)} are answered."
+    over = ", ".join(_span(axis, swept.dataset[axis].to_numpy()) for axis in swept.axes)
+    yield f"{int(solved.sum())} of {status.size} cases of the sweep over {over} are answered."
     if "fuel" in swept.dataset and solved.any():
         fuels = np.asarray(swept.dataset["fuel"].to_numpy(), dtype=float)[solved]
         low, middle, high = np.nanquantile(fuels, (0.0, 0.5, 1.0))
         yield f"Fuel of their optima: {low:.0f} to {high:.0f} kg, median {middle:.0f} kg."
+    for name, flown, stable in swept_rules(swept.dataset):
+        yield f"{name}: stable at the gate in {stable} of {flown} cases flown."
+
+
+def _span(axis: str, values: NDArray[Any]) -> str:
+    """A varied quantity with its ends [unit of its name], or how many levels it has where they are words."""
+    if values.dtype.kind not in "fiu":
+        return f"{axis} ({len(set(values.tolist()))} levels)"
+    return f"{axis} ({values.min():g} to {values.max():g})"
 
 
 _METHODS: dict[type, str] = {

@@ -23,7 +23,7 @@ from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
 from tests.figures import conditions, debriefs, fronts, sheets, sweeps
-from tests.report.stored import COMMAND, HOSTILE, RULES_READ, flights, given, write_sweep
+from tests.report.stored import COMMAND, HOSTILE, RULES_READ, few, flights, given, write_sweep
 from tests.report.stored import asked as stored_asked
 
 VOID = {"meta"}
@@ -120,6 +120,35 @@ def test_twelve_figures_are_in_a_page_of_at_most_five_megabytes_with_one_font(pa
     assert all(own["role"] == "img" for own in drawings)
     described = [words for words in parsed.texts["desc"] if len(words) > 40]
     assert len(described) == len(drawings)
+
+
+NUMBERS = {
+    "Height along": "optimum begins down at 122.6 nm to go",
+    "Wind sensitivity": "one knot more of tailwind from 10000 to 20000 ft changes fuel by -0.55 kg",
+    "Last useful action": "last of use at 12.1 nm to go: early gear",
+    "Margins by rule, one": "three-to-one: 1234 kg, +21 kg to the optimum",
+    "Margins by rule: ": "three-to-one: stable at the gate in 62.0 % of 40 conditions (95 % interval 57.0 to 67.0 %)",
+    "Where a rule": "300-with-allowances: stable at the gate in 93.0 % of 40 conditions",
+    "Energy corridor": "at 11.0 nm to go and 235 kt: idle and schedule 3100 ft, speed brake 3800 ft",
+    "Derived rules": "holds in 97.3 % (95 % interval 95.3 to 99.3 %) at 524 kg",
+    "Rule of thumb": "still air: 117 nm to go",
+    "Deceleration on a slope": "step 2, gear 12.0 to 12.2 kt/nm",
+    "Airframe coefficients": "speed_brake.drag 0.02595 (declared 0.026)",
+    "Slices of a sweep": "62 of 63 cases of the sweep over added_tailwind_kt (-30 to 30), mass_kg (54000 to 66000)",
+    "Debrief": "step 1 asked for at 236 kt, 6 kt above its limit",
+}
+"""What the alternative text of a figure says of these results, by how its title begins."""
+
+
+def test_the_alternative_text_of_every_figure_has_its_own_numbers(tmp_path: Path) -> None:
+    told: list[str] = []
+    for made in (compose(given(tmp_path / "own", "One title")), compose(few(tmp_path / "few", "One title"))):
+        for picture in made.pictures.drawn:
+            own = Parsed(f"<p>{picture.drawing}</p>").texts
+            assert re.search(r"\d", own["desc"][0].removeprefix(picture.words)), picture.title
+            told.append(f"{own['title'][0]}: {own['desc'][0]}")
+    for begins, numbers in NUMBERS.items():
+        assert any(one.startswith(begins) and numbers in one for one in told), begins
 
 
 def test_key_numbers_inputs_method_certificate_and_cautions_are_said(parsed: Parsed) -> None:
