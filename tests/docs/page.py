@@ -11,8 +11,8 @@ ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
 PAGES = sorted(path for path in DOCS.rglob("*.md"))
 _FENCE = re.compile(
-    r"(?:^% (?P<mark>\w+): (?P<marked>[^\n]+)\n)?^```(?:\{code-block\} )?(?P<language>\w+)\n"
-    r"(?::caption: (?P<caption>\S+)\n\n)?(?P<text>.*?)^```$",
+    r"(?:^% (?P<mark>\w+): (?P<marked>[^\n]+)\n)?^```(?:\{code-block\} |\{)?(?P<language>[\w-]+)(?:\} [\w-]+)?\n"
+    r"(?::caption: (?P<caption>\S+)\n\n)?(?::alt: [^\n]+\n\n)?(?P<text>.*?)^```$",
     re.MULTILINE | re.DOTALL,
 )
 _DIGEST = re.compile(r"\b[0-9a-f]{12}\b")
