@@ -13,7 +13,7 @@ from optdescent.figures.page import Page, sheet
 from optdescent.figures.panel import Row, Span, charted, fit, inside, number, panels
 from optdescent.figures.pen import Array, band, letters, line, upper_marks
 from optdescent.figures.series import draw_series
-from optdescent.figures.strip import NEEDS, WIDEST, draw_strip
+from optdescent.figures.strip import NEEDS, WIDEST, draw_strip, least_high, rows_of
 from optdescent.figures.style import INK, OPTIMUM_STYLE, OTHER_STYLES, QUIET, SeriesStyle, styled
 from optdescent.figures.text import width
 from optdescent.results.debrief import Debrief, Finding, Severity
@@ -48,7 +48,7 @@ def debrief(found: Debrief, page: Page = Page.A4) -> Figure:
             Row(1.0, "Energy to spare [ft]", "\u22124\u202f000"),
             Row(1.0, "Over the glide path [ft]", "\u22124\u202f000"),
             Row(0.8, "Calibrated airspeed [kt]", "000"),
-            Row(0.7, "", WIDEST),
+            Row(0.7, "", WIDEST, least_high(rows_of((found.flight,)))),
         )
         start = min(SHOWN, float(np.nanmax(charted(found.flight, "distance_to_go"))))
         ((energy, height, speed, strip),) = panels(frame, rows, (Span(_TIME, start),))

@@ -15,7 +15,7 @@ from optdescent.figures.page import PT_PER_MM, Page, Sheet, sheet_of
 from optdescent.figures.panel import number_axis
 from optdescent.figures.pen import Array, letters, line, ticks, without_ligatures
 from optdescent.figures.style import INK, QUIET, styled
-from optdescent.figures.text import LINE, width
+from optdescent.figures.text import LINE, SMALLEST, width
 from optdescent.results import Fit
 from optdescent.results.files import Fault, InputFault
 from optdescent.results.fit import FIT_COLUMNS
@@ -26,13 +26,9 @@ NOTE = (
     "side. Below: recorded less fitted, point by point; dashed: two standard deviations of the noise; grey: a new "
     "recording begins."
 )
-MOST_ROWS = 40
-"""Coefficients that a page has room for."""
 _DOT = "#0a3468"
 _GAP = 3.0
 _TWO = 2.0
-_LEAST = 3.8
-"""Smallest font size of a name [pt]."""
 
 
 def fit(found: Fit, page: Page = Page.A4) -> Figure:
@@ -43,8 +39,6 @@ def fit(found: Fit, page: Page = Page.A4) -> Figure:
     InputFault
         More coefficients than a page has room for.
     """
-    if len(found.keys) > MOST_ROWS:
-        raise InputFault([Fault("figure fit", "", f"{len(found.keys)} coefficients", f"at most {MOST_ROWS}")])
     with styled():
         frame = sheet_of(page, (found.provenance,), "Airframe coefficients from recordings", NOTE)
         high = frame.top - frame.bottom
@@ -108,10 +102,17 @@ def _foot(frame: Sheet, bottom: float) -> float:
 
 
 def _beside(frame: Sheet, table: _Table, bottom: float, reach: float) -> tuple[Axes, float]:
-    """Axes with names to the left of them and values to the right, and where in a row its bar is."""
+    """Axes with names to the left of them and values to the right, and where in a row its bar is.
+
+    Raises
+    ------
+    InputFault
+        The page has no room for so many.
+    """
     size, rows = frame.page.value, len(table.names)
     foot, top = _foot(frame, bottom), frame.top - LINE * size.small / PT_PER_MM
     points = min(size.small, 0.8 * (top - foot) * PT_PER_MM / rows)
+    _check_room(points, rows)
     columns = (("declared", *table.declared), ("found ± standard error", *table.found))
     wide = [max(width(text, points) for text in column) / PT_PER_MM + 2.0 for column in columns]
     names = max(width(text, points) for text in table.names) / PT_PER_MM + 2.0
@@ -147,9 +148,7 @@ def _above(frame: Sheet, table: _Table, bottom: float, reach: float) -> tuple[Ax
     told = tuple(zip(("", *table.names), values, strict=True))
     widest = max(width(f"{name}  {value}", size.small) for name, value in told)
     points = min(size.small, 0.55 * high, size.small * wide / widest)
-    if points < _LEAST:
-        given = f"has no room for {rows} coefficients"
-        raise InputFault([Fault("page", "", given, "a larger page, fewer coefficients")])
+    _check_room(points, rows)
     ends = frame.left + 1.5, frame.right - 1.5
     axes = _scale(frame, foot, top, ends, reach, rows)
     axes.yaxis.set_major_locator(FixedLocator([]))
@@ -159,6 +158,19 @@ def _above(frame: Sheet, table: _Table, bottom: float, reach: float) -> tuple[Ax
         letters(axes, -reach, base, name, points, ink)
         letters(axes, reach * (1.0 - 2.0 * width(value, points) / wide), base, value, points, ink)
     return axes, 0.78
+
+
+def _check_room(points: float, rows: int) -> None:
+    """See that letters of rows are large enough [pt].
+
+    Raises
+    ------
+    InputFault
+        They are not.
+    """
+    if points < SMALLEST:
+        given = f"has no room for {rows} coefficients"
+        raise InputFault([Fault("page", "", given, "a larger page, fewer coefficients")])
 
 
 def _number(value: float) -> str:

@@ -14,7 +14,7 @@ from optdescent.figures.page import Page, sheet
 from optdescent.figures.panel import Row, Span, axis_label, charted, fit, number, panels
 from optdescent.figures.pen import Array, letters, line, ticks, without_ligatures
 from optdescent.figures.series import draw_series, require
-from optdescent.figures.strip import bar, block_name, per_point_of, row_height, row_size
+from optdescent.figures.strip import bar, block_name, least_high, per_point_of, row_height, row_size
 from optdescent.figures.style import INK, QUIET, SeriesStyle, series_styles, styled
 from optdescent.figures.text import width
 from optdescent.results import Flight
@@ -57,7 +57,7 @@ def last_action(flights: tuple[Flight, ...], told: tuple[LastActions, ...], page
         blocks = sum(len(one.actions) + 1 for one in own)
         rows = (
             Row(1.0, axis_label("height_above_threshold"), "00\u202f000"),
-            Row(min(0.12 * blocks, _MOST_SHARE), "", widest),
+            Row(min(0.12 * blocks, _MOST_SHARE), "", widest, least_high(blocks, _IN_ROW)),
         )
         start = _start(shown, own)
         ((height, strip),) = panels(frame, rows, (Span(f"Last {start:.0f} nm", start),))

@@ -13,6 +13,7 @@ from optdescent.figures.page import PT_PER_MM, Sheet
 from optdescent.figures.pen import Array, ticks
 from optdescent.figures.text import LINE, balanced, width
 from optdescent.results import Flight
+from optdescent.results.files import Fault, InputFault
 from optdescent.results.schema import COLUMNS
 from optdescent.units import NAUTICAL_MILE
 
@@ -25,6 +26,8 @@ BLOCK_GAP = 2.0
 TICK_ROOM = 2.0
 LABEL_ROOM = 0.6
 """Gaps between panels, between spans, from an axis to its tick labels, from these to the axis label [mm]."""
+_LEFT = 0.25
+"""Least part of the height that panels of lines have beside rows of letters."""
 
 
 @dataclass(frozen=True)
@@ -37,11 +40,15 @@ class Span:
 
 @dataclass(frozen=True)
 class Row:
-    """One row of panels: its share of the height, the label of its axis, and the widest of its tick labels."""
+    """One row of panels: its share of the height, the label of its axis, the widest of its tick labels.
+
+    It is never lower than `least` [mm]: the other rows share what is left.
+    """
 
     share: float
     label: str
     widest_tick: str
+    least: float = 0.0
 
 
 def charted(flight: Flight, name: str) -> Array:
@@ -87,22 +94,44 @@ class Margins:
 
 
 def panels(sheet: Sheet, rows: tuple[Row, ...], over: tuple[Span, ...]) -> tuple[tuple[Axes, ...], ...]:
-    """Axes [span][row]: spans side by side on a wide page, one above the other on a narrow one."""
+    """Axes [span][row]: spans side by side on a wide page, one above the other on a narrow one.
+
+    Raises
+    ------
+    InputFault
+        The page has no room for rows as high as they have to be.
+    """
     places = _places(sheet, len(over))
     size = sheet.page.value
     line, tick_line = LINE * size.text / PT_PER_MM, LINE * size.small / PT_PER_MM
     ticks = max(width(row.widest_tick, size.small) for row in rows) / PT_PER_MM + TICK_ROOM + LABEL_ROOM
     gaps = line + tick_line + TICK_ROOM + ROW_GAP * (len(rows) - 1)
-    shares = tuple(row.share / sum(other.share for other in rows) for row in rows)
-    least = tuple((places[0].top - places[0].bottom - gaps - 2.0 * line) * share for share in shares)
+    least = _heights(rows, places[0].top - places[0].bottom - gaps - 2.0 * line)
     labels = tuple(balanced(row.label, size.text, PT_PER_MM * high) for row, high in zip(rows, least, strict=True))
     wide = min(place.right - place.left for place in places) - ticks - line * max(len(lines) for lines in labels)
     distance = balanced(axis_label("distance_to_go"), size.text, PT_PER_MM * (wide - 1.0))
     below = len(distance) * line + tick_line + TICK_ROOM
     free = places[0].top - places[0].bottom - gaps - len(distance) * line
-    heights = tuple(free * share for share in shares)
+    heights = _heights(rows, free)
     margins = Margins(line, line * max(len(lines) for lines in labels), ticks, below, distance)
     return tuple(_block(sheet, span, place, heights, labels, margins) for span, place in zip(over, places, strict=True))
+
+
+def _heights(rows: tuple[Row, ...], free: float) -> tuple[float, ...]:
+    """Height of each row of what is free [mm].
+
+    Raises
+    ------
+    InputFault
+        What those that may not be lower leave to the others is too little.
+    """
+    whole = sum(row.share for row in rows)
+    is_least = [row.share / whole * free < row.least for row in rows]
+    left = free - sum(row.least for row, low in zip(rows, is_least, strict=True) if low)
+    shares = sum(row.share for row, low in zip(rows, is_least, strict=True) if not low)
+    if left < _LEFT * free:
+        raise InputFault([Fault("page", "", "has no room for so many rows of letters", "a larger page, fewer flights")])
+    return tuple(row.least if low else left * row.share / shares for row, low in zip(rows, is_least, strict=True))
 
 
 def _places(sheet: Sheet, number_of_spans: int) -> tuple[Place, ...]:

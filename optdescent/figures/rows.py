@@ -12,15 +12,13 @@ from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNL
 from optdescent.figures.page import PT_PER_MM, Sheet
 from optdescent.figures.panel import tick_text
 from optdescent.figures.pen import line, ticks, without_ligatures
-from optdescent.figures.text import LINE, balanced, width, wrapped
+from optdescent.figures.text import LINE, SMALLEST, balanced, width, wrapped
 from optdescent.results.files import Fault, InputFault
 
 _GAP, _TICK_ROOM = 3.0, 2.6
 """Gaps between panels, and from an axis to the far side of its tick marks [mm]."""
 _NAMES = 0.36
 """Largest part of the width that names take."""
-_LEAST = 3.8
-"""Smallest font size of a name [pt]."""
 _APART = 1.12
 """Height of a row in heights of the lines of its name."""
 
@@ -95,7 +93,7 @@ def _written(sheet: Sheet, names: tuple[str, ...], row: float) -> _Names:
     """
     room = _NAMES * (sheet.right - sheet.left)
     size = sheet.page.value.small
-    while size >= _LEAST:
+    while size >= SMALLEST:
         lines = [wrapped(name, size, PT_PER_MM * room) or ("",) for name in names]
         if _APART * size * max((len(own) for own in lines), default=1) <= PT_PER_MM * row:
             widest = max((width(line, size) for own in lines for line in own), default=0.0)

@@ -11,7 +11,7 @@ from optdescent.figures.page import Page, sheet
 from optdescent.figures.panel import Row, axis_label, charted, fit, panels, spans
 from optdescent.figures.pen import line
 from optdescent.figures.series import draw_bracket, draw_series, require
-from optdescent.figures.strip import WIDEST, draw_strip
+from optdescent.figures.strip import WIDEST, draw_strip, least_high, rows_of
 from optdescent.figures.style import INK, SeriesStyle, series_styles, styled
 from optdescent.results import Flight
 from optdescent.results.marks import WindowMark
@@ -37,7 +37,8 @@ def speed(flights: tuple[Flight, ...], page: Page) -> Figure:
     with styled():
         styles = series_styles(flights)
         frame = sheet(page, flights, "Speed and configuration along the descent", NOTE)
-        rows = (Row(1.0, axis_label(SPEED), "300"), Row(0.25 + 0.21 * len(flights), "", WIDEST))
+        strip = Row(0.25 + 0.21 * len(flights), "", WIDEST, least_high(rows_of(flights)))
+        rows = (Row(1.0, axis_label(SPEED), "300"), strip)
         for upper, lower in panels(frame, rows, spans(flights)):
             _panel(upper, flights, styles, page)
             draw_strip(lower, flights, styles, page)

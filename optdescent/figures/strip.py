@@ -9,11 +9,11 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedFormatter, FixedLocator
 
 from optdescent.figures.label import SAMPLE
-from optdescent.figures.page import Page
+from optdescent.figures.page import PT_PER_MM, Page
 from optdescent.figures.panel import charted
 from optdescent.figures.pen import Array, area, letters, ticks, without_ligatures
 from optdescent.figures.style import INK, SeriesStyle
-from optdescent.figures.text import width
+from optdescent.figures.text import SMALLEST, width
 from optdescent.results import Flight
 
 DEVICES = (
@@ -25,8 +25,8 @@ DEVICES = (
 """Row labels with their units, and the columns shown; brake is the speed brake, thrust that above idle."""
 NEEDS = tuple(column for _, column in DEVICES)
 WIDEST = "thrust [0–1]"
-BAR = 0.82
-"""Height of a bar in rows."""
+BAR = OF_ROW = 0.82
+"""Height of a bar, and of the largest letters, in rows."""
 FILL = "#4d4d4d"
 _WHITE = 0.46
 """Grey level below which white letters stand out more than black ones."""
@@ -36,7 +36,7 @@ FAINT = "#e4e4e4"
 def draw_strip(axes: Axes, flights: tuple[Flight, ...], styles: tuple[SeriesStyle, ...], page: Page) -> None:
     """One block of rows per flight under its name; the bars rise from 0 to 1 within their row."""
     rows = len(DEVICES) + 1
-    axes.set_ylim(rows * len(flights), 0.0)
+    axes.set_ylim(rows_of(flights), 0.0)
     axes.spines["left"].set_visible(False)
     ticks(axes, grid=False)
     for index, (flight, style) in enumerate(zip(flights, styles, strict=True)):
@@ -59,6 +59,11 @@ def draw_strip(axes: Axes, flights: tuple[Flight, ...], styles: tuple[SeriesStyl
         without_ligatures(label)
 
 
+def rows_of(flights: tuple[Flight, ...]) -> int:
+    """Rows of the strip of flights: a name each, and one for each device."""
+    return (len(DEVICES) + 1) * len(flights)
+
+
 def bar(axes: Axes, start: float, end: float, row: int, colour: str) -> None:
     """Bar of full height from start to end [nm]."""
     floor = row + 0.5 + 0.5 * BAR
@@ -67,7 +72,12 @@ def bar(axes: Axes, start: float, end: float, row: int, colour: str) -> None:
 
 def row_size(axes: Axes, page: Page) -> float:
     """Font size [pt] that fits a row."""
-    return min(page.value.small, 0.82 * row_height(axes))
+    return min(page.value.small, OF_ROW * row_height(axes))
+
+
+def least_high(rows: int, of_row: float = OF_ROW) -> float:
+    """Height [mm] of rows in which the smallest letters have room, these so much of a row high [-]."""
+    return rows * SMALLEST / of_row / PT_PER_MM
 
 
 def row_height(axes: Axes) -> float:

@@ -15,6 +15,8 @@ from optdescent.results.files import Fault, InputFault
 _FAMILY = "DejaVu Sans"
 LINE = 1.25
 """Distance of two base lines in font sizes."""
+SMALLEST = 5.0
+"""Smallest letters of a figure [pt]: what has no room for them on a page is refused."""
 
 
 @cache

@@ -169,6 +169,14 @@ def hidden_ticks(axes: mpl.axes.Axes) -> list[Text]:
     return found
 
 
+def test_a_speed_figure_that_nobody_could_read_is_refused() -> None:
+    one = flight("optimum", Kind.OPTIMUM)
+    six = (one, *[replace(one, kind=Kind.RULE, name=f"rule {index}") for index in range(5)])
+    apart(draw("speed", six, Page.A5))
+    with pytest.raises(InputFault, match="page: has no room for so many rows of letters"):
+        draw("speed", six, Page.COLUMN)
+
+
 def test_every_axis_says_its_unit() -> None:
     for name in FIGURES:
         labels = [text.get_text() for text in drawn(name, Page.SLIDE).texts]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optdescent.figures import Format, Page, save
-from optdescent.figures.fit import MOST_ROWS, fit
+from optdescent.figures.fit import fit
 from optdescent.inputs import InputFault
 from optdescent.results import CAUTION, Fit
 from optdescent.units import FOOT, KNOT
@@ -104,6 +104,7 @@ def test_a_column_has_room_for_22_coefficients_and_refuses_what_nobody_could_rea
         fit(of_coefficients(40), Page.COLUMN)
 
 
-def test_what_cannot_be_drawn_is_refused() -> None:
-    with pytest.raises(InputFault, match=f"at most {MOST_ROWS}"):
-        fit(of_coefficients(MOST_ROWS + 1), Page.A4)
+def test_a_page_has_room_for_23_coefficients_and_refuses_what_nobody_could_read() -> None:
+    apart(fit(of_coefficients(23), Page.A4))
+    with pytest.raises(InputFault, match="page: has no room for 40 coefficients"):
+        fit(of_coefficients(40), Page.A4)
