@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import os
 import re
@@ -12,7 +11,6 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache
-from io import BytesIO
 from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
@@ -20,7 +18,6 @@ from xml.etree import ElementTree
 import matplotlib as mpl
 import numpy as np
 import pytest
-from fontTools.ttLib import TTFont
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
@@ -31,7 +28,6 @@ from optdescent.figures.text import balanced, width, wrapped
 from optdescent.inputs import InputFault
 from optdescent.results import CAUTION, Flight, Kind
 from tests.figures.flights import flight, four
-from tests.figures.pdf import objects, pdf_text
 
 ROOT = Path(__file__).resolve().parents[2]
 MM = 72.0 / 25.4
@@ -89,36 +85,6 @@ def test_caution_and_provenance_are_whole(name: str, page: Page) -> None:
     assert words(CAUTION) in on_page
     assert PROVENANCE in on_page
     assert four()[0].provenance.title in on_page
-
-
-@pytest.mark.parametrize("name", FIGURES)
-def test_text_of_an_svg_is_text_in_an_embedded_font(tmp_path: Path, name: str) -> None:
-    (path,) = save(drawn(name, Page.A4), tmp_path, name, (Format.SVG,))
-    texts = svg_texts(path)
-    joined = words(" ".join(texts))
-    for expected in (words(CAUTION), PROVENANCE, "optimum", "three to one", "[nm]"):
-        assert expected in joined
-    source = path.read_text(encoding="utf-8")
-    assert "http" not in re.sub(r'xmlns[:\w]*="[^"]*"|rdf:resource="[^"]*"|"-//W3C//DTD[^>]*', "", source)
-    fonts = re.findall(r"font-weight:(\w+);src:url\((data:font/woff;base64,[^)]*)\)", source)
-    assert {weight for weight, _ in fonts} == {"normal", "bold"}
-    covered: set[int] = set()
-    for _, address in fonts:
-        run = base64.b64decode(address.split(",", 1)[1])
-        covered |= set(TTFont(BytesIO(run), lazy=False).getBestCmap())
-    assert {ord(character) for text in texts for character in text} <= covered | {ord("\n")}
-
-
-@pytest.mark.parametrize("name", FIGURES)
-def test_text_of_a_pdf_is_text_in_an_embedded_font(tmp_path: Path, name: str) -> None:
-    (path,) = save(drawn(name, Page.A4), tmp_path, name, (Format.PDF,))
-    data = path.read_bytes()
-    everything = b"".join(objects(data).values())
-    assert b"/FontFile2" in everything, "TrueType outlines are inside"
-    assert b"/Type3" not in everything, "no letters as drawings"
-    shown = words(pdf_text(data))
-    for expected in (words(CAUTION), PROVENANCE, "optimum", "three to one", "[nm]"):
-        assert expected in shown
 
 
 @pytest.mark.parametrize(("name", "page"), ALL)
