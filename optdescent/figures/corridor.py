@@ -12,7 +12,7 @@ from optdescent.figures.grid import Cell, grid
 from optdescent.figures.key import key
 from optdescent.figures.label import Labels
 from optdescent.figures.page import Page, sheet_of
-from optdescent.figures.pen import Array, band, line
+from optdescent.figures.pen import Array, band, halo, line
 from optdescent.figures.style import INK, OPTIMUM_STYLE, OTHER_STYLES, QUIET, SeriesStyle, styled
 from optdescent.results.corridor import Corridor
 from optdescent.results.files import Fault, InputFault
@@ -20,12 +20,16 @@ from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 NOTE = (
     "Height over the glide path and its straight continuation. Each line: the highest from which the gate can be met "
-    "at idle with the normal schedule and what the line names; grey: idle and the schedule are enough, down to the "
-    "lowest that needs no thrust. Speed may rise first, but not once it falls. Mass {mass:.1f} t; windows are left out."
+    "at idle with the normal schedule and what the line names. Grey: the darker, the more of them are enough, down to "
+    "the lowest that needs no thrust. Speed may rise first, but not once it falls. Mass {mass:.1f} t; windows are left "
+    "out."
 )
 MOST_SPEEDS = 6
 """Panels that a page has room for."""
-_SHADE = "#dcdcdc"
+SHADES = ("#eeeeee", "#d9d9d9", "#c6c6c6", "#b2b2b2", "#a0a0a0", "#8d8d8d")
+"""Greys where one set of devices is enough, two are, and so on: steps of 7 in lightness, which a grey print keeps."""
+_HALO = 0.8
+"""White beside a line on grey [pt], on both sides together."""
 
 
 def corridor(found: Corridor, page: Page = Page.A4) -> Figure:
@@ -74,6 +78,16 @@ def corridor(found: Corridor, page: Page = Page.A4) -> Figure:
         return frame.figure
 
 
+def steps(highest: Array, lowest: Array) -> tuple[Array, Array]:
+    """Ends (set, distance) of the bands [as given] in which the gate is met with one set of devices, with two, and on.
+
+    Of highest heights (set, distance), in any order; a set with no height is not enough anywhere. Lowest: (distance,).
+    """
+    falling = -np.sort(-highest, axis=0)  # what is not a number comes last
+    below = np.fmax(lowest, np.concatenate([falling[1:], np.full((1, lowest.size), np.nan)]))
+    return np.minimum(below, falling), falling
+
+
 def _panel(
     axes: Axes,
     found: Corridor,
@@ -85,13 +99,15 @@ def _panel(
     names: list[str],
 ) -> None:
     labels = Labels(axes, page.stroke)
-    band(axes, distances, lowest, np.maximum(lowest, highest[0]), _SHADE)
+    for shade, low, high in zip(SHADES, *steps(highest, lowest), strict=False):
+        band(axes, distances, low, high, shade)
     x = np.array([float(distances.max()), float(distances.min())])
     line(axes, x, np.zeros(2), QUIET, 0.8 * page.stroke, order=1.9)
     labels.avoid(x, np.zeros(2))
     for height, style in zip(highest, styles, strict=True):
         drawn = line(axes, distances, height, style.colour, style.width * page.stroke, dash=style.dash, order=3.0)
         style.mark(drawn, page.stroke)
+        halo(drawn, _HALO * page.stroke)
         labels.avoid(distances, height)
     for height, style, name in zip(highest, styles, names, strict=True):
         if name and np.isfinite(height).any():

@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 
 from optdescent.figures import Page
-from optdescent.figures.corridor import corridor
+from optdescent.figures.corridor import corridor, steps
 from optdescent.inputs import InputFault
 from optdescent.results import CAUTION, Marks, Provenance
 from optdescent.results.corridor import Corridor, corridor_dataset
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
+from tests.figures.images import rendered
 from tests.figures.test_figures import apart, words, written
+from tests.figures.vision import lightness, luminance
 
 NAMES = ("idle and schedule", "speed brake", "early flaps", "early gear", "everything")
 GRADIENT, CROSSING = 0.0524, 50.0 * FOOT
@@ -60,6 +62,39 @@ def test_each_panel_shows_the_heights_over_the_glide_path() -> None:
         drawn = [line for line in lines if line.size == path.size]
         for own, wanted in zip(drawn, found.values("highest")[:, :, index] / FOOT - path, strict=True):
             assert own == pytest.approx(wanted, nan_ok=True)
+
+
+def test_bands_lie_between_one_height_and_the_next_whatever_their_order() -> None:
+    nan = np.nan
+    highest = np.array([[10.0, 40.0, nan, nan], [30.0, 20.0, 30.0, nan], [50.0, 60.0, 50.0, nan]])
+    low, high = steps(highest, np.array([0.0, 30.0, nan, 5.0]))
+    assert high == pytest.approx(
+        np.array([[50.0, 60.0, 50.0, nan], [30.0, 40.0, 30.0, nan], [10.0, 20.0, nan, nan]]), nan_ok=True
+    )
+    assert low == pytest.approx(
+        np.array([[30.0, 40.0, 30.0, nan], [10.0, 30.0, nan, nan], [0.0, 20.0, nan, nan]]), nan_ok=True
+    )
+
+
+@pytest.mark.figures
+@pytest.mark.parametrize("page", Page)
+def test_the_more_devices_are_enough_the_darker_a_grey_print_is(page: Page) -> None:
+    """In the middle of each band, from all sets of devices to the one that reaches farthest, and above it."""
+    found = invented(1)
+    figure = corridor(found, page)
+    grey = lightness(luminance(rendered(figure, 200), "grey print"))
+    axes = next(one for one in figure.axes if one.axison)
+    distance = float(found.values("distance_to_go")[-4])  # far out, where the bands are high
+    heights = [float(found.values("lowest")[-4, 0]), *sorted(found.values("highest")[:, -4, 0])]
+    ends = (np.array([*heights, heights[-1] + 800.0 * FOOT]) - CROSSING - GRADIENT * distance) / FOOT
+    levels: list[float] = []
+    for middle in 0.5 * (ends[1:] + ends[:-1]):
+        x, y = axes.transData.transform((distance / NAUTICAL_MILE, middle)) * 200.0 / figure.dpi
+        row, column = grey.shape[0] - round(y), round(x)
+        levels.append(float(np.median(grey[row - 1 : row + 2, column - 1 : column + 2])))
+    assert len(levels) == len(NAMES) + 1
+    assert np.diff(levels).min() >= 5.0
+    assert levels[-1] == pytest.approx(100.0, abs=0.1)
 
 
 def test_one_speed_has_one_panel() -> None:
