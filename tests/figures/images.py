@@ -33,21 +33,29 @@ def rendered(figure: Figure, dots_per_inch: int = DOTS_PER_INCH) -> np.ndarray:
     return np.asarray(mpl_image.imread(written))[..., :3]
 
 
+def is_above(line: Line2D) -> bool:
+    """Whether a line is a mark above its panel: a minute of a flight."""
+    return not line.get_clip_on() and len(line.get_ydata()) == 2 and min(line.get_ydata()) == 1.0
+
+
 def lines_only(figure: Figure) -> Figure:
     """The figure without letters and without the label samples and leaders that go with them.
 
-    Letters are drawn differently by different versions of the font library; lines are not.
+    Letters are drawn differently by different versions of the font library; lines are not. Marks above a panel are
+    drawn broad: they are so short that a few pixels are all there is of them.
     """
 
     def is_writing(artist: Any) -> bool:
         if isinstance(artist, Text):
             return True
-        return (
-            isinstance(artist, Line2D) and artist.axes is not None and artist.get_transform() != artist.axes.transData
-        )
+        if not isinstance(artist, Line2D) or artist.axes is None or artist.get_transform() == artist.axes.transData:
+            return False
+        return not is_above(artist)
 
     for artist in figure.findobj(is_writing):
         artist.set_visible(False)
+    for mark in figure.findobj(lambda one: isinstance(one, Line2D) and is_above(one)):
+        mark.set_linewidth(3.0)
     for axes in figure.axes:
         axes.tick_params(labelbottom=False, labelleft=False)
     return figure

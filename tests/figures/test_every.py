@@ -28,7 +28,7 @@ from optdescent.rules.compared import share_interval
 from optdescent.units import FOOT
 from tests.figures import debriefs, test_corridor, test_slope
 from tests.figures.conditions import RULES, once, over
-from tests.figures.every import EVERY, KEPT, NEW, drawn, grey
+from tests.figures.every import EVERY, KEPT, NEW, drawn, grey, several
 from tests.figures.flights import four
 from tests.figures.images import different, stored
 from tests.figures.sweeps import SETS, flown, last_useful, of_corridor, optimum, swept
@@ -115,6 +115,7 @@ MOVED: dict[str, tuple[str, Callable[[], Figure]]] = {
     "one flight": ("margins-once", lambda: draw_stored("margins", (of_margins("fuel_above_optimum", 3.0),))),
     "cases": ("rule-map", lambda: draw_stored("rule-map", (of_cases(6.0),))),
     "wind": ("wind", lambda: draw_stored("wind", (bent(1.04),))),
+    "wind of three masses": ("winds", lambda: draw_stored("wind", (*several()[:2], bent(1.04, several()[2])))),
     "last point": (
         "last-action",
         lambda: draw_stored("last-action", (flown(), (last_useful(nearer=0.3),))),
@@ -125,6 +126,7 @@ MOVED: dict[str, tuple[str, Callable[[], Figure]]] = {
     "slowing": ("slope", lambda: draw_stored("slope", (of_dataset(test_slope.invented(), "deceleration", 1.03),))),
     "room": ("slope", lambda: draw_stored("slope", (of_dataset(test_slope.invented(), "room", 1.02),))),
     "to spare": ("debrief", lambda: draw_stored("debrief", (with_spare(1.03),))),
+    "minutes": ("debrief", lambda: draw_stored("debrief", (later(12.0),))),
 }
 
 
@@ -142,9 +144,17 @@ def with_spare(factor: float) -> Debrief:
     return replace(own, points=own.points.assign(energy_to_spare=more))
 
 
-def bent(factor: float) -> Flight:
-    """The optimum with one band more of an effect."""
-    own = optimum()
+def later(seconds: float) -> Debrief:
+    """The debrief of a flight that is everywhere later by so much [s]."""
+    own = debriefs.invented()
+    time = own.flight.dataset["time"]
+    moved = own.flight.dataset.assign(time=(time + seconds).assign_attrs(time.attrs))
+    return replace(own, flight=replace(own.flight, dataset=moved))
+
+
+def bent(factor: float, flight: Flight | None = None) -> Flight:
+    """An optimum with one band more of an effect."""
+    own = flight or optimum()
     assert own.solver is not None
     whole, first, *others = own.solver.sensitivity
     changed = (whole, replace(first, fuel=factor * first.fuel), *others)
