@@ -51,6 +51,21 @@ def test_a_device_is_selected_at_its_place_and_as_much_later_as_the_crew_is(
     assert flight.column("gear")[first(flight, "selects gear") + 1] > 0.0
 
 
+def test_a_device_travels_for_its_time() -> None:
+    """The gear, and each step of slats and flaps, from the look at which it is selected: to within a look each way."""
+    flight = flown(rule())
+    time, gear, flaps = (flight.column(name) for name in ("time", "gear", "flaps"))
+    travels = [("selects gear", gear, 1.0, AIRFRAME.gear.travel_time)]
+    for number, step in enumerate(AIRFRAME.steps[1:], 1):
+        name = "selects landing" if number == len(AIRFRAME.steps) - 1 else f"selects step {number}"
+        travels.append((name, flaps, float(number), step.travel_time))
+    for what, column, end, seconds in travels:
+        at = first(flight, what)
+        out = first_where(column >= end - 1e-6)
+        look = float(np.max(np.diff(time[at : out + 1])))
+        assert float(time[out] - time[at]) == pytest.approx(seconds, abs=2.0 * look), what
+
+
 def test_a_device_waits_for_its_limit_speed() -> None:
     flight = flown(rule(devices=[{"device": "gear", "distance_nm": 40.0}]))
     at = first(flight, "selects gear")
