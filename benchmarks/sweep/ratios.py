@@ -38,9 +38,11 @@ def ratios(facts: Facts) -> list[Row]:
     if len(sizes) > 1:
         told = f"processor seconds a case, {sizes[-1]} cases beside some {sizes[0]} of them{_ASIDE}"
         _quotient(rows, facts, told, (f"busy_{sizes[-1]}_s", f"busy_{sizes[0]}_s"), _CONSTANT)
-    _quotient(
-        rows, facts, "Dask beside local processes, seconds with preparation", ("cluster_s", "local_s"), (None, 1.15)
-    )
+    told, ends = "Dask beside local processes, seconds with preparation", ("cluster_s", "local_s")
+    _quotient(rows, facts, told, ends, (None, 1.15))
+    told = "memory of the last quarter beside the first with all workers up, flights of a rule"
+    _quotient(rows, facts, told, ("memory_last_rules_MB", "memory_first_rules_MB"), (None, _FLAT))
+    _figure(rows, facts, "most memory, MB, flights of a rule", "memory_most_rules_MB", (None, 1500.0))
     return rows
 
 

@@ -25,6 +25,9 @@ FACTS = {
     "solved_10000_percent": 99.6,
     "local_s": 100.0,
     "cluster_s": 116.0,
+    "memory_first_rules_MB": 1000.0,
+    "memory_last_rules_MB": 1200.0,
+    "memory_most_rules_MB": 1300.0,
 }
 
 
@@ -49,6 +52,13 @@ def test_each_ratio_stands_beside_what_is_asked() -> None:
             "no",
         ),
         ("Dask beside local processes, seconds with preparation", "1.16", "at most 1.15", "no"),
+        (
+            "memory of the last quarter beside the first with all workers up, flights of a rule",
+            "1.2",
+            "at most 1.1",
+            "no",
+        ),
+        ("most memory, MB, flights of a rule", "1300", "at most 1500", "yes"),
     ]
 
 
