@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from optdescent.results import CAUTION
 from optdescent.results.debrief_file import write_debrief
 from optdescent.results.files import write_text
 from optdescent.results.last_action import last_actions_csv
-from tests.figures import debriefs
+from tests.figures import debriefs, fits, fronts, sheets, test_corridor, test_slope
 from tests.figures.conditions import once, over
 from tests.figures.sweeps import flown, last_useful, optimum, store
 
@@ -37,6 +38,13 @@ def stored(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_text(folder / "last_useful.csv", last_actions_csv([last_useful()]))
     write_debrief(folder / "debrief.nc", debriefs.invented())
     store(folder / "sweep")
+    test_corridor.invented().to_netcdf(folder / "corridor.nc")
+    test_slope.invented().to_netcdf(folder / "slope.nc")
+    fronts.invented().to_netcdf(folder / "front.nc")
+    fits.invented().to_netcdf(folder / "fit.nc")
+    sheets.invented().to_netcdf(folder / "three-to-one.nc")
+    built_in = resources.files("optdescent.airframe").joinpath("data", "narrow-body-twin.toml")
+    (folder / "own.toml").write_text(built_in.read_text(encoding="utf-8"), encoding="utf-8")
     return folder
 
 
@@ -48,15 +56,22 @@ def stored(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (("conditions.nc",), {"margins", "rule-map"}),
         (("sweep",), {"slices", "rule-map"}),
         (("debrief.nc",), {"debrief", "energy", "last-action"}),
+        (("corridor.nc",), {"corridor"}),
+        (("slope.nc",), {"slope"}),
+        (("front.nc",), {"front"}),
+        (("fit.nc",), {"fit"}),
+        (("three-to-one.nc",), {"rule-sheet"}),
+        (("own.toml",), {"polar", "idle", "operating-speeds"}),
     ],
 )
-def test_every_figure_of_a_result_is_drawn(
+def test_every_figure_of_a_result_is_drawn_in_three_formats(
     stored: Path, tmp_path: Path, sources: tuple[str, ...], names: set[str]
 ) -> None:
-    result = run(*(stored / source for source in sources), "--format", "svg", "--page", "a5", "-o", tmp_path, "--json")
+    result = run(*(stored / source for source in sources), "--page", "a5", "-o", tmp_path, "--json")
     assert result.exit_code == 0, result.output
     found = json.loads(result.stdout)
-    assert {Path(file).stem for file in found["files"]} == names == {path.stem for path in tmp_path.iterdir()}
+    wanted = {f"{name}{suffix}" for name in names for suffix in (".pdf", ".svg", ".png")}
+    assert {Path(file).name for file in found["files"]} == wanted == {path.name for path in tmp_path.iterdir()}
     assert found["sources"] == [str(stored / source) for source in sources]
     assert found["caution"] == CAUTION
 
