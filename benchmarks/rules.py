@@ -40,6 +40,8 @@ STUDY = Path(__file__).parents[1] / "studies" / "first_descent" / "scenario.toml
 TIGHT, LOOSE = 1e-6, 1e-2
 """Tolerances of `solve_ivp`, relative."""
 RATIOS = ("what", "measured", "asked", "met")
+WITH_PARTS = ("brake-kept", "second-step-by-capture")
+"""Rules of the library that are flown beside the plain ones: with uses of the brake, and with devices by places."""
 ALONE, REFERENCE = 12, 6
 """Flights taken one by one, and by `solve_ivp`."""
 
@@ -135,7 +137,8 @@ def main() -> None:
         "evaluations, loose and tight",
     )
     rows: list[tuple[str, ...]] = []
-    for rule in read_rules():
+    with_parts = [rule for rule in read_rules("library") if rule.name in WITH_PARTS]
+    for rule in (*read_rules(), *with_parts):
         rows.append(measured(rule, flown))
         print(markdown(header, rows[-1:]), flush=True)
     print(markdown(header, rows))
@@ -158,6 +161,8 @@ def beside_asked(rows: Sequence[Mapping[str, str]]) -> list[tuple[str, ...]]:
     return [
         worst("flights a second", "flights a second, slowest rule", 2000.0, at_least=True),
         worst("ratio to it", "flights a second beside solve_ivp, loose", 100.0, at_least=True),
+        worst("its height ft", "height at the gate, solve_ivp, loose from tight, ft", 10.0, at_least=False),
+        worst("its speed kt", "speed at the gate, solve_ivp, loose from tight, kt", 1.0, at_least=False),
         worst("height ft", "height at the gate from solve_ivp, tight, ft", 10.0, at_least=False),
         worst("speed kt", "speed at the gate from solve_ivp, tight, kt", 1.0, at_least=False),
     ]
