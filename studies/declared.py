@@ -168,11 +168,6 @@ class Study:
         return Small({label: tuple(words) for label, words in rows.items()}, without, left_out, instead)
 
     @property
-    def is_run_small(self) -> bool:
-        """Whether anything of it is run at reduced size."""
-        return any(command.label not in self.small.left_out for command in self.commands)
-
-    @property
     def built_on(self) -> set[str]:
         """Names of the studies whose files its own name."""
         texts = (path.read_text(encoding="utf-8") for path in sorted(self.folder.glob("*.toml")))

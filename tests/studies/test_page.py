@@ -78,7 +78,7 @@ def test_every_study_has_a_reduced_size() -> None:
         labels = [command.label for command in study.commands]
         assert len(set(labels)) == len(labels)
         assert {*study.small.added, *study.small.left_out} <= set(labels)
-    assert all(study.is_run_small for study in PAGES)
+        assert set(labels) - set(study.small.left_out)
 
 
 def test_a_command_at_reduced_size_loses_options_and_gains_arguments() -> None:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from optdescent.cli import main
 from studies.__main__ import judged, rebuild
 from studies.declared import Study, all_studies
 from studies.run import answers_before, answers_of, made_of
 
-RUN = [study for study in all_studies() if study.is_run_small]
+STUDIES = all_studies()
+CHARTED = ("optimum.nc", "margins.nc", "conditions.nc", "corridor.nc", "slope.nc", "front.nc", "debrief.nc")
+"""Results that a study may leave, beside sweeps; each has figures of its own."""
 
 
-@pytest.mark.parametrize("study", RUN, ids=lambda study: study.name)
+@pytest.mark.parametrize("study", STUDIES, ids=lambda study: study.name)
 def test_a_study_runs_at_reduced_size(study: Study, tmp_path: Path) -> None:
     answers = answers_of(study, tmp_path, is_small=True)
     run = {command.label for command in study.commands} - set(study.small.left_out)
@@ -22,16 +26,27 @@ def test_a_study_runs_at_reduced_size(study: Study, tmp_path: Path) -> None:
     assert made_of(study, tmp_path)[1] == []
     assert answers_before(tmp_path) == answers
     assert judged(study, tmp_path, answers, is_small=True) == []
+    results = [*(path for name in CHARTED for path in tmp_path.rglob(name)), *tmp_path.rglob("*.zarr")]
+    for number, path in enumerate(results):
+        drawn = tmp_path / "charts" / str(number)
+        told = CliRunner().invoke(main, ["chart", str(path), "-o", str(drawn)])
+        assert told.exit_code == 0, (path, told.output)
+        formats = Counter(file.stem for file in drawn.iterdir())
+        assert set(formats.values()) == {3}, path
 
 
-def test_a_study_that_is_not_run_at_reduced_size_says_so(tmp_path: Path) -> None:
-    left = [study.name for study in all_studies() if not study.is_run_small]
-    told = CliRunner().invoke(rebuild, [*left, "--small", "-o", str(tmp_path)])
-    assert told.output.splitlines() == [*(f"{name}: not run at reduced size" for name in left), "in all: 0 s"]
+def test_what_takes_too_long_at_reduced_size_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("studies.__main__._rebuilt", lambda *_, **__: [])
+    arguments = ["rule_library", "--small", "-o", str(tmp_path)]
+    assert CliRunner().invoke(rebuild, arguments).exit_code == 0
+    monkeypatch.setattr("studies.__main__._MOST_SECONDS", -1.0)
+    told = CliRunner().invoke(rebuild, arguments)
+    assert told.exit_code == 1
+    assert "at reduced size" in told.output
 
 
 def test_a_figure_that_lacks_a_format_is_told(tmp_path: Path) -> None:
-    study = next(study for study in RUN if study.images)
+    study = next(study for study in STUDIES if study.images)
     for image in study.images:
         for kind in (".svg", ".pdf", ".png"):
             (tmp_path / image).with_suffix(kind).touch()
