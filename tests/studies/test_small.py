@@ -29,7 +29,8 @@ def test_a_study_runs_at_reduced_size(study: Study, tmp_path: Path) -> None:
     results = [*(path for name in CHARTED for path in tmp_path.rglob(name)), *tmp_path.rglob("*.zarr")]
     for number, path in enumerate(results):
         drawn = tmp_path / "charts" / str(number)
-        told = CliRunner().invoke(main, ["chart", str(path), "-o", str(drawn)])
+        chosen = ["--rule", "three-to-one"] if study.name == "rule_library" else []  # fourteen rules are no lines
+        told = CliRunner().invoke(main, ["chart", str(path), *chosen, "-o", str(drawn)])
         assert told.exit_code == 0, (path, told.output)
         formats = Counter(file.stem for file in drawn.iterdir())
         assert set(formats.values()) == {3}, path
