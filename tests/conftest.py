@@ -16,6 +16,7 @@ settings.load_profile("repeatable")
 # Files that take from a quarter of a minute to three minutes, the longest first, so that at the end of a run over
 # several processes none waits for a long file that another has begun last. A name that is missing costs time only.
 LONGEST = (
+    "tests/studies/test_small.py",
     "tests/optimum/test_demands.py",
     "tests/margins/test_over.py",
     "tests/optimum/test_optimum.py",
@@ -42,7 +43,10 @@ LONGEST = (
     "tests/identify/test_crew_flown.py",
     "tests/identify/test_least_squares.py",
     "tests/laws/test_own_profile.py",
+    "tests/docs/test_build.py",
+    "tests/docs/test_python.py",
     "tests/cli/test_corridor.py",
+    "tests/cli/test_chart.py",
 )
 
 

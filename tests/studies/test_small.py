@@ -14,11 +14,27 @@ from studies.declared import Study, all_studies
 from studies.run import answers_before, answers_of, made_of
 
 STUDIES = all_studies()
-CHARTED = ("optimum.nc", "margins.nc", "conditions.nc", "corridor.nc", "slope.nc", "front.nc", "debrief.nc")
-"""Results that a study may leave, beside sweeps; each has figures of its own."""
+CHARTED = {
+    "first_descent": ("optimum.nc", "margins.nc"),
+    "the_library": ("conditions.nc",),
+    "last_gear_point": ("corridor.nc",),
+    "slowing_on_the_slope": ("slope.nc",),
+    "derived_rule": ("front.nc",),
+    "recordings": ("debrief.nc",),
+    "wind_sensitivity": ("grid.zarr",),
+    "derived_or_library": ("library.zarr",),
+}
+"""Of each kind of result that studies leave, which are charted with all their figures in all formats."""
 
 
-@pytest.mark.parametrize("study", STUDIES, ids=lambda study: study.name)
+ALIKE = {"grid_wind", "section_wind", "turning_track"}
+"""Studies of the same command as that of the first descent, in other winds and along another track."""
+
+
+@pytest.mark.parametrize(
+    "study",
+    [pytest.param(study, id=study.name, marks=[pytest.mark.long] if study.name in ALIKE else []) for study in STUDIES],
+)
 def test_a_study_runs_at_reduced_size(study: Study, tmp_path: Path) -> None:
     answers = answers_of(study, tmp_path, is_small=True)
     run = {command.label for command in study.commands} - set(study.small.left_out)
@@ -26,18 +42,20 @@ def test_a_study_runs_at_reduced_size(study: Study, tmp_path: Path) -> None:
     assert made_of(study, tmp_path)[1] == []
     assert answers_before(tmp_path) == answers
     assert judged(study, tmp_path, answers, is_small=True) == []
-    results = [*(path for name in CHARTED for path in tmp_path.rglob(name)), *tmp_path.rglob("*.zarr")]
-    for number, path in enumerate(results):
-        drawn = tmp_path / "charts" / str(number)
-        chosen = ["--rule", "three-to-one"] if study.name == "rule_library" else []  # fourteen rules are no lines
-        told = CliRunner().invoke(main, ["chart", str(path), *chosen, "-o", str(drawn)])
+    for name in CHARTED.get(study.name, ()):
+        path, drawn = next(tmp_path.rglob(name)), tmp_path / "charts" / name
+        told = CliRunner().invoke(main, ["chart", str(path), "-o", str(drawn)])
         assert told.exit_code == 0, (path, told.output)
         formats = Counter(file.stem for file in drawn.iterdir())
         assert set(formats.values()) == {3}, path
 
 
+def at_once(*_: object, **__: object) -> list[str]:
+    return []
+
+
 def test_what_takes_too_long_at_reduced_size_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("studies.__main__._rebuilt", lambda *_, **__: [])
+    monkeypatch.setattr("studies.__main__._rebuilt", at_once)
     arguments = ["rule_library", "--small", "-o", str(tmp_path)]
     assert CliRunner().invoke(rebuild, arguments).exit_code == 0
     monkeypatch.setattr("studies.__main__._MOST_SECONDS", -1.0)
