@@ -71,7 +71,7 @@ def _near(index: int, answers: Mapping[int, Answer], places: NDArray[np.float64]
 
 
 def _again(session: Session, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
-    if answer.status in (Status.BAD_INPUT, Status.FAILED) and answer.start is None:
+    if answer.has_failed and answer.start is None:
         return None
     try:
         return session.again(case, answer, near)

@@ -78,6 +78,11 @@ class Answer:
     values: Mapping[str, Value] = field(default_factory=dict[str, Value])
     start: object = None
 
+    @property
+    def has_failed(self) -> bool:
+        """Whether a defect or bad input ended it: not an answer of what was asked."""
+        return self.status in (Status.BAD_INPUT, Status.FAILED)
+
 
 @dataclass(frozen=True)
 class Label:
@@ -235,7 +240,7 @@ class _SessionTogether:
         if better is None:
             return None
         # what another question failed of stays told
-        told = answer if answer.status in (Status.BAD_INPUT, Status.FAILED) else better
+        told = answer if answer.has_failed else better
         values, start = {**answer.values, **better.values}, (better.start, *rest)
         return Answer(told.status, told.reason, values, start)
 
@@ -248,6 +253,6 @@ def _joined(answers: list[Answer]) -> Answer:
     """Every answer's values; a question that failed and has none takes nothing from the others, but is told."""
     values = {name: value for answer in answers for name, value in answer.values.items()}
     silent = (answer for answer in answers[1:] if not answer.values)
-    told = next((answer for answer in silent if answer.status in (Status.BAD_INPUT, Status.FAILED)), answers[0])
+    told = next((answer for answer in silent if answer.has_failed), answers[0])
     starts = tuple(answer.start for answer in answers)
     return replace(told, values=values, start=starts if any(start is not None for start in starts) else None)

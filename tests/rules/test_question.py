@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import pickle
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -17,19 +16,14 @@ from optdescent.scenario import Conditions, ConditionsDeclaration
 from optdescent.sweep.block import Answers, answer_block, case_of
 from optdescent.sweep.plan import plan_of
 from optdescent.sweep.question import (
-    Answer,
     Asked,
-    Case,
-    Held,
-    Layout,
-    Preparation,
     PreparedHere,
     Question,
-    Session,
     Together,
 )
 from optdescent.units import NAUTICAL_MILE
 from tests.scenario.files import DATA, STUDY, scenario
+from tests.sweep.toy import Broken, Never
 
 RULES = read_rules()
 THREE_TO_ONE, _, THREE_DEGREES = RULES
@@ -120,47 +114,17 @@ def test_kept_flights_are_labelled_by_rule_and_distance() -> None:
         RulesQuestion(RULES, together=True, flights=KEPT, distances=AT)
 
 
-@dataclass(frozen=True)
-class _Never:
-    """A question that no case can answer."""
-
-    def layout(self, asked: Asked) -> Layout:
-        return Layout((), {})
-
-    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
-        return None
-
-    def hold(self, prepared: object) -> Held:
-        return self
-
-    def session(self) -> Session:
-        return self
-
-    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
-        return Answer(Status.INFEASIBLE, "never")
-
-    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
-        return None
-
-
 def test_rules_are_flown_where_no_descent_meets_the_demands() -> None:
-    arrays = answered(Together((_Never(), RulesQuestion((THREE_TO_ONE,)))), asked(levels=MASSES[:1])).arrays
+    arrays = answered(Together((Never(), RulesQuestion((THREE_TO_ONE,)))), asked(levels=MASSES[:1])).arrays
     assert arrays["status"].tolist() == [Status.INFEASIBLE]
     assert arrays["reason"].tolist() == ["never"]
     assert arrays["rule_fuel"][0, 0] > 400.0
 
 
-class _Broken(_Never):
-    """A question that ends in an exception."""
-
-    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
-        raise ZeroDivisionError("a defect")
-
-
 @pytest.mark.parametrize("first", [True, False])
 def test_a_question_that_fails_takes_nothing_from_the_others(first: bool) -> None:
     rules = RulesQuestion((THREE_TO_ONE,))
-    questions = (_Broken(), rules) if first else (rules, _Broken())
+    questions = (Broken(), rules) if first else (rules, Broken())
     arrays = answered(Together(questions), asked(levels=MASSES[:1])).arrays
     assert arrays["status"].tolist() == [Status.FAILED]
     assert arrays["reason"].tolist() == ["ZeroDivisionError: a defect"]

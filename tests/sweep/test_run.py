@@ -18,9 +18,9 @@ from optdescent.inputs import Fault, InputFault
 from optdescent.results.sweep import Status
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
-from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Preparation, Session, Together
+from optdescent.sweep.question import Case, Preparation, Together
 from optdescent.sweep.worker import Packed, Setup, Worker, answered, unpacked
-from tests.sweep.toy import COST, MASS, TAILWIND, Toy, opened, reordered, run, sweep_of
+from tests.sweep.toy import COST, MASS, TAILWIND, Broken, Toy, opened, reordered, run, sweep_of
 
 HERE = Local(1)
 
@@ -167,36 +167,10 @@ def test_a_sweep_that_stops_says_why_in_its_log(tmp_path: Path) -> None:
     assert "end: stopped: invalid entry" in (tmp_path / "log").read_text(encoding="utf-8").splitlines()[-1]
 
 
-@dataclass(frozen=True)
-class _Broken:
-    """A question that ends in an exception."""
-
-    def layout(self, asked: Asked) -> Layout:
-        return Layout((), {})
-
-    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
-        return None
-
-    def hold(self, prepared: object) -> Held:
-        return self
-
-    def session(self) -> Session:
-        return self
-
-    def begin(self, cases: Sequence[Case]) -> None:
-        """Nothing."""
-
-    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
-        raise ZeroDivisionError("a defect")
-
-    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
-        return None
-
-
 def test_beside_a_question_that_fails_another_answers_as_alone_and_has_its_neighbours(tmp_path: Path) -> None:
     alone = sweep_of(most=24)
     run(alone, tmp_path / "alone.zarr", Local(1))
-    run(replace(alone, question=Together((Toy(), _Broken()))), tmp_path / "beside.zarr", Local(1))
+    run(replace(alone, question=Together((Toy(), Broken()))), tmp_path / "beside.zarr", Local(1))
     first, beside = opened(tmp_path / "alone.zarr"), opened(tmp_path / "beside.zarr")
     for name in ("fuel", "neighbours", "word"):
         xr.testing.assert_equal(beside[name], first[name])

@@ -25,7 +25,7 @@ from optdescent.scenario import Conditions, ConditionsDeclaration
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
 from optdescent.sweep.plan import plan_of
-from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Preparation, Question
+from optdescent.sweep.question import Answer, Asked, Case, Held, Layout, Preparation, Question, Session
 from optdescent.sweep.run import Outcome, Place, Sweep, run_sweep
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -145,6 +145,45 @@ class _Session:
             if (folder / f"signal-{number}").exists():
                 signal.raise_signal(signal.SIGINT)
         time.sleep(self.toy.seconds)
+
+
+class Never:
+    """A question that no case can answer."""
+
+    def layout(self, asked: Asked) -> Layout:
+        """No columns."""
+        return Layout((), {})
+
+    def prepare(self, cases: Sequence[Case], preparation: Preparation) -> object:
+        """Nothing."""
+        return None
+
+    def hold(self, prepared: object) -> Held:
+        """Itself."""
+        return self
+
+    def session(self) -> Session:
+        """Itself."""
+        return self
+
+    def begin(self, cases: Sequence[Case]) -> None:
+        """Nothing."""
+
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        """That it is infeasible."""
+        return Answer(Status.INFEASIBLE, "never")
+
+    def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
+        """The first answer stays."""
+        return None
+
+
+class Broken(Never):
+    """A question that ends in an exception."""
+
+    def answer(self, case: Case, near: tuple[object, ...]) -> Answer:
+        """None."""
+        raise ZeroDivisionError("a defect")
 
 
 @dataclass(frozen=True)
