@@ -27,14 +27,7 @@ CHARTED = {
 """Of each kind of result that studies leave, which are charted with all their figures in all formats."""
 
 
-ALIKE = {"grid_wind", "section_wind", "turning_track"}
-"""Studies of the same command as that of the first descent, in other winds and along another track."""
-
-
-@pytest.mark.parametrize(
-    "study",
-    [pytest.param(study, id=study.name, marks=[pytest.mark.long] if study.name in ALIKE else []) for study in STUDIES],
-)
+@pytest.mark.parametrize("study", STUDIES, ids=lambda study: study.name)
 def test_a_study_runs_at_reduced_size(study: Study, tmp_path: Path) -> None:
     answers = answers_of(study, tmp_path, is_small=True)
     run = {command.label for command in study.commands} - set(study.small.left_out)
