@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import casadi as ca
@@ -47,6 +48,13 @@ class BoundaryForm:
     simple: tuple[int | None, ...]
     limits: ca.Function
     limit_items: tuple[tuple[str, str, str], ...]
+
+    @cached_property
+    def limit_slopes(self) -> ca.Function:
+        """Parameters -> derivatives of the lower and of the upper limits to them."""
+        parameters = ca.SX.sym("parameters", self.limits.size1_in(0))
+        slopes = [ca.jacobian(limit, parameters) for limit in self.limits.call([parameters])]
+        return ca.Function("limit_slopes", [parameters], slopes)
 
 
 def _symbols(problem: Problem) -> tuple[ca.SX, ca.SX, dict[str, ca.SX]]:

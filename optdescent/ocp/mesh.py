@@ -147,15 +147,29 @@ class PhaseMesh:
 
     def _evaluate(self, values: Array, at: Array, *, over_nodes: bool) -> Array:
         result = np.empty(at.shape)
+        for inside, own, matrix in self._readings(at, over_nodes=over_nodes):
+            result[inside] = matrix @ values[own]
+        return result
+
+    def _readings(self, at: Array, *, over_nodes: bool) -> list[tuple[NDArray[np.bool_], slice, Array]]:
+        """For each element: which of ``at`` it holds, where its values are, and the matrix between; the latest kept."""
+        known = self._latest.get(over_nodes)
+        if known is not None and np.array_equal(known[0], at):
+            return known[1]
+        found: list[tuple[NDArray[np.bool_], slice, Array]] = []
         element = self.locate(at)
         for k in sorted({int(k) for k in element}):
             inside = element == k
             local = (at[inside] - self.edges[k]) / self.fractions[k]
-            reference = self.bases[k]
-            nodes = reference.nodes if over_nodes else reference.collocation
-            start = self.first_node[k] if over_nodes else self.first_column[k]
-            result[inside] = interpolation(nodes, local) @ values[start : start + nodes.size]
-        return result
+            nodes = self.bases[k].nodes if over_nodes else self.bases[k].collocation
+            start = int(self.first_node[k] if over_nodes else self.first_column[k])
+            found.append((inside, slice(start, start + nodes.size), interpolation(nodes, local)))
+        self._latest[over_nodes] = at.copy(), found
+        return found
+
+    @cached_property
+    def _latest(self) -> dict[bool, tuple[Array, list[tuple[NDArray[np.bool_], slice, Array]]]]:
+        return {}
 
     def cumulative(self, values: Array) -> Array:
         """(node_count,) integral over [0, node] of the polynomials through collocation ``values`` (points,)."""

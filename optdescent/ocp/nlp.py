@@ -56,12 +56,13 @@ class NonlinearProgram:
         self._chord: Chord | None = None
 
     @cached_property
-    def _slopes(self) -> Slopes:
+    def slopes(self) -> Slopes:
+        """Its functions and their derivatives, called with arrays."""
         return Slopes(self.functions)
 
     @cached_property
     def _interior(self) -> InteriorPoint:
-        return InteriorPoint(self.functions, self._slopes)
+        return InteriorPoint(self.functions, self.slopes)
 
     @property
     def timing(self) -> Mapping[str, float]:
@@ -133,12 +134,12 @@ class NonlinearProgram:
         self, start: Guess | Solution, near: Raw | None, p: Array, box: Box, settings: SolverSettings
     ) -> tuple[Raw, Ending] | None:
         """By Newton's method from a solution, on this mesh or another, if the answer is near enough to it."""
-        if not isinstance(start, Solution) or near is None or not start.outcome.is_success:
+        if not settings.newton or not isinstance(start, Solution) or near is None or not start.outcome.is_success:
             return None
         if np.any(box.low > box.high):
             return None
         scale = p[p.size - self.layout.scales :]
-        chord = self._held(start, scale) if start.mesh == self.mesh else Chord(self._slopes, near, p, box)
+        chord = self._held(start, scale) if start.mesh == self.mesh else Chord(self.slopes, near, p, box)
         found = chord.to(p, box, settings.tolerance) if chord.is_useful else None
         if found is None:
             return None
@@ -150,7 +151,7 @@ class NonlinearProgram:
             parameters = np.asarray(parameter_column(self.problem, start.values), dtype=float)
             limits = limit_values(self.problem, parameters)
             box = bounds(self.problem, self.layout, limits, column_scales(self.layout, scale), scale)
-            self._chord = Chord(self._slopes, start.raw, np.concatenate([parameters, scale]), box)
+            self._chord = Chord(self.slopes, start.raw, np.concatenate([parameters, scale]), box)
         return self._chord
 
     def _physical(self, start: Guess | Solution) -> Array:

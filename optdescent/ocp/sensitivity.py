@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-import casadi as ca
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,7 +22,6 @@ from optdescent.ocp.neighbour import active_limits
 from optdescent.ocp.nlp import NonlinearProgram
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.scale import column_scales
-from optdescent.ocp.slopes import Slopes
 from optdescent.ocp.solution import Raw, Solution
 
 _REGULAR = 1e-11
@@ -58,10 +56,12 @@ def trajectory_sensitivity(program: NonlinearProgram, solution: Solution) -> Tra
     """Derivative of the trajectory to every parameter by one factorisation of the KKT system."""
     state = _State(program, solution)
     size = program.columns
-    active, _ = active_limits(state.raw, state.value, state.box)
+    value, slope = program.slopes.rows(state.raw.x, state.p)
+    curve = program.slopes.curve(state.raw.x, state.p, state.raw.lam_g)
+    active, _ = active_limits(state.raw, value, state.box)
     held = active[:size]
     live = np.concatenate([~held, active[size:]])
-    system = Bordered(state.hessian, state.jacobian, live, _REGULAR)
+    system = Bordered(curve, slope, live, _REGULAR)
     given = np.vstack([np.where(held[:, None], state.bound_slopes[0], 0.0), np.zeros_like(state.bound_slopes[1])])
     right = np.vstack([-state.cross(), state.bound_slopes[1] - state.row_slopes()])
     found = np.column_stack([_solved(system, r, g, live) for r, g in zip(right.T, given.T, strict=True)])
@@ -87,7 +87,7 @@ def predict(solution: Solution, change: TrajectorySensitivity, step: Array) -> S
 
 
 class _State:
-    """The program's derivatives at a solution."""
+    """What the program's derivatives at a solution are made of."""
 
     def __init__(self, program: NonlinearProgram, solution: Solution) -> None:
         problem, layout = program.problem, program.layout
@@ -97,9 +97,6 @@ class _State:
         self.limits = limit_values(problem, self.parameters)
         self.unit = column_scales(layout, self.raw.scales)
         self.box = bounds(problem, layout, self.limits, self.unit, self.raw.scales)
-        slopes = Slopes(program.functions)
-        self.value, self.jacobian = slopes.rows(self.raw.x, self.p)
-        self.hessian = slopes.curve(self.raw.x, self.p, self.raw.lam_g)
         self.bound_slopes = self._bound_slopes()
 
     def cost_push(self) -> Array:
@@ -142,12 +139,10 @@ class _State:
     def _bound_slopes(self) -> tuple[Array, Array]:
         """Derivative of the bound that is pushed against, per column (n, k) and per row (m, k), scaled."""
         problem, layout = self.program.problem, self.program.layout
-        form = problem.boundary_form
-        q = ca.SX.sym("q", self.parameters.size)
-        lower, upper = form.limits.call([q])
-        function = ca.Function("limits", [q], [ca.jacobian(lower, q), ca.jacobian(upper, q)])
-        low, high = (np.asarray(v.full(), dtype=float) for v in function.call([self.parameters]))
-        columns, rows = np.zeros((layout.columns, q.size1())), np.zeros((layout.rows, q.size1()))
+        slopes = problem.boundary_form.limit_slopes.call([self.parameters])
+        low, high = (np.asarray(v.full(), dtype=float) for v in slopes)
+        count = self.parameters.size
+        columns, rows = np.zeros((layout.columns, count)), np.zeros((layout.rows, count))
         units = row_scales(problem, layout)
         for k, (item, kind, index) in enumerate(limit_places(problem, layout)):
             if kind == "row":

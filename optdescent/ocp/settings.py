@@ -23,7 +23,8 @@ class SolverSettings:
     is moved off its limits, as a fraction of their width: small for a guess that is nearly a solution; ``barrier``
     is where the barrier parameter of a cold start begins to fall from (None: it is chosen anew in every iteration,
     which forgives a poor guess; about 1e-3 suits a flown one); ``again`` says whether a warm start that failed is
-    followed by a cold one; ``log`` 0 is silent, 5 shows every iteration.
+    followed by a cold one; ``newton`` whether a warm start begins with Newton's method; ``log`` 0 is silent, 5 shows
+    every iteration.
     """
 
     tolerance: float = 1e-9
@@ -33,4 +34,5 @@ class SolverSettings:
     push: float = 0.1
     barrier: float | None = None
     again: bool = True
+    newton: bool = True
     log: int = 0

@@ -64,6 +64,10 @@ def test_a_mesh_evaluates_and_integrates_polynomials(family: Family) -> None:
     at = np.linspace(0, 1, 41)
     assert mesh.state_at(mesh.nodes**3, at) == pytest.approx(at**3, abs=1e-13)
     assert mesh.control_at(mesh.collocation**2, at) == pytest.approx(at**2, abs=1e-13)
+    for others in (at[::-1], at[:7], at):
+        # the last reading is kept for the values that follow, and only for them
+        assert mesh.state_at(mesh.nodes, others) == pytest.approx(others, abs=1e-13)
+        assert mesh.control_at(mesh.collocation, others) == pytest.approx(others, abs=1e-13)
     assert mesh.cumulative(mesh.collocation**2) == pytest.approx(mesh.nodes**3 / 3, abs=1e-13)
     assert mesh.weights.sum() == pytest.approx(1.0, abs=1e-14)
     slopes = mesh.differentiation @ mesh.nodes**3 / mesh.widths

@@ -111,6 +111,17 @@ def test_what_is_no_neighbour_is_left_to_the_interior_point() -> None:
     assert far.cost == pytest.approx(program.solve({"updraught": 2.5}, guess).cost, rel=1e-6)
 
 
+def test_a_neighbour_is_left_to_the_interior_point_where_that_is_asked_for() -> None:
+    problem, guess = posed.hang_glider()
+    program = transcribe(problem, Mesh.uniform(problem, 15, 4))
+    first = program.solve({"updraught": 1.0}, guess)
+    near, by_interior_point = (
+        program.solve({"updraught": 1.02}, first, SolverSettings(newton=newton)) for newton in (True, False)
+    )
+    assert (near.start, by_interior_point.start) == (Start.NEIGHBOUR, Start.WARM)
+    assert by_interior_point.cost == pytest.approx(near.cost, rel=1e-7)
+
+
 def test_many_neighbours_share_one_first_solution() -> None:
     problem, guess = posed.hang_glider()
     program = transcribe(problem, Mesh.uniform(problem, 15, 4))
