@@ -26,6 +26,10 @@ _RENEWALS = 3
 _FAR = 5e-3
 _CHANGES = 150
 """A change of the limits in force takes about a millisecond, an iteration of the interior point about ten of them."""
+_AT_ONCE = 90
+"""Changes in one step: of what took more, none came to an end."""
+_MANY = 30
+"""Changes after which a second step with the same matrices would be as long again."""
 _STALLED = 10.0
 """In units of the tolerance: where rows depend on each other, their rounding errors stay."""
 _MOST_FAILURES = 3
@@ -84,7 +88,7 @@ class Chord:
         return found
 
     def _pursued(self, p: Array, box: Box, tolerance: float) -> Neighbour | None:
-        place, renewals, step, before, changes = self._home, 0, 0, np.inf, 0
+        place, renewals, step, before, changes, latest = self._home, 0, 0, np.inf, 0, 0
         place.system.reset()
         standing, data = place.standing, place.data
         for count in range(_STEPS):
@@ -97,17 +101,19 @@ class Chord:
                 held = standing.held[: standing.x.size]
                 raw = Raw(standing.x, np.where(held, -facts.pull, 0.0), standing.lam, self.base.scales)
                 return Neighbour(raw, count, left)
-            if stalls or (step > 0 and left > _FAR):
+            is_far = (step > 0 and left > _FAR) or (step > 1 and latest > _MANY and renewals < _RENEWALS)
+            if stalls or is_far:
                 if renewals == _RENEWALS:
                     return None
                 place, renewals, step = self._placed(standing, p, box), renewals + 1, 0
                 standing, data = place.standing, place.data
             before, step = left, step + 1
             aim = _data(place.system, standing, facts.pull, facts.value, box)
-            after = walk(place.system, data, aim, standing, _CHANGES - changes)
+            after = walk(place.system, data, aim, standing, min(_AT_ONCE, _CHANGES - changes))
             if after is None:
                 return None
-            standing, data, changes = after[0], aim, changes + after[1]
+            standing, data, latest = after[0], aim, after[1]
+            changes += latest
         return None
 
     def _facts(self, standing: Standing, p: Array) -> Facts:
