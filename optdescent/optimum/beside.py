@@ -34,9 +34,13 @@ BESIDE = SolverSettings(iterations=60, again=False)
 """From a neighbour by Newton's method, and by the interior point where limits change too much for that."""
 CLOSE = SolverSettings(iterations=0)
 """By Newton's method or not at all."""
+FARTHER = replace(BESIDE, newton=False)
+"""By the interior point, where Newton's method has failed."""
 _MOST_ORDERS = 4
 _MARGIN = 0.3
-"""Part of the local error asked for to which a mesh is refined, so that it serves neighbours too."""
+"""Part of the local error asked for to which a first mesh is refined, so that it serves neighbours too."""
+_MARGIN_AGAIN = 0.6
+"""The same for one that has become too coarse: the next neighbour may ask for more."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,7 @@ class Accuracy:
     @property
     def again(self) -> Settings:
         """Settings of a mesh that has become too coarse for a neighbour."""
-        rules = replace(self.first.refinement, cost_change=np.inf, rounds=8)
+        rules = RefineSettings(local_error=_MARGIN_AGAIN * self.local_error, cost_change=np.inf, rounds=8)
         return Settings(solver=SolverSettings(iterations=40, again=False), refinement=rules)
 
 
@@ -62,7 +66,7 @@ class Programs:
     """What is compiled and factored, kept while neighbours of one another are solved: the latest few meshes."""
 
     memory: Memory
-    most: int = 3
+    most: int = 4
     _kept: list[tuple[Trial, NonlinearProgram]] = field(default_factory=list[tuple[Trial, NonlinearProgram]])
 
     def of(self, trial: Trial) -> NonlinearProgram:

@@ -88,8 +88,9 @@ class Start:
     to_levels: Array | None = None
 
     def promise(self, case: Case) -> float:
-        """Cost [kg] that the slopes promise for another case: to first order, ordered axes only."""
-        assert self.to_levels is not None
+        """Cost [kg] that the slopes promise for another case, to first order, ordered axes only; infinite without."""
+        if self.to_levels is None:
+            return np.inf
         moved = [
             float(there) - float(here) if axis.is_ordered else 0.0
             for axis, here, there in zip(case.asked.conditions.axes, self.levels, case.levels, strict=True)

@@ -14,13 +14,14 @@ import numpy as np
 import pytest
 
 from optdescent.inputs import read_toml, validated, with_settings
-from optdescent.ocp import Memory, ProblemFault
+from optdescent.ocp import Memory, ProblemFault, SolverSettings
 from optdescent.optimum import optimise, question
-from optdescent.optimum.beside import Programs
+from optdescent.optimum.beside import CLOSE, FARTHER, Programs
 from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.optimum.order import with_other_choices
 from optdescent.optimum.progress import silent
 from optdescent.optimum.question import OptimumQuestion, OptimumSession
-from optdescent.optimum.starts import MOST_WORLDS, Latest, Own
+from optdescent.optimum.starts import MOST_WORLDS, Latest, Own, Start
 from optdescent.optimum.stored import reflight_values, slopes
 from optdescent.optimum.structure import world
 from optdescent.optimum.trajectory import refly
@@ -266,7 +267,7 @@ def test_answers_are_the_same_when_worlds_come_and_go(monkeypatch: pytest.Monkey
     assert wide.arrays["start"].sum() == 2
 
 
-# What is lost of an answer when part of it cannot be computed
+# What a case is tried from
 
 
 @cache
@@ -277,6 +278,68 @@ def short() -> tuple[Asked, Trial]:
     asked = Asked(with_settings(read_toml(STUDY), [STILL, *SHORT]), "test", STUDY.parent, conditions)
     return asked, found_cold(case_of(asked, 0).scenario, silent, Memory(), QUESTION.accuracy.first)
 
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("costs", "by_newton", "is_known", "asked"),
+    [
+        ((500.0, 501.0), "ab", True, ["a newton", "b newton"]),
+        ((500.0, 500.4), "b", True, ["a newton", "b newton"]),
+        ((500.0, 500.6), "b", True, ["a newton", "b newton", "a interior"]),
+        ((500.0, 501.0), "a", True, ["a newton", "b newton"]),
+        ((500.0, 501.0), "a", False, ["a newton", "b newton", "b interior"]),
+        ((500.0, 501.0), "", False, ["a newton", "b newton", "a interior", "b interior"]),
+        ((500.0, 501.0), "", True, ["a newton", "b newton", "a interior"]),
+    ],
+)
+def test_the_interior_point_is_asked_where_newtons_method_finds_nothing_or_too_little(
+    costs: tuple[float, float], by_newton: str, is_known: bool, asked: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two families, the nearest first, of which the other may be known: it was the best where it was tried.
+
+    Their neighbours cost what they find here, so that this is what their slopes promise.
+    """
+    of, trial = short()
+    case = case_of(of, 0)
+    other = replace(trial, pose=replace(trial.pose, order=with_other_choices(case.scenario, trial.pose.order)[0]))
+    starts = {
+        name: Start(replace(own, solution=replace(own.solution, cost=cost)), case.place, case.levels, np.zeros(1))
+        for name, own, cost in zip("ab", (trial, other), costs, strict=True)
+    }
+    told: list[str] = []
+
+    def solved(_: Scenario, near: Trial, __: Programs, settings: SolverSettings) -> Trial | None:
+        name = next(name for name, start in starts.items() if start.trial is near)
+        told.append(f"{name} {'newton' if settings is CLOSE else 'interior'}")
+        assert settings in (CLOSE, FARTHER)
+        return near if settings is FARTHER or name in by_newton else None
+
+    monkeypatch.setattr(question, "solved_beside", solved)
+    session = OptimumSession(QUESTION, QUESTION.hold(()))
+    if is_known:
+        session._note(case, {question.family(other.pose.order): 500.0})
+    found = session._from_each(case, question._by_family(tuple(starts.values()), case.place), Programs(Memory()))
+    assert told == asked
+    assert len(found) == 2
+    assert question._cheapest(found) is not None
+
+
+@pytest.mark.slow
+def test_of_a_family_another_order_is_tried_too_if_it_is_near() -> None:
+    of, trial = short()
+    place = case_of(of, 0).place
+    order = trial.pose.order
+    turned = replace(trial, pose=replace(trial.pose, order=(order[1], order[0], *order[2:])))
+    assert question.family(turned.pose.order) == question.family(order)
+    first, again, near, far = (
+        Start(own, place + away) for own, away in ((trial, 0.01), (trial, 0.02), (turned, 0.1), (turned, 0.2))
+    )
+    assert question._by_family((first, again, near), place) == {question.family(order): [first, near]}
+    assert question._by_family((first, again, far), place) == {question.family(order): [first]}
+    assert question._by_family((far,), place) == {question.family(order): [far]}
+
+
+# What is lost of an answer when part of it cannot be computed
 
 TWO = [{"kind": "values", "key": "start.mass_kg", "values": [60000.0, 61000.0]}]
 
