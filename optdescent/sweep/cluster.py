@@ -23,8 +23,9 @@ from optdescent.sweep.worker import Setup, answered, packed, prepared
 Found = TypeVar("Found")
 _TIMEOUT = 10.0
 """To reach the scheduler [s]."""
-_OUTSTANDING = 3
-"""Blocks for each thread of a worker: the next ones are there when it is ready."""
+_OUTSTANDING, _FEW = 2, 4
+"""Blocks for each thread of a worker: the next one is there when it is ready. With few left for each, one at a time:
+none waits behind another while a thread has nothing to do."""
 _RETRIES = 2
 """Of a block whose task failed for a reason outside the block."""
 _MOST_LOSSES = 5
@@ -267,10 +268,15 @@ class _Errand:
             self._content = self._link.sent(self._packed.content)
         if self._content is None:
             return
-        while self._waiting and len(self._outstanding) < _OUTSTANDING * self._threads:
+        while self._waiting and len(self._outstanding) < self._most_outstanding:
             self._submit(self._waiting)
         if self._suspects and not self._outstanding:
             self._submit(self._suspects)
+
+    @property
+    def _most_outstanding(self) -> int:
+        """How many blocks may be on their way."""
+        return self._threads * (_OUTSTANDING if len(self._waiting) > _FEW * self._threads else 1)
 
     def _submit(self, queue: deque[Block]) -> None:
         future = self._link.submitted(self._packed.token, self._content, queue[0])
