@@ -2,10 +2,13 @@
 
 The plan of an edge (`corridor.path`) gives heights, speeds and where devices are selected. Here load factor, thrust,
 brake and devices move as they do in any flight, with their lags and limits: pitch follows the height, the speed brake
-is out while the flight is faster than planned, thrust is used where it is slower. A device is selected when the plan
-has it, its limit speed allows it, and the step before it is out; a flight still too fast for it, or for a limit, stays
-level until it is slow enough. Integrated by the midpoint rule in short steps, independently of the legs on which the
-plan rests. What the plan got wrong shows as energy left over at the gate, or as energy that thrust had to add.
+is out while the flight is faster or higher than planned, thrust is used where it is slower and no higher. A device is
+selected when the plan has it, its limit speed allows it, and the step before it is out. Pitch comes before height
+(`corridor.pitch`): a flight too fast for a device or a limit, or whose speed would rise again after it has begun to
+fall for the gate, flies no steeper than lets it slow, or keeps it from rising, and gets high instead. On the glide path
+devices come out as the speed falls there; a flight does not leave the path to slow for them. Integrated by the midpoint
+rule in short steps, independently of the legs on which the plan rests. What the plan got wrong shows as energy left
+over at the gate, or as energy that thrust had to add.
 """
 
 from __future__ import annotations
@@ -23,6 +26,7 @@ from optdescent.corridor.ground import Ground
 from optdescent.corridor.margin import ON_PATH
 from optdescent.corridor.on_the_way import Lanes, Seen, Worst, calibrated, is_stable, limit_speed
 from optdescent.corridor.path import Paths
+from optdescent.corridor.pitch import PITCH_TIME, RISES, SPEED_TIME, slope_ahead, steepest_for, true_by_height
 from optdescent.motion import Control, State
 from optdescent.motion.equations import Motion, air_at, motion_in, thrust_fraction_for, thrust_needed
 from optdescent.rules.crew import brake_allowed
@@ -36,10 +40,12 @@ OVER = 2.0 * KNOT
 to act."""
 STEP = 100.0
 """Between two evaluations of the orders [m]."""
-_HEIGHT_TIME, _PITCH_TIME, _SPEED_TIME = 12.0, 3.0, 5.0
-"""Times [s] in which an error of height is flown off, the path angle follows, an error of speed is taken out."""
+_HEIGHT_TIME = 12.0
+"""Time [s] in which an error of height is flown off."""
 _SPEED_BAND = 2.0 * KNOT
 """Speed [m/s] under the planned one at which the brake is in and thrust comes on."""
+_LEVERS = 2.0
+"""How much farther [-] than the change of thrust wanted its levers are moved, for engines to spool sooner."""
 
 
 @dataclass(frozen=True)
@@ -69,8 +75,8 @@ class Again:
     largest speed above a limit [m/s], of the airframe with what is out or of the arrival, and `outside` the largest
     height outside what the arrival demands at a place; `steep` the largest rate of sink beyond its limits [m/s] once it
     has been within them; `climb` the most height gained [m]; `rise` the most speed gained [m/s] after it has begun to
-    fall. `load_factor` (2, descent) are the least and the largest [-]; `is_stable` says whether every demand of the
-    gate is met there.
+    fall for the gate: it is 2 kt under its fastest, and its plan does not dive any more. `load_factor` (2, descent) are
+    the least and the largest [-]; `is_stable` says whether every demand of the gate is met there.
     The arrays (step, descent) are coordinates (step,) [m], pressure altitude [m], calibrated airspeed [m/s]; not a
     number before a start.
     """
@@ -93,11 +99,11 @@ class Again:
     def is_kept(self) -> Flags:
         """Whether the gate is passed stable, and limits of speed and sink and heights were kept on the way (descent,).
 
-        Limits of load factor are kept by what is ordered. Speed that rises again is told, and does not count: pitch
-        follows the height, so that slower than at least drag a flight gains speed that a crew would hold by pitch.
+        Limits of load factor are kept by what is ordered. Speed that has begun to fall for the gate may rise by no
+        more than that by which a limit may be passed: pitch holds it, at the price of height.
         """
         is_flown = np.isfinite(self.excess)  # a descent lost on the way is not a number, which no limit finds
-        within_speeds = (self.over <= OVER) & (self.steep <= OVER)
+        within_speeds = (self.over <= OVER) & (self.steep <= OVER) & (self.rise <= OVER)
         within_heights = (self.outside <= ON_PATH) & (self.climb <= ON_PATH)
         return np.asarray(is_flown & self.is_stable & within_speeds & within_heights, dtype=np.bool_)
 
@@ -120,23 +126,30 @@ class Begun:
 
 @dataclass(frozen=True)
 class _Wanted:
-    """What the plan has at a place (descent,): pressure altitude [m] and speed [m/s] with their slopes, and devices."""
+    """What the plan has at a place (descent,): pressure altitude [m], speed [m/s] with its slope, and devices.
+
+    `dives` says whether its speed is to become larger yet.
+    """
 
     altitude: Array
-    slope: Array
     speed: Array
     speed_slope: Array
     selected: Array
+    dives: Flags
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """What orders are given by: plan, motion, who is too fast (descent,) [-], the steepest path allowed [rad]."""
+    """What orders are given by: plan, its slope to turn to (descent,) [-], motion, the steepest path allowed [rad].
+
+    `slowest` (descent,) [m/s] is the least calibrated airspeed since it began to fall.
+    """
 
     wanted: _Wanted
+    slope: Array
     at: Motion
-    is_fast: Flags
     steepest: Array
+    slowest: Array
 
 
 @dataclass(frozen=True)
@@ -160,21 +173,25 @@ def flown_again(ground: Ground, plan: Paths, use: Use, step: float = STEP, begun
     seen = np.full((2, distance.size, plan.start.size), np.nan)
     fastest, captured = ground.gate_speeds(ground.scenario.arrival.gate)[1], ground.to_go[plan.captured]
     off, added, worst = np.zeros(plan.start.size), np.zeros(plan.start.size), Worst.none(plan.start.size)
-    loads = np.ones((2, plan.start.size))
+    loads, peak = np.ones((2, plan.start.size)), np.fmax.accumulate(plan.speed)
     for index, x in enumerate(distance):
         flying, to_go = x >= begins, -float(x)
         speed = calibrated(ground, lanes.motion)
         seen[:, index] = np.where(flying, [lanes.motion[0], speed], np.nan)
         above = speed - limit_speed(ground, lanes, to_go)
         steepest = ground.steepest(lanes.motion[0], lanes.motion[1], to_go)
-        worst = worst.after(ground, lanes, Seen(to_go, speed, above, steepest), flying)
+        wanted = _wanted(plan, peak, ground.to_go, to_go)
+        worst = worst.after(ground, lanes, Seen(to_go, speed, above, steepest, wanted.dives), flying)
         if index + 1 == distance.size:
             break
         length = np.where(flying, distance[index + 1] - x, 0.0)
-        wanted = _wanted(plan, ground.to_go, -x)
         at = _motion(ground, x, lanes, lanes.motion, np.ones_like(off))
-        is_fast = _too_fast(lanes, wanted.selected, speed - latest, above)
-        orders = _orders(ground, use, lanes, _Seen(wanted, at, is_fast, steepest))
+        # on the glide path pitch keeps the path: devices come out as the speed falls there
+        pending = np.where(to_go > captured + _EXACT, _latest(lanes, wanted.selected, latest), np.inf)
+        most = np.minimum(np.minimum(worst.slowest + RISES, speed - above), pending)
+        steepest = np.maximum(steepest, steepest_for(ground, lanes.motion, at, speed, most))
+        slope = slope_ahead(ground, plan.altitude, to_go, at, lanes.motion[1])
+        orders = _orders(ground, use, lanes, _Seen(wanted, slope, at, steepest, worst.slowest))
         loads = np.where(flying, [np.fmin(loads[0], orders.load_factor), np.fmax(loads[1], orders.load_factor)], loads)
         off = np.where(flying, np.fmax(off, np.abs(wanted.altitude - lanes.motion[0])), off)
         is_slowing = (at.forces.calibrated_airspeed > fastest) | (-x > captured)
@@ -199,10 +216,10 @@ def _selected(lanes: Lanes, planned: Array, speed: Array, latest: Array) -> Arra
     return np.where(lanes.out > 0.0, 1.0, np.where((speed <= latest) & ready, planned, 0.0))
 
 
-def _too_fast(lanes: Lanes, planned: Array, over_latest: Array, over_limit: Array) -> Flags:
-    """Whether speed is above a limit, or above that at which a planned device not yet moving is selected (descent,)."""
-    is_pending = (planned > 0.5) & (lanes.out <= 0.0) & (over_latest > 0.0)
-    return np.asarray(np.any(is_pending, axis=0) | (over_limit > 0.0), dtype=np.bool_)
+def _latest(lanes: Lanes, planned: Array, latest: Array) -> Array:
+    """Speed (descent,) [m/s] a little below that at which every planned device not yet moving is selected."""
+    is_pending = (planned > 0.5) & (lanes.out <= 0.0)
+    return np.asarray(np.min(np.where(is_pending, latest, np.inf), axis=0) - RISES)
 
 
 def _steps(ground: Ground, farthest: int, step: float) -> Array:
@@ -238,8 +255,11 @@ def _begun(ground: Ground, begun: Begun) -> Lanes:
     return Lanes(motion_, begun.thrust_fraction, begun.speed_brake, begun.out)
 
 
-def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
-    """The plan at a distance to go [m]; what was selected at the place before holds."""
+def _wanted(plan: Paths, peak: Array, to_go: Array, at: float) -> _Wanted:
+    """The plan at a distance to go [m]; what was selected at the place before holds.
+
+    `peak` (place, descent) is its largest speed [m/s] from each place on.
+    """
     after = int(np.clip(np.searchsorted(to_go, at - 1e-6), 1, to_go.size - 1))
     share = (at - to_go[after - 1]) / (to_go[after] - to_go[after - 1])
     near, far = plan.altitude[after - 1], plan.altitude[after]
@@ -248,7 +268,8 @@ def _wanted(plan: Paths, to_go: Array, at: float) -> _Wanted:
     steps, gear = plan.steps[after], plan.gear[after]
     selected = np.array([*(steps > step for step in range(int(np.nanmax(plan.steps)))), gear > 0.5], dtype=float)
     speed = plan.speed[after - 1] + share * slower
-    return _Wanted(near + share * (far - near), (near - far) / length, speed, -slower / length, selected)
+    dives = speed < peak[after - 1] - _EXACT
+    return _Wanted(near + share * (far - near), speed, -slower / length, selected, dives)
 
 
 def _motion(
@@ -265,28 +286,43 @@ def _orders(ground: Ground, use: Use, lanes: Lanes, seen: _Seen) -> _Orders:
     wanted, at = seen.wanted, seen.at
     airframe, handling = ground.scenario.airframe, ground.scenario.handling
     state = State(*lanes.motion)
-    rate = wanted.slope * at.passage.ground_speed + (wanted.altitude - state.pressure_altitude) / _HEIGHT_TIME
-    lowest = ground.least_altitude(at.forces.calibrated_airspeed)  # where a speed limit begins, while too fast for it
+    speed, true = at.forces.calibrated_airspeed, state.true_airspeed
+    rate = seen.slope * at.passage.ground_speed + (wanted.altitude - state.pressure_altitude) / _HEIGHT_TIME
+    soon = speed * (1.0 + at.acceleration / true * PITCH_TIME)
+    lowest = ground.least_altitude(soon)  # where a speed limit begins, while too fast for it
     rate = np.maximum(rate, (lowest - state.pressure_altitude) / _HEIGHT_TIME)
-    rate = np.where(seen.is_fast, 0.0, rate)  # level until slow enough, then down with more drag
-    sine = np.clip(at.air.stretch * rate / state.true_airspeed, np.sin(seen.steepest), 0.0)
-    turn = (np.arcsin(sine) - state.path_angle) / _PITCH_TIME
+    angle = np.arcsin(np.clip(at.air.stretch * rate / true, np.sin(seen.steepest), 0.0))
+    turn = (angle - state.path_angle) / PITCH_TIME
     load_factor = np.cos(state.path_angle) + state.true_airspeed * turn / GRAVITY
-    speed = at.forces.calibrated_airspeed
     configuration = Configuration(tuple(lanes.out[:-1]), lanes.out[-1])
     height = at.air.height - ground.scenario.arrival.elevation
     allowed = brake_allowed(airframe, configuration, height, handling.speed_brake_above, speed, ground.mass)
-    faster = use.lead + (speed - wanted.speed) / _SPEED_BAND
+    # height above the plan as the speed that has its energy
+    higher = np.maximum(state.pressure_altitude - wanted.altitude, 0.0) * GRAVITY / true
+    faster = use.lead + (speed - wanted.speed + higher) / _SPEED_BAND
     brake = np.where(use.is_allowed, allowed * np.clip(faster, 0.0, 1.0), 0.0)
-    slowest = ground.gate_speeds(ground.scenario.arrival.gate)[0]
-    # what the plan has that much later: a flight that slows as planned needs no thrust
-    planned = wanted.speed + wanted.speed_slope * at.passage.ground_speed * _SPEED_TIME
-    held_calibrated = np.maximum(planned - _SPEED_BAND, np.minimum(planned, slowest))
-    held = mach_from_calibrated(held_calibrated, at.air.pressure) * at.air.speed_of_sound
-    needed = thrust_needed(at, state, (held - state.true_airspeed) / _SPEED_TIME)
-    thrust = np.clip(thrust_fraction_for(at, needed), 0.0, 1.0)
+    thrust = _thrust(ground, lanes, seen, replace(state, path_angle=angle), higher)
     limits = airframe.limits
     return _Orders(np.clip(load_factor, limits.least_load_factor, limits.most_load_factor), thrust, brake)
+
+
+def _thrust(ground: Ground, lanes: Lanes, seen: _Seen, state: State, higher: Array) -> Array:
+    """Where thrust fraction (descent,) [-] goes in states on the paths ordered [SI].
+
+    A flight that is higher than planned is let become slower, by what its height [m/s] is worth; one whose speed has
+    begun to fall is not pushed to be faster.
+    """
+    wanted, at, speed = seen.wanted, seen.at, seen.at.forces.calibrated_airspeed
+    slowest = ground.gate_speeds(ground.scenario.arrival.gate)[0]
+    # what the plan has that much later: a flight that slows as planned needs no thrust, nor does one that dives
+    planned = wanted.speed + np.minimum(wanted.speed_slope, 0.0) * at.passage.ground_speed * SPEED_TIME
+    calibrated_held = np.maximum(planned - _SPEED_BAND - higher, np.minimum(planned, slowest))
+    calibrated_held = np.minimum(calibrated_held, seen.slowest + 0.5 * RISES)
+    held = mach_from_calibrated(calibrated_held, at.air.pressure) * at.air.speed_of_sound
+    falls = true_by_height(ground, speed, state.pressure_altitude, at) * state.true_airspeed * np.sin(state.path_angle)
+    needed = thrust_needed(at, state, falls + (held - state.true_airspeed) / SPEED_TIME)
+    more = np.asarray(thrust_fraction_for(at, needed)) - lanes.thrust_fraction
+    return np.clip(lanes.thrust_fraction + _LEVERS * more, 0.0, 1.0)
 
 
 def _advanced(

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from optdescent.corridor.again import Use
 from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet, held_by
 from optdescent.corridor.edges import Edges, Grid
+from optdescent.corridor.farther import no_lower
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths, joined, paths
 from optdescent.corridor.reach import Edge, Reach
@@ -95,6 +96,8 @@ def _highest(ground: Ground, reaches: Sequence[Reach], at: _Points) -> dict[str,
         is_allowed = np.array([edge.devices.speed_brake for edge in reaches])[np.nonzero(known)[0]]
         use = Use(is_allowed, np.ones(is_allowed.size))
         told = told_of(ground, joined([at.plan(edge) for edge in reaches]), use, Edge.HIGHEST)
+        own_set, point = np.nonzero(known)
+        told = no_lower(ground, told, use, own_set * (at.speed.max() + 1) + at.speed[point])
         own = planned[known]
         height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
         taken_off = _height(ground, own) - height

@@ -334,6 +334,7 @@ def _reason(again: Again) -> str:
         (float(again.steep[0]) / FOOT_PER_MINUTE, OVER / FOOT_PER_MINUTE, "ft/min too much sink"),
         (float(again.outside[0]) / FOOT, ON_PATH / FOOT, "ft below the path"),
         (float(again.climb[0]) / FOOT, ON_PATH / FOOT, "ft of climb"),
+        (float(again.rise[0]) / KNOT, OVER / KNOT, "kt of speed gained after it had begun to fall"),
     )
     found = [f"{amount:.0f} {what}" for amount, allowed, what in told if amount > allowed]
     return "; ".join([*([] if again.is_stable[0] else ["not stable at the gate"]), *found])

@@ -66,7 +66,8 @@ class Worst:
         is_gentle = self.has_been_gentle | (flying & (beyond <= 0.0))
         lowest = np.where(flying, np.fmin(self.lowest, altitude), self.lowest)
         fastest = np.where(flying, np.fmax(self.fastest, seen.speed), self.fastest)
-        is_falling = flying & ((seen.speed < fastest - FALLS) | np.isfinite(self.slowest))
+        begins = (seen.speed < fastest - FALLS) & ~seen.dives
+        is_falling = flying & (begins | np.isfinite(self.slowest))
         slowest = np.where(is_falling, np.fmin(self.slowest, seen.speed), self.slowest)
         over = np.maximum(seen.above, seen.speed - _asked(ground, seen.to_go))
 
@@ -90,13 +91,15 @@ class Worst:
 class Seen:
     """Descents at a place to go [m]: calibrated airspeed (descent,) [m/s], how far it is above a limit [m/s].
 
-    `steepest` (descent,) is the steepest path through the air that is allowed there [rad, negative].
+    `steepest` (descent,) is the steepest path through the air that is allowed there [rad, negative]; `dives` says
+    whether the plan's speed is to become larger yet, so that it does not fall for the gate.
     """
 
     to_go: float
     speed: Array
     above: Array
     steepest: Array
+    dives: Flags
 
 
 def limit_speed(ground: Ground, lanes: Lanes, to_go: float) -> Array:

@@ -36,6 +36,8 @@ ADDED = 25.0 * FOOT
 as a limit may be passed by (our choice)."""
 _LEAST_LOWER, _LEAST_SLOWER = 25.0 * FOOT, 0.5 * KNOT
 """Least height [m] and speed [m/s] that a descent which was not kept is eased by."""
+_MOST_SLOWER = 5.0 * KNOT
+"""Most speed [m/s] that it is eased by at once: much slower, drag is less, and a held speed takes more miles."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,7 @@ def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
         return is_kept[asked], number * height, number * speed
 
     until_kept(count, FLIGHTS, fly)
-    return Told(flown, _at_start(plan) - _at_start(flown), is_kept, *seen)
+    return Told(flown, at_start(plan) - at_start(flown), is_kept, *seen)
 
 
 def until_kept(count: int, flights: int, fly: Fly) -> None:
@@ -123,21 +125,25 @@ def _amiss(ground: Ground, plan: Paths, again: Again, edge: Edge) -> tuple[Array
             assert_never(edge)
 
 
-def _at_start(plan: Paths) -> Array:
-    """Pressure altitude (descent,) [m] at the start of each."""
+def at_start(plan: Paths) -> Array:
+    """Pressure altitude (descent,) [m] at the start of each descent of a plan."""
     return plan.altitude[plan.start, np.arange(plan.start.size)]
 
 
 def eased(ground: Ground, plan: Paths, lower: Array, slower: Array) -> Paths:
-    """A plan from so much lower (descent,) [m], higher if negative, and slower [m/s] from its start on."""
-    start, captured = _at_start(plan), plan.altitude[plan.captured, np.arange(plan.start.size)]
+    """A plan from so much lower (descent,) [m], higher if negative, and slower [m/s] from its start on.
+
+    Never lower than demanded, or than the altitude below which its speed is too fast.
+    """
+    start, captured = at_start(plan), plan.altitude[plan.captured, np.arange(plan.start.size)]
     part = np.maximum(1.0 - lower / np.maximum(start - captured, _EXACT), 0.0)
     place = np.arange(ground.to_go.size)[:, None]
     altitude = np.where(place > plan.captured, captured + part * (plan.altitude - captured), plan.altitude)
-    least = np.minimum(ground.demands.lowest[:, None], plan.altitude)
-    most = np.maximum(ground.demands.highest[:, None], plan.altitude)
     gentle = np.maximum(plan.speed - slower, np.minimum(plan.speed, plan.speed[0]))
     speed = np.where(place < plan.start, gentle, plan.speed)
+    least = np.maximum(ground.demands.lowest[:, None], ground.least_altitude(speed))
+    least = np.minimum(least, plan.altitude)
+    most = np.maximum(ground.demands.highest[:, None], plan.altitude)
     return replace(plan, altitude=np.clip(altitude, least, most), speed=speed)
 
 
@@ -148,12 +154,14 @@ def too_much(ground: Ground, plan: Paths, again: Again) -> tuple[Array, Array]:
     """By how much descents flown again were too high (descent,) [m] and too fast [m/s]: at least a little.
 
     It is the energy left at the gate, that of the speed above a limit, and the height outside what is demanded; of the
-    latter two what lies beyond that by which limit and path count as kept. One that sinks too fast or climbs is eased
-    by the least: lower, it has less to lose.
+    latter two what lies beyond that by which limit and path count as kept. One that sinks too fast, climbs or gains
+    speed again is eased by the least: lower, it has less to lose.
     """
     over, outside = np.maximum(again.over - OVER, 0.0), np.maximum(again.outside - ON_PATH, 0.0)
     excess = np.maximum(again.excess, 0.0)
-    true = ground.true_airspeed(plan.speed[plan.start, np.arange(plan.start.size)], _at_start(plan))
+    true = ground.true_airspeed(plan.speed[plan.start, np.arange(plan.start.size)], at_start(plan))
     most = ground.gate_speeds(ground.scenario.arrival.gate)[1]
     height = excess + true * over / GRAVITY + outside
-    return np.maximum(height, _LEAST_LOWER), np.maximum(excess * GRAVITY / most, _LEAST_SLOWER)
+    is_fast = (excess > 0.0) | (over > 0.0) | ~again.is_stable
+    slower = np.where(is_fast, np.clip(excess * GRAVITY / most, _LEAST_SLOWER, _MOST_SLOWER), 0.0)
+    return np.maximum(height, _LEAST_LOWER), slower

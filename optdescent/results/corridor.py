@@ -39,7 +39,7 @@ _KEPT = (
     Column("outside_again", "m", "largest height outside what is demanded, flown again", "ft"),
     Column("steep_again", "m s-1", "largest rate of sink beyond its limits, flown again", "ft_per_min"),
     Column("climb_again", "m", "most height gained on the way, flown again", "ft"),
-    Column("rise_again", "m s-1", "most speed gained after it has begun to fall, flown again; no demand", "kt"),
+    Column("rise_again", "m s-1", "most speed gained after it has begun to fall for the gate, flown again", "kt"),
     Column("taken_off", "m", "height that the highest lies below the edge of the grid, so that it is kept", "ft"),
     Column("raised", "m", "height that the lowest lies above the edge of the grid, so that thrust adds little", "ft"),
     Column("stable_again", "1", "1 if flown again the gate is passed stable and all is kept on the way, else 0", ""),

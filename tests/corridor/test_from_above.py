@@ -93,10 +93,13 @@ def test_a_tailwind_makes_impossible_what_still_air_allows() -> None:
 @pytest.mark.parametrize("settings", [CALM, TAILWIND], ids=["calm", "tailwind"])
 @pytest.mark.parametrize("above", [300.0, 700.0])
 def test_a_plan_flown_again_keeps_the_sink_limits_and_reaches_the_gate(above: float, settings: tuple[str, ...]) -> None:
-    """2000 ft/min above 1000 ft, the arrival's own below 3000 ft likewise, and the gate's largest speed to 15 ft."""
+    """2000 ft/min above 1000 ft, the arrival's own below 3000 ft likewise, and the gate's largest speed to 15 ft.
+
+    Pitch turns to the plan's path ahead of its corners: what is flown sinks about as fast as planned.
+    """
     found = asked(above, settings)
     assert found.largest_sink < 1800.0 * FOOT_PER_MINUTE
-    assert found.largest_sink < found.largest_sink_again < 2000.0 * FOOT_PER_MINUTE
+    assert 0.95 * found.largest_sink < found.largest_sink_again < 2000.0 * FOOT_PER_MINUTE
     assert found.excess_again < 15.0 * FOOT
 
 
@@ -132,6 +135,19 @@ class Flown:
             return again
         self.left -= 1.0
         return replace(again, is_stable=again.is_stable & (self.left < 0.0))
+
+
+def test_a_plan_whose_speed_rises_again_when_it_is_flown_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From above no rule lets speed rise either: the reason names it."""
+
+    def rising(ground: Ground, plan: Paths, use: Use) -> Again:
+        again = flown_again(ground, plan, use)
+        return again if use.lead[0] == 1.0 else replace(again, rise=again.rise + 5.0 * KNOT)
+
+    monkeypatch.setattr(MODULE, "flown_again", rising)
+    found = from_above(scenario(CALM), situation(300.0), COARSE)
+    assert not found.is_possible
+    assert "kt of speed gained after it had begun to fall" in found.reason
 
 
 def test_a_plan_that_is_not_kept_when_it_is_flown_is_none(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,90 @@
+"""Highest descents from farther out: no lower than those from nearer at the same speed, to which level flight leads.
+
+A descent from far out may be eased more than one from nearer, since it has more corners to lag behind. It may as well
+be flown level, its speed held by thrust, to where a nearer one begins, and on like that one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.corridor.again import Use
+from optdescent.corridor.ground import Ground
+from optdescent.corridor.path import Paths
+from optdescent.corridor.reach import Edge
+from optdescent.corridor.told import Told, at_start, told_of
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+_LOWER = 1e-6
+"""Height [m] by which one is lower than another."""
+
+
+def no_lower(ground: Ground, told: Told, use: Use, group: Indices) -> Told:
+    """Highest descents of which none kept begins lower than a nearer one of its group (descent,), where one can [SI].
+
+    One that does, or is not kept, is flown again level to where the highest of the nearer ones begins, and on by the
+    plan of that. It is told if it is kept and higher.
+    """
+    height = np.where(told.is_kept, at_start(told.plan), -np.inf)
+    which, like = _lower(told.plan.start, height, group)
+    if not which.size:
+        return told
+    level = levelled(told.plan.of(like), told.plan.start[which])
+    other = told_of(ground, level, use.of(which), Edge.HIGHEST)
+    edge = at_start(told.plan) + told.taken_off
+    better = other.is_kept & (at_start(other.plan) > height[which] + _LOWER)
+    into, found = which[better], np.flatnonzero(better)
+    taken_off = replace(other, taken_off=edge[which] - at_start(other.plan))
+    own, new = vars(told), vars(taken_off)
+    values = {name: _put(own[name], new[name], into, found) for name in own if name != "plan"}
+    plan = {
+        field.name: _put(getattr(told.plan, field.name), getattr(other.plan, field.name), into, found)
+        for field in fields(Paths)
+    }
+    return Told(Paths(**plan), **values)
+
+
+def _put(own: Array, new: Array, into: Indices, found: Indices) -> Array:
+    """Values (..., descent) with some of others in their places, by indices [-]."""
+    own = own.copy()
+    own[..., into] = new[..., found]
+    return own
+
+
+def _lower(start: Indices, height: Array, group: Indices) -> tuple[Indices, Indices]:
+    """Descents lower than one that starts nearer in their group, and the highest of those, by their indices [-]."""
+    which, like = list[int](), list[int]()
+    for one in np.unique(group).tolist():
+        own = np.flatnonzero(group == one)
+        own = own[np.argsort(start[own], kind="stable")]
+        best = int(own[0])
+        for index in own[1:].tolist():
+            if height[index] < height[best] - _LOWER:
+                which.append(index)
+                like.append(best)
+            elif height[index] > height[best]:
+                best = index
+    return np.array(which, dtype=np.int64), np.array(like, dtype=np.int64)
+
+
+def levelled(plan: Paths, start: Indices) -> Paths:
+    """Descents of a plan begun farther out, at the places `start` (descent,): level to where they began [SI]."""
+    own = np.arange(start.size)
+    place = np.arange(plan.altitude.shape[0])[:, None]
+    before = (place > plan.start) & (place <= start)
+
+    def held(values: Array, first: Array) -> Array:
+        return np.where(before, first, values)
+
+    return replace(
+        plan,
+        altitude=held(plan.altitude, plan.altitude[plan.start, own]),
+        speed=held(plan.speed, plan.speed[plan.start, own]),
+        steps=held(plan.steps, plan.first_steps),
+        gear=held(plan.gear, plan.first_gear),
+        start=start,
+    )
