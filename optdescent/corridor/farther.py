@@ -7,6 +7,7 @@ be flown level, its speed held by thrust, to where a nearer one begins, and on l
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +18,8 @@ from optdescent.corridor.path import Paths
 from optdescent.corridor.reach import Edge
 from optdescent.corridor.told import Told, at_start, told_of
 
-Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
+Some = TypeVar("Some", bound=np.generic)
 _LOWER = 1e-6
 """Height [m] by which one is lower than another."""
 
@@ -48,14 +49,14 @@ def no_lower(ground: Ground, told: Told, use: Use, group: Indices) -> Told:
     return Told(Paths(**plan), **values)
 
 
-def _put(own: Array, new: Array, into: Indices, found: Indices) -> Array:
+def _put(own: NDArray[Some], new: NDArray[Some], into: Indices, found: Indices) -> NDArray[Some]:
     """Values (..., descent) with some of others in their places, by indices [-]."""
     own = own.copy()
     own[..., into] = new[..., found]
     return own
 
 
-def _lower(start: Indices, height: Array, group: Indices) -> tuple[Indices, Indices]:
+def _lower(start: Indices, height: NDArray[np.float64], group: Indices) -> tuple[Indices, Indices]:
     """Descents lower than one that starts nearer in their group, and the highest of those, by their indices [-]."""
     which, like = list[int](), list[int]()
     for one in np.unique(group).tolist():
@@ -74,17 +75,13 @@ def _lower(start: Indices, height: Array, group: Indices) -> tuple[Indices, Indi
 def levelled(plan: Paths, start: Indices) -> Paths:
     """Descents of a plan begun farther out, at the places `start` (descent,): level to where they began [SI]."""
     own = np.arange(start.size)
-    place = np.arange(plan.altitude.shape[0])[:, None]
-    before = (place > plan.start) & (place <= start)
-
-    def held(values: Array, first: Array) -> Array:
-        return np.where(before, first, values)
-
+    place: Indices = np.arange(plan.altitude.shape[0], dtype=np.int64)[:, None]
+    before = np.asarray((place > plan.start) & (place <= start), dtype=np.bool_)
     return replace(
         plan,
-        altitude=held(plan.altitude, plan.altitude[plan.start, own]),
-        speed=held(plan.speed, plan.speed[plan.start, own]),
-        steps=held(plan.steps, plan.first_steps),
-        gear=held(plan.gear, plan.first_gear),
+        altitude=np.where(before, plan.altitude[plan.start, own], plan.altitude),
+        speed=np.where(before, plan.speed[plan.start, own], plan.speed),
+        steps=np.where(before, plan.first_steps, plan.steps),
+        gear=np.where(before, plan.first_gear, plan.gear),
         start=start,
     )

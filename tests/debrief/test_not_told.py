@@ -162,7 +162,7 @@ def test_one_that_begins_when_nothing_helps_any_more_says_so_as_severe(tmp_path:
 
 
 def test_one_that_is_lost_in_a_gap_is_said_to_be_and_between_which_places(tmp_path: Path) -> None:
-    """The whole of it is lost at 6.5 nm."""
+    """The whole of it is lost at 6.7 nm."""
 
     def broken(row: Row) -> Row | None:
         return None if 6.2 < float(row["distance_nm"]) < 7.0 else row
