@@ -18,9 +18,13 @@ SUMMARY = (
     SweepColumn(Column("gate_sink", "m s-1", "sink rate at the gate", "ft_per_min")),
     SweepColumn(Column("stable", "", "stable at the gate", ""), Content.FLAG, meanings=("no", "yes")),
 )
+FIRST_FLIGHT, NEIGHBOUR, AFTER_AN_ERROR = range(3)
+"""Flags of `start`; an error beside a neighbour is a defect, which costs the time of a cold search and no answer."""
 CERTIFICATE = (
     SweepColumn(
-        Column("start", "", "what the solve started from", ""), Content.FLAG, meanings=("first_flight", "neighbour")
+        Column("start", "", "what the solve started from", ""),
+        Content.FLAG,
+        meanings=("first_flight", "neighbour", "first_flight_after_an_error"),
     ),
     SweepColumn(Column("iterations", "1", "iterations of the last solve", ""), Content.COUNT),
     SweepColumn(Column("optimality", "1", "largest scaled residual of the optimality conditions", "")),

@@ -46,20 +46,25 @@ class Shortfall:
 class DemandsConflict(Exception):
     """The demands cannot all be met (exit status 3).
 
-    `shortfalls` is the smallest relaxation that mends it; `opposing` names the demands that hold but stand against it.
+    `shortfalls` is the smallest relaxation that mends it, found in so many `iterations`; `opposing` names the demands
+    that hold but stand against it.
     """
 
-    def __init__(self, shortfalls: tuple[Shortfall, ...], opposing: tuple[str, ...] = ()) -> None:
-        self.shortfalls, self.opposing = shortfalls, opposing
+    def __init__(self, shortfalls: tuple[Shortfall, ...], opposing: tuple[str, ...], iterations: int) -> None:
+        self.shortfalls, self.opposing, self.iterations = shortfalls, opposing, iterations
         given = "; ".join(str(shortfall) for shortfall in shortfalls)
         against = f"; what stands against: {', '.join(opposing)}" if opposing else ""
         super().__init__(f"the demands conflict; the least that mends it is to relax {given}{against}")
 
 
 class NotConverged(Exception):
-    """The solver found neither an optimum nor a conflict of demands (exit status 4); `ending` is how it stopped."""
+    """The solver found neither an optimum nor a conflict of demands (exit status 4).
 
-    def __init__(self, ending: str) -> None:
+    `ending` is how it stopped, after so many `iterations` of its last solve.
+    """
+
+    def __init__(self, ending: str, iterations: int) -> None:
+        self.iterations = iterations
         super().__init__(
             f"neither a descent nor a conflict of its demands was found (solver: {ending}); "
             "try other windows, capture heights or speeds near these: what changes between them shows the cause"
@@ -193,5 +198,6 @@ def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Rela
     pushes = {demand: push / demand.weight for demand, push in found.opposing.items()}
     hardest = sorted((demand for demand in pushes if pushes[demand] > _HARD), key=lambda demand: -pushes[demand])
     opposing = dict.fromkeys(by_demand[demand].sentence for demand in hardest)
-    conflict = DemandsConflict(shortfalls, tuple(opposing)[:_MOST_NAMED]) if shortfalls else None
+    against, spent = tuple(opposing)[:_MOST_NAMED], found.solution.iterations
+    conflict = DemandsConflict(shortfalls, against, spent) if shortfalls else None
     return Relaxed(found.solution, conflict)

@@ -84,7 +84,7 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
         if trial.overlap < COLLAPSED:
             return trial
         trial = mended(scenario, trial, progress, memory)
-    raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh")
+    raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh", trial.solution.iterations)
 
 
 def flight_of(trial: Trial) -> Flight:

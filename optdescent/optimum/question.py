@@ -22,7 +22,15 @@ from optdescent.optimum.beside import (
     ordered_anew,
     solved_beside,
 )
-from optdescent.optimum.columns import CERTIFICATE, REFLIGHT, SLOPES, SUMMARY
+from optdescent.optimum.columns import (
+    AFTER_AN_ERROR,
+    CERTIFICATE,
+    FIRST_FLIGHT,
+    NEIGHBOUR,
+    REFLIGHT,
+    SLOPES,
+    SUMMARY,
+)
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.optimise import flight_of, found_cold
 from optdescent.optimum.order import with_other_choices
@@ -44,6 +52,9 @@ _NEAR = 0.15
 """Part of the study's ranges within which one case says something of another's family of orders."""
 _UNKNOWN = 0.3
 """Part of the study's ranges beyond which nothing is known of a family that was tried nowhere nearer."""
+_TURNED, _BESIDE = 1.0, 0.05
+"""Cost [kg] above what slopes promise from which on a family has come to an end: another one is tried then that was
+tried nowhere nearer than this part of the study's ranges."""
 _ORDERS = 2
 """Orders of a family that Newton's method is tried from."""
 _PROMISE = 0.2
@@ -179,18 +190,21 @@ class OptimumSession:
         name = world(case.scenario)
         own = self._own(name)
         starts = (*_starts(near, own), *self.held.near(case, name))
-        found = self._unbroken(case, starts, own.programs)
-        is_beside = found is not None
-        if found is None:
-            try:
-                trial = found_cold(case.scenario, silent, own.programs.memory, self.question.accuracy.first)
-            except DemandsConflict as conflict:
-                return Answer(Status.INFEASIBLE, str(conflict))
-            except NotConverged as failure:
-                return Answer(Status.NOT_CONVERGED, str(failure))
-            self._note(case, {family(order): np.inf for order in trial.seen} | {family(trial.pose.order): 0.0})
-            found = trial, flight_of(trial)
-        return self._told(case, *found, own, int(is_beside))
+        found, begun = None, FIRST_FLIGHT
+        try:
+            found = _whole(self._beside(case, starts, own.programs))
+        except Exception:
+            # whatever fails beside a neighbour is tried cold, which says why if that fails too
+            begun = AFTER_AN_ERROR
+        if found is not None:
+            return self._told(case, *found, own, NEIGHBOUR)
+        try:
+            trial = found_cold(case.scenario, silent, own.programs.memory, self.question.accuracy.first)
+        except (DemandsConflict, NotConverged) as failure:
+            status = Status.INFEASIBLE if isinstance(failure, DemandsConflict) else Status.NOT_CONVERGED
+            return Answer(status, str(failure), {"start": begun, "iterations": failure.iterations})
+        self._note(case, {family(order): np.inf for order in trial.seen} | {family(trial.pose.order): 0.0})
+        return self._told(case, trial, flight_of(trial), own, begun)
 
     def again(self, case: Case, answer: Answer, near: tuple[object, ...]) -> Answer | None:
         """A cheaper optimum, where a neighbour of another family promises one by its slopes and keeps the promise."""
@@ -210,20 +224,12 @@ class OptimumSession:
         if trial is None or (mine is not None and trial.solution.cost > mine.trial.solution.cost - _PROMISE):
             return None
         found = _whole(finished(trial, own.programs, self.question.accuracy))
-        return None if found is None else self._told(case, *found, own, 1)
+        return None if found is None else self._told(case, *found, own, NEIGHBOUR)
 
     def _own(self, name: Hashable) -> Own:
         """What this block keeps in a world; a world that is the latest here is so for the worker too."""
         shared = self.held.shared(name)
         return self._worlds.get(name) or self._worlds.put(name, Own(Programs(shared.memory)))
-
-    def _unbroken(self, case: Case, starts: tuple[Start, ...], programs: Programs) -> tuple[Trial, Flight] | None:
-        """The best optimum beside a case with its flight; None where it has to be found cold."""
-        try:
-            return _whole(self._beside(case, starts, programs))
-        except Exception:
-            # whatever fails beside a neighbour is tried cold, which says why if that fails too
-            return None
 
     def _told(self, case: Case, trial: Trial, flight: Flight, own: Own, start: int) -> Answer:
         """What is stored of an optimum, which is kept as a start for others."""
@@ -241,7 +247,10 @@ class OptimumSession:
 
     def _beside(self, case: Case, starts: tuple[Start, ...], programs: Programs) -> Trial | None:
         """The best optimum from the nearest start of each family that may be best here; None if none leads there."""
-        found = self._from_each(case, _by_family(starts, case.place), programs)
+        if not starts:
+            return None
+        by_family = _by_family(starts, case.place)
+        found = self._from_each(case, by_family, programs)
         costs = {own: np.inf if trial is None else trial.solution.cost for own, trial in found.items()}
         best = _cheapest(found)
         if best is not None:
@@ -251,7 +260,9 @@ class OptimumSession:
             costs.setdefault(family(best.pose.order), best.solution.cost)
             with suppress(ProblemFault):
                 # the optimum at hand stays where another choice cannot even be posed
-                best = self._otherwise(case, best, costs, programs)
+                nearest = by_family.get(family(best.pose.order))
+                has_turned = nearest is not None and best.solution.cost > nearest[0].promise(case) + _TURNED
+                best = self._otherwise(case, best, costs, programs, _BESIDE if has_turned else _UNKNOWN)
             self._note(case, costs)
         return best
 
@@ -281,13 +292,15 @@ class OptimumSession:
                 found[own] = solved_beside(case.scenario, start.trial, programs, FARTHER)
         return found
 
-    def _otherwise(self, case: Case, best: Trial, costs: dict[Hashable, float], programs: Programs) -> Trial:
-        """The best optimum, or a cheaper one of the family that no start had, where nothing is known of that."""
+    def _otherwise(
+        self, case: Case, best: Trial, costs: dict[Hashable, float], programs: Programs, within: float
+    ) -> Trial:
+        """The best optimum, or a cheaper one of another family that was tried nowhere `within` a distance [-]."""
         order = next(iter(with_other_choices(case.scenario, best.pose.order)), None)
         if order is None or np.isfinite(costs.get(family(order), np.inf)):
             return best
         away = [float(np.linalg.norm(other - case.place)) for other, _ in self._tried.get(family(order), [])]
-        if min(away, default=np.inf) <= _UNKNOWN:
+        if min(away, default=np.inf) <= within:
             return best
         costs[family(order)] = np.inf
         other = tried_again(case.scenario, programs.memory, best, best.flight, order)

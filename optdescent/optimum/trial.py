@@ -258,7 +258,7 @@ def mended(scenario: Scenario, trial: Trial, progress: Progress, memory: Memory)
     """
     order = reordered(scenario, trial.pose.order, trial.places, trial.asking)
     if order == trial.pose.order or not trial.solution.is_usable:
-        raise NotConverged(f"events overlap by {trial.overlap:.0f} m")
+        raise NotConverged(f"events overlap by {trial.overlap:.0f} m", trial.solution.iterations)
     places = dict(zip(order, sorted(trial.places.values()), strict=True))
     again = in_right_order(scenario, trial.flight, order, places, progress, memory)
     return replace(again, orders=(*trial.orders, _told(trial), *again.orders))
@@ -286,7 +286,7 @@ def _persisted(trial: Trial, log: list[str]) -> Trial:
     trial = replace(trial, solution=found)
     log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
     if not trial.is_orderly:
-        raise NotConverged(found.outcome.name.lower())
+        raise NotConverged(found.outcome.name.lower(), found.iterations)
     return trial
 
 

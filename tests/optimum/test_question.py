@@ -17,6 +17,7 @@ from optdescent.inputs import read_toml, validated, with_settings
 from optdescent.ocp import Memory, ProblemFault, SolverSettings
 from optdescent.optimum import optimise, question
 from optdescent.optimum.beside import CLOSE, FARTHER, Programs
+from optdescent.optimum.columns import AFTER_AN_ERROR, FIRST_FLIGHT, NEIGHBOUR
 from optdescent.optimum.optimise import flight_of, found_cold
 from optdescent.optimum.order import with_other_choices
 from optdescent.optimum.progress import silent
@@ -144,6 +145,8 @@ def test_a_case_whose_demands_conflict_says_which() -> None:
     assert found.arrays["status"].tolist() == [Status.INFEASIBLE]
     assert "relax the lowest altitude of window 'BRIAR'" in found.arrays["reason"][0]
     assert np.isnan(found.arrays["fuel"][0])
+    assert found.arrays["iterations"][0] > 10
+    assert found.arrays["start"].tolist() == [FIRST_FLIGHT]
 
 
 def test_slopes_have_the_unit_of_their_axis_or_quantity_beside_them() -> None:
@@ -166,8 +169,8 @@ def test_slopes_have_the_unit_of_their_axis_or_quantity_beside_them() -> None:
     assert named["tailwind at every height [kt]"] == "knot"
     assert named["mass at the start [t]"] == "tonne"
     assert named["cost of time [kg/min]"] == "kg min-1"
-    assert told["start"]["flag_values"] == [-1, 0, 1]
-    assert told["start"]["flag_meanings"] == "no_answer first_flight neighbour"
+    assert told["start"]["flag_values"] == [-1, FIRST_FLIGHT, NEIGHBOUR, AFTER_AN_ERROR]
+    assert told["start"]["flag_meanings"] == "no_answer first_flight neighbour first_flight_after_an_error"
     assert told["stable"]["flag_meanings"] == "no_answer no yes"
 
 
@@ -352,7 +355,8 @@ def test_whatever_fails_beside_a_neighbour_is_found_cold(monkeypatch: pytest.Mon
     monkeypatch.setattr(question, "solved_beside", fails)
     found = block_of(OptimumQuestion(1e-2, with_slopes=False), TWO, [STILL, *SHORT]).arrays
     assert found["status"].tolist() == [Status.SOLVED] * 2
-    assert found["start"].tolist() == [0, 0]
+    # the first has no neighbour, the second says what it met with
+    assert found["start"].tolist() == [FIRST_FLIGHT, AFTER_AN_ERROR]
 
 
 @pytest.mark.slow
