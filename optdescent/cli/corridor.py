@@ -122,7 +122,7 @@ def _corridor(
     told = [replace(last_actions(edges, flight), now=now) for flight in flights]
     progress("writing table and figure")
     files = [output / "corridor.nc", output / "corridor.csv", output / "last_useful.csv"]
-    flown = write_flights(flights, output)
+    flown = write_flights(flights, output, taken=(files[0].stem,))
     found.to_netcdf(files[0])
     found.to_csv(files[1])
     write_text(files[2], last_actions_csv(told))

@@ -115,7 +115,7 @@ class _Asked:
 
 def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bool) -> None:
     from optdescent.caution import CAUTION
-    from optdescent.cli.write import check_letters_of, check_output, file_name
+    from optdescent.cli.write import check_letters_of, check_output, file_name, write_flights
     from optdescent.corridor import ALL_SETS
     from optdescent.debrief import Met, as_met, measures, what_if
     from optdescent.debrief import debrief as find
@@ -153,9 +153,7 @@ def _debrief(asked: _Asked, settings: tuple[str, ...], output: Path, as_json: bo
     write_text(files[1], findings_csv(found))
     write_debrief(files[2], found)
     write_text(files[3], points_csv(found))
-    for one in tried:
-        files.append(output / f"{file_name(one.flight.name)}.nc")
-        one.flight.to_netcdf(files[-1])
+    files += write_flights([one.flight for one in tried], output, taken=[file.stem for file in files])
     files += save(draw(found), output, "debrief")
     if as_json:
         notes = {"as_met": list(met.taken), "notes": list(lacking)}

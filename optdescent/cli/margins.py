@@ -171,8 +171,9 @@ def _write(
     """Write flights, tables and figures; returns the paths, and why a figure is not drawn."""
     from optdescent.cli.write import write_figures, write_figures_of, write_flights
 
-    files = write_flights(found.flights, output)
-    for result, name in ((found, "margins"), (over, "conditions")):
+    results = {"margins": found, "conditions": over}
+    files = write_flights(found.flights, output, taken=tuple(results))
+    for name, result in results.items():
         if result is not None:
             files += [output / f"{name}.csv", output / f"{name}.nc"]
             result.to_csv(files[-2])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,11 +59,19 @@ def file_name(name: str) -> str:
     return re.sub(r"[^\w-]+", "-", name).strip("-") or "flight"
 
 
-def write_flights(flights: Sequence[Flight], folder: Path) -> list[Path]:
-    """Write each flight as netCDF; returns the paths."""
-    paths = [folder / f"{file_name(flight.name)}.nc" for flight in flights]
-    for flight, path in zip(flights, paths, strict=True):
-        flight.to_netcdf(path)
+def write_flights(flights: Sequence[Flight], folder: Path, taken: Sequence[str] = ()) -> list[Path]:
+    """Write each flight as netCDF under its name; returns the paths.
+
+    One whose file name another has, or a result that is `taken` there, gets the first number that is free behind it.
+    """
+    used, paths = set(taken), list[Path]()
+    for flight in flights:
+        own = file_name(flight.name)
+        numbered = (f"{own}-{number}" for number in count(2))
+        name = own if own not in used else next(other for other in numbered if other not in used)
+        used.add(name)
+        paths.append(folder / f"{name}.nc")
+        flight.to_netcdf(paths[-1])
     return paths
 
 

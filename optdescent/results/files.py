@@ -84,14 +84,17 @@ def csv_text(comments: Iterable[str], keys: Sequence[str], rows: Iterable[Mappin
 def write_netcdf(path: Path, dataset: xr.Dataset) -> None:
     """Write a dataset as netCDF-4 in one step.
 
+    Its coordinates have no value that stands for a missing one, as the CF conventions ask (1.11, section 2.5.1).
+
     Raises
     ------
     InputFault
         The folder cannot be made or written.
     """
+    never_missing = {name: {"_FillValue": None} for name in dataset.dims if name in dataset.coords}
     with replacing(path) as temporary:
         # xarray leaves part of the annotation of its method open
-        cast(Any, dataset).to_netcdf(temporary, engine="h5netcdf")
+        cast(Any, dataset).to_netcdf(temporary, engine="h5netcdf", encoding=never_missing)
 
 
 def read_netcdf(path: str | Path, group: str | None = None) -> xr.Dataset:

@@ -4,18 +4,31 @@ from __future__ import annotations
 
 import json
 import shlex
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from optdescent.cli import main
+from optdescent.cli.write import write_flights
 from optdescent.results import Flight
 from optdescent.results.corridor import Corridor
+from optdescent.rules import fly, read_rules
 from optdescent.rules.read import rules_text
+from optdescent.scenario import Scenario
 from tests.scenario.files import STUDY
 
 GRID = ("--distance-nm", "11", "--distance-nm", "12", "--speed-kt", "210")
+
+
+def test_no_flight_takes_the_file_of_another_or_of_the_corridor(tmp_path: Path) -> None:
+    rule = next(iter(read_rules("three_rules")))
+    flight = fly(Scenario.from_toml(STUDY), rule)
+    names = ("corridor", "a rule", "a-rule", "a-rule-2")
+    paths = write_flights([replace(flight, name=name) for name in names], tmp_path, taken=("corridor",))
+    assert [path.name for path in paths] == ["corridor-2.nc", "a-rule.nc", "a-rule-2.nc", "a-rule-2-2.nc"]
+    assert [Flight.from_netcdf(path).name for path in paths] == list(names)
 
 
 def test_it_writes_table_and_figure_and_says_what_is_last_of_use(tmp_path: Path) -> None:

@@ -173,6 +173,11 @@ def test_it_is_exported_whole_as_netcdf(kind: str, tmp_path: Path, request: pyte
         xr.testing.assert_equal(exported.load(), opened(path))
         assert exported.attrs == opened(path).attrs
         assert exported["mass_kg"].attrs == opened(path)["mass_kg"].attrs
+        coordinates = [str(name) for name in exported.dims if name in exported.coords]
+    with h5py.File(tmp_path / "out.nc") as file:
+        # CF 1.11, section 2.5.1
+        assert coordinates
+        assert not any("_FillValue" in file[name].attrs for name in coordinates)
 
 
 def test_flags_say_every_value_and_in_their_own_type(grid: Path, tmp_path: Path) -> None:
