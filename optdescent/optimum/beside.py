@@ -36,6 +36,9 @@ CLOSE = SolverSettings(iterations=0)
 """By Newton's method or not at all."""
 FARTHER = replace(BESIDE, newton=False)
 """By the interior point, where Newton's method has failed."""
+_FROM_A_MESH = SolverSettings(iterations=200, again=False)
+"""From the solution on the mesh before: what asks for more, and begins anew, has been seen to end elsewhere or nowhere
+after thousands of iterations."""
 _MOST_ORDERS = 4
 _MARGIN = 0.3
 """Part of the local error asked for to which a first mesh is refined, so that it serves neighbours too."""
@@ -52,7 +55,8 @@ class Accuracy:
     @property
     def first(self) -> Settings:
         """Settings of an optimum that others start from."""
-        return Settings(refinement=RefineSettings(local_error=_MARGIN * self.local_error, cost_change=1e-5))
+        rules = RefineSettings(local_error=_MARGIN * self.local_error, cost_change=1e-5)
+        return Settings(solver=_FROM_A_MESH, refinement=rules)
 
     @property
     def again(self) -> Settings:

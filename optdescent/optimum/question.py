@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.inputs import InputFault
-from optdescent.ocp import Memory, ProblemFault
+from optdescent.ocp import Memory, Outcome, ProblemFault
 from optdescent.optimum.beside import (
     CLOSE,
     FARTHER,
@@ -203,6 +203,9 @@ class OptimumSession:
         except (DemandsConflict, NotConverged) as failure:
             status = Status.INFEASIBLE if isinstance(failure, DemandsConflict) else Status.NOT_CONVERGED
             return Answer(status, str(failure), {"start": begun, "iterations": failure.iterations})
+        if trial.solution.outcome is Outcome.COARSE and trial.largest_error > self.question.local_error:
+            reason = f"{Outcome.COARSE.value} Largest local error {trial.largest_error:.1e}."
+            return Answer(Status.NOT_CONVERGED, reason, {"start": begun, "iterations": trial.solution.iterations})
         self._note(case, {family(order): np.inf for order in trial.seen} | {family(trial.pose.order): 0.0})
         return self._told(case, trial, flight_of(trial), own, begun)
 

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from optdescent.inputs import read_toml, validated, with_settings
-from optdescent.ocp import Memory, ProblemFault, SolverSettings
+from optdescent.ocp import Memory, Outcome, ProblemFault, SolverSettings
 from optdescent.optimum import optimise, question
 from optdescent.optimum.beside import CLOSE, FARTHER, Programs
 from optdescent.optimum.columns import AFTER_AN_ERROR, FIRST_FLIGHT, NEIGHBOUR
@@ -357,6 +357,23 @@ def test_whatever_fails_beside_a_neighbour_is_found_cold(monkeypatch: pytest.Mon
     assert found["status"].tolist() == [Status.SOLVED] * 2
     # the first has no neighbour, the second says what it met with
     assert found["start"].tolist() == [FIRST_FLIGHT, AFTER_AN_ERROR]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("error", "status"), [(0.9, Status.SOLVED), (1.1, Status.NOT_CONVERGED)])
+def test_a_cold_search_that_ends_on_a_coarse_mesh_is_no_answer(
+    error: float, status: Status, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its local error as a part of what is asked for."""
+    _, trial = short()
+    coarse = replace(trial, solution=replace(trial.solution, outcome=Outcome.COARSE))
+    monkeypatch.setattr(question, "found_cold", lambda *_: coarse)
+    asking = OptimumQuestion(trial.largest_error / error, with_slopes=False)
+    found = block_of(asking, TWO[:1], [STILL, *SHORT]).arrays
+    assert found["status"][0] == status
+    if status is Status.NOT_CONVERGED:
+        assert "the local error asked for was not reached" in found["reason"][0]
+        assert np.isnan(found["fuel"][0])
 
 
 @pytest.mark.slow
