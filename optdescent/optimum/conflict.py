@@ -50,7 +50,7 @@ class DemandsConflict(Exception):
     that hold but stand against it.
     """
 
-    def __init__(self, shortfalls: tuple[Shortfall, ...], opposing: tuple[str, ...], iterations: int) -> None:
+    def __init__(self, shortfalls: tuple[Shortfall, ...], opposing: tuple[str, ...] = (), iterations: int = 0) -> None:
         self.shortfalls, self.opposing, self.iterations = shortfalls, opposing, iterations
         given = "; ".join(str(shortfall) for shortfall in shortfalls)
         against = f"; what stands against: {', '.join(opposing)}" if opposing else ""
@@ -63,7 +63,7 @@ class NotConverged(Exception):
     `ending` is how it stopped, after so many `iterations` of its last solve.
     """
 
-    def __init__(self, ending: str, iterations: int) -> None:
+    def __init__(self, ending: str, iterations: int = 0) -> None:
         self.iterations = iterations
         super().__init__(
             f"neither a descent nor a conflict of its demands was found (solver: {ending}); "
