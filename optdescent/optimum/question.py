@@ -171,6 +171,7 @@ class OptimumSession:
     nearest neighbour's is tried where it was better at the nearest place at which it was tried, or was tried nowhere
     near; so the border between two families is found from both sides. One that no start has is tried from the optimum
     found, as a cold search does, where it was tried nowhere near: a sweep of few cases may have no neighbour of it.
+    So is one tried not far off where the family at hand costs more than its slopes promised: there it comes to its end.
 
     Solved cases are kept by world, and go with what was compiled when too many others have been met since: one of
     another world is no start. So what travels as the start of an answer is the number of its case.
