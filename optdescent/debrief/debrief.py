@@ -10,7 +10,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import devices
-from optdescent.corridor import ALL_SETS, Edges, Grid, bounds_of, edges_for, last_found
+from optdescent.corridor import ALL_SETS, EVERYTHING, Edges, Grid, bounds_of, edges_for, last_found
 from optdescent.debrief.findings import findings
 from optdescent.debrief.from_there import optimum_told
 from optdescent.debrief.track import Track
@@ -89,7 +89,8 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
     for finding in (one for one in found if one.severity is not Severity.NOTE):
         place, moment = finding.distance_to_go, finding.time
         if against.optimum is not None and place not in places:
-            places[place] = optimum_told(against.scenario, flight, place)
+            to_spare = track.to_spare(EVERYTHING.name)[int(np.argmin(np.abs(track.to_go - place)))]
+            places[place] = optimum_told(against.scenario, flight, place, float(to_spare))
         if moment not in moments:
             moments[moment] = _perfect(flight, against, finding)
     told = tuple(_with_instead(against.optimum, finding, places, moments) for finding in found)

@@ -1,4 +1,9 @@
-"""What the optimum makes of a flight from a moment on: the same arrival, begun where the flight is then."""
+"""What the optimum makes of a flight from a moment on: the same arrival, begun where the flight is then.
+
+It begins level, or on the glide path where the flight is on it, with the devices out that the flight has out, and the
+steps of slats and flaps without which it would be too slow. What is still in is selected where that is best, whatever
+the schedule of the airframe.
+"""
 
 from __future__ import annotations
 
@@ -7,29 +12,40 @@ from dataclasses import replace
 
 import numpy as np
 
+from optdescent.air.airspeed import mach_from_calibrated
+from optdescent.air.atmosphere import pressure
+from optdescent.airframe.speeds import GEAR, devices, manoeuvre_speed
 from optdescent.arrival import FloorPoint, floor_at
+from optdescent.corridor.margin import ON_PATH, all_out
 from optdescent.inputs import InputFault
 from optdescent.ocp import ProblemFault
-from optdescent.optimum import DemandsConflict, NotConverged, optimise
+from optdescent.optimum import DemandsConflict, NotConverged, find_optimum
+from optdescent.optimum.progress import silent
+from optdescent.optimum.words import limit_named
 from optdescent.results import Flight
 from optdescent.scenario import Scenario
-from optdescent.units import FOOT, NAUTICAL_MILE
+from optdescent.scenario.declaration import Selection
+from optdescent.scenario.midway import Midway
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
-NEAREST, LOWEST = 20.0 * NAUTICAL_MILE, 5000.0 * FOOT
-"""Distance to go and altitude [m] below which an optimum is not begun: a scenario's own least."""
+_TOO_FAST = 3.0 * KNOT
+"""How much faster [m/s] than a limit a flight may be that begins at the limit."""
 _CLEAR = 0.2 * NAUTICAL_MILE
 """How far ahead [m] of the flight a demand of the arrival has to be to be asked for."""
 
 
 def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | None:
-    """The scenario begun where a flight is at a distance to go [m], level; None where it cannot be begun.
+    """The scenario begun where a flight is at a distance to go [m]; None where it cannot be begun.
 
     Demands that lie behind are left out; a hold-down or a stretch of the floor that it is in begins just ahead.
     """
     if why_not_begun(scenario, flight, distance):
         return None
     arrival, published = scenario.arrival, _published(scenario, flight, distance)
-    mach, mass = (float(flight.at_distance(name, distance)) for name in ("mach", "mass"))
+    mass, midway = float(flight.at_distance("mass", distance)), _midway(scenario, flight, distance)
+    fastest, _ = _fastest(scenario, midway, published, distance)
+    speed = min(float(flight.at_distance("calibrated_airspeed", distance)), fastest)
+    mach = float(mach_from_calibrated(speed, pressure(scenario.pressure_altitude(published))))
     farthest = distance - _CLEAR
     ahead = arrival.model_copy(
         update={
@@ -40,25 +56,60 @@ def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | 
                 if level.to < farthest - _CLEAR
             ),
             "floor": _floor_ahead(arrival.floor, farthest),
+            "more_gates": tuple(gate for gate in arrival.more_gates if gate.place(arrival.glide_path) < farthest),
         }
     )
     start = {"distance": distance, "altitude": published, "mach": mach, "mass": mass}
     begun = scenario.start.model_copy(update=start)
-    declared = scenario.told.declared.model_copy(update={"start": begun, "arrival": ahead})
-    return replace(scenario, start=begun, arrival=ahead, told=replace(scenario.told, declared=declared))
+    handling = scenario.handling.model_copy(update={"configuration": Selection.FREE})
+    changed = {"start": begun, "arrival": ahead, "handling": handling}
+    told = replace(scenario.told, declared=scenario.told.declared.model_copy(update=changed))
+    return replace(scenario, start=begun, arrival=ahead, handling=handling, told=told, midway=midway)
 
 
 def why_not_begun(scenario: Scenario, flight: Flight, distance: float) -> str:
     """Why no optimum is begun where a flight is at a distance to go [m], in words; empty if one can be."""
-    if distance < NEAREST:
-        return f"nearer than {NEAREST / NAUTICAL_MILE:.0f} nm"
+    arrival = scenario.arrival
+    if distance < arrival.gate.place(arrival.glide_path) + _CLEAR:
+        return "at or past the gate"
     after = int(
         np.clip(np.count_nonzero(flight.column("distance_to_go") > distance), 1, flight.column("time").size - 1)
     )
-    beside = [flight.column(name)[after - 1 : after + 1] for name in ("altitude", "pressure_altitude", "mach", "mass")]
-    if np.isnan(beside).any():  # nothing is read across a gap
-        return "altitude, speed or mass not known"
-    return f"below {LOWEST / FOOT:.0f} ft" if _published(scenario, flight, distance) < LOWEST else ""
+    if np.isnan([flight.column(name)[after - 1 : after + 1] for name in _NEEDED]).any():  # nothing is read across a gap
+        return "altitude, speed, mass or configuration not known"
+    speed, altitude = float(flight.at_distance("calibrated_airspeed", distance)), _published(scenario, flight, distance)
+    fastest, allowed = _fastest(scenario, _midway(scenario, flight, distance), altitude, distance)
+    return f"at {speed / KNOT:.0f} kt faster than {allowed}" if speed > fastest + _TOO_FAST else ""
+
+
+_NEEDED = ("altitude", "pressure_altitude", "calibrated_airspeed", "mass", "flaps", "gear", "height_above_threshold")
+
+
+def _midway(scenario: Scenario, flight: Flight, distance: float) -> Midway:
+    """What a flight has out at a distance to go [m], or is too slow without, and whether it is on the glide path."""
+    airframe, path = scenario.airframe, scenario.arrival.glide_path
+    names = ("flaps", "gear", "calibrated_airspeed", "mass", "height_above_threshold")
+    flaps, gear, speed, mass, height = (flight.at_distance(name, distance) for name in names)
+    step, is_down = all_out(flaps, gear)
+    step, last = int(step), len(airframe.steps) - 1
+    while step < last and speed < manoeuvre_speed(airframe, step, float(mass)):
+        step += 1
+    is_on_path = abs(float(height) - float(path.height(-distance))) <= ON_PATH
+    return Midway(frozenset(range(1, step + 1)) | frozenset([GEAR] * int(is_down)), is_on_path)
+
+
+def _fastest(scenario: Scenario, midway: Midway, altitude: float, distance: float) -> tuple[float, str]:
+    """Largest speed [m/s, calibrated] at a published altitude and a distance to go [m], and what allows no more."""
+    airframe, level = scenario.airframe, scenario.pressure_altitude
+    found = [(airframe.limits.maximum_speed, "the airframe allows")]
+    found += [
+        (device.limit_speed, f"{device.name} allows") for device in devices(airframe) if device.number in midway.out
+    ]
+    for limit in scenario.arrival.speed_limits:
+        is_low = limit.below_altitude is not None and level(altitude) < level(limit.below_altitude)
+        if is_low or (limit.within is not None and distance <= limit.within):
+            found.append((limit.speed, f"{limit.speed / KNOT:.0f} kt {limit_named(limit)}"))
+    return min(found)
 
 
 def _published(scenario: Scenario, flight: Flight, distance: float) -> float:
@@ -79,20 +130,32 @@ def _floor_ahead(floor: Sequence[FloorPoint], farthest: float) -> tuple[FloorPoi
     return (floor[0].model_copy(update={"distance": farthest, "altitude": begins}), *ahead)
 
 
-def optimum_told(scenario: Scenario, flight: Flight, distance: float) -> str:
-    """What the optimum from a distance to go [m] takes, in a sentence, or why none is asked for there."""
+def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: float) -> str:
+    """What the optimum from a distance to go [m] takes and does, in a sentence, or why none is asked for there.
+
+    `to_spare` is the energy height [m] that a flight has inside the reach of everything: outside there is no optimum.
+    """
+    if to_spare < 0.0:
+        return f"from there no optimum is asked for: {-to_spare / FOOT:.0f} ft more energy than everything can lose"
     begun = begun_at(scenario, flight, distance)
     if begun is None:
         return f"from there no optimum is asked for: {why_not_begun(scenario, flight, distance)}"
     try:
-        summary = optimise(begun).summary
+        found = find_optimum(begun, silent).flight
     except DemandsConflict as conflict:
-        return f"from there no descent meets every demand: {conflict}"
+        return f"from there no descent at idle meets every demand: {conflict}"
     except (NotConverged, InputFault, ProblemFault):
         return "from there no optimum was found"
     used = [
         f"{word} for {length / NAUTICAL_MILE:.0f} nm"
-        for word, length in (("speed brake", summary.brake_distance), ("thrust", summary.thrust_distance))
+        for word, length in (
+            ("speed brake", found.summary.brake_distance),
+            ("thrust", found.summary.thrust_distance),
+        )
         if length > 0.5 * NAUTICAL_MILE
     ]
-    return f"from there the optimum takes {summary.fuel:.0f} kg to the threshold" + "".join(f", {one}" for one in used)
+    moving = np.flatnonzero(found.column("gear") > 0.0)
+    if GEAR not in begun.midway.out and moving.size:
+        used.append(f"gear at {found.column('distance_to_go')[moving[0]] / NAUTICAL_MILE:.1f} nm")
+    taken = f"{found.summary.fuel:.0f} kg to the threshold"
+    return f"from there the optimum takes {taken}" + "".join(f", {one}" for one in used)

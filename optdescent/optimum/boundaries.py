@@ -32,6 +32,7 @@ def _begin(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
         return [
             _equal("mass at the start", lambda e: e[name].start["mass"] - e.parameters["start mass"], 1000.0),
             _equal("time at the start", lambda e: e[name].start["time"], 1000.0),
+            *_begin_on_path(quantities, leg),
         ]
     if leg.begins.kind is EventKind.TOP_OF_DESCENT:
         return [
@@ -57,6 +58,23 @@ def _begin(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
         moved = device_of(quantities.scenario, leg.begins)
         return [_equal(f"{travel(moved)} begins", lambda e: e[name].start[travel(moved)], 1.0)]
     return []
+
+
+def _begin_on_path(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
+    """Height and speed where a flight begins that is on the glide path; one in cruise has them from its top."""
+    name = leg.name
+    if leg.mode is Mode.CRUISE:
+        return []
+
+    def over(ends: Ends) -> ca.SX:
+        start = ends[name].start
+        sound = air_of(quantities.scenario, ends.parameters).speed_of_sound(start["pressure_altitude"])
+        return start["true_airspeed"] - ends.parameters["start mach"] * sound
+
+    def above(ends: Ends) -> ca.SX:
+        return quantities.above_path(ends.parameters, ends[name].start, ends[name].start.independent)
+
+    return [_equal("on the glide path at the start", above, 100.0), _equal("speed at the start", over, 100.0)]
 
 
 def _end(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:

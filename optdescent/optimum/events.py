@@ -13,11 +13,11 @@ from enum import Enum
 
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.atmosphere import pressure
-from optdescent.airframe.speeds import GEAR, Device, devices
+from optdescent.airframe.speeds import GEAR, Device, devices, reference_speed
 from optdescent.arrival import farthest_first
 from optdescent.scenario import Scenario
 from optdescent.scenario.declaration import Selection
-from optdescent.units import FOOT, NAUTICAL_MILE
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
 
 class EventKind(Enum):
@@ -52,6 +52,8 @@ FIXED = (PASSED_ANYWHERE | HOLD_EVENTS | {EventKind.BELOW_PATH, EventKind.GATE, 
 """Events whose distance is given."""
 _NUMBERED = PASSED_ANYWHERE | HOLD_EVENTS | {EventKind.SPEED_LIMIT}
 _SAME_LEVEL = 20.0 * FOOT
+_HELD = 5.0 * KNOT
+"""How much faster [m/s] than the approach speed a flight begun on the glide path may be that keeps its speed."""
 _SAME_PLACE = 0.001 * NAUTICAL_MILE
 
 
@@ -87,7 +89,9 @@ def fixed_events(scenario: Scenario) -> tuple[Event, ...]:
     other event is: a phase of no length would say nothing.
     """
     arrival = scenario.arrival
-    found = [Event(EventKind.BELOW_PATH), Event(EventKind.THRESHOLD)]
+    found = [Event(EventKind.THRESHOLD)]
+    if arrival.glide_path.below_within < scenario.start.distance:
+        found.append(Event(EventKind.BELOW_PATH))
     found += [Event(EventKind.GATE, index) for index in range(len(arrival.gates))]
     found += [Event(EventKind.WINDOW, index) for index in range(len(arrival.windows))]
     found += [
@@ -105,6 +109,34 @@ def fixed_events(scenario: Scenario) -> tuple[Event, ...]:
         if -scenario.start.distance < place < nearest and is_apart:
             found.append(Event(EventKind.FLOOR, index))
     return tuple(found)
+
+
+def behind(scenario: Scenario) -> Order:
+    """Events that lie behind the start: what is out there, what holds there, and the glide path if it is on it."""
+    arrival, start, midway = scenario.arrival, scenario.start, scenario.midway
+    found = [Event(kind, number) for number in sorted(midway.out) for kind in (EventKind.SELECTED, EventKind.OUT)]
+    for index, limit in enumerate(arrival.speed_limits):
+        below = limit.below_altitude
+        if below is not None and scenario.pressure_altitude(start.altitude) < scenario.pressure_altitude(below):
+            found.append(Event(EventKind.SPEED_LIMIT, index))
+    if arrival.glide_path.below_within >= start.distance:
+        found.append(Event(EventKind.BELOW_PATH))
+    if midway.on_path:
+        found += [Event(EventKind.TOP_OF_DESCENT), Event(EventKind.CAPTURE)]
+        if start_speed(scenario) <= _approach_speed(scenario) + min(arrival.gate.speed_over, _HELD):
+            found.append(Event(EventKind.ON_SPEED))
+    return tuple(found)
+
+
+def start_speed(scenario: Scenario) -> float:
+    """Calibrated airspeed [m/s] at the start."""
+    start = scenario.start
+    return float(calibrated_from_mach(start.mach, pressure(scenario.pressure_altitude(start.altitude))))
+
+
+def _approach_speed(scenario: Scenario) -> float:
+    """Calibrated airspeed [m/s] to have at the gate, at the mass of the start."""
+    return float(reference_speed(scenario.airframe, scenario.start.mass)) + scenario.arrival.gate.speed_above_reference
 
 
 def fixed_distance(scenario: Scenario, event: Event) -> float:
@@ -150,8 +182,7 @@ def asks_for(scenario: Scenario, gate: Event, device: int) -> bool:
 
 def cruise_meets(scenario: Scenario, event: Event) -> bool:
     """Whether the cruise keeps what an event demands, so that the event may come before the top of descent."""
-    start = scenario.start
-    speed = float(calibrated_from_mach(start.mach, pressure(scenario.pressure_altitude(start.altitude))))
+    start, speed = scenario.start, start_speed(scenario)
     match event.kind:
         case EventKind.WINDOW:
             window = scenario.arrival.windows[event.index]

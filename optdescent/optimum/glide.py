@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from optdescent.air.airspeed import calibrated_at, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import Device, clean_configuration, configuration_of, reference_speed
+from optdescent.airframe.speeds import Device, configuration_of, reference_speed
 from optdescent.motion import Control, State, Surroundings, Trajectory, record, surroundings
 from optdescent.motion.equations import motion
 from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
-from optdescent.optimum.events import Event, EventKind, fixed_distance
+from optdescent.optimum.events import Event, EventKind, fixed_distance, start_speed
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 from optdescent.units import DEGREE, FOOT, GRAVITY, KNOT, NAUTICAL_MILE
@@ -28,6 +28,7 @@ _SLOW_DOWN = 10.0 * KNOT / NAUTICAL_MILE
 _TRAVEL_RATE = 1.0 * KNOT
 _FALL = 1.0 * KNOT
 _FASTEST_CAPTURE = 220.0 * KNOT
+_LAST_SLOWING = 0.3 * NAUTICAL_MILE
 _SHALLOWEST, _STEEPEST = -0.3 * DEGREE, -5.0 * DEGREE
 
 
@@ -55,7 +56,7 @@ class _Glide:
 
         def out(device: Device) -> float:
             half_way = float(device.scheduled_speed(airframe, mass)) - 0.5 * _TRAVEL_RATE * device.travel_time
-            return 1.0 if calibrated < half_way else 0.0
+            return 1.0 if calibrated < half_way or device.number in self.scenario.midway.out else 0.0
 
         return configuration_of(airframe, out)
 
@@ -103,6 +104,8 @@ class _Glide:
             rows.append((float(x) + 1e-6, held.state, held.control, configuration))
             state = _moved(held.state, held.motion.by_distance, -on_speed / 9.0)
         most = self.scenario.arrival.glide_path.capture_speed_at_most or _FASTEST_CAPTURE
+        if self.scenario.midway.on_path:
+            most = start_speed(self.scenario) + _FALL
         return rows, flyable and self.calibrated(rows[0][1]) < most - _FALL
 
     def descent(self, capture: float, first: State) -> list[Row]:
@@ -152,9 +155,10 @@ def _moved(state: State, rate: State, step: float) -> State:
 def first_flight(scenario: Scenario) -> Flight:
     """Idle flight [SI] from the scenario's start to the threshold, a first guess and no more."""
     glide = _Glide(scenario, surroundings(scenario))
-    path = scenario.arrival.glide_path
-    capture = path.distance(path.capture_middle)
-    early, late = capture + _STEP, fixed_distance(scenario, Event(EventKind.GATE))
+    path, is_captured = scenario.arrival.glide_path, scenario.midway.on_path
+    capture = -scenario.start.distance if is_captured else path.distance(path.capture_middle)
+    early = capture + _STEP
+    late = -_LAST_SLOWING if is_captured else fixed_distance(scenario, Event(EventKind.GATE))
     approach, flyable = glide.approach(capture, late)
     if not flyable:
         for _ in range(8):
@@ -162,20 +166,21 @@ def first_flight(scenario: Scenario) -> Flight:
             _, flyable = glide.approach(capture, middle)
             early, late = (middle, late) if flyable else (early, middle)
         approach, _ = glide.approach(capture, early)
-    rows = [*glide.descent(approach[0][0], approach[0][1]), *approach]
+    rows = approach if is_captured else [*glide.descent(approach[0][0], approach[0][1]), *approach]
     return record(scenario, _whole(scenario, glide, rows), Kind.OPTIMUM, "first flight")
 
 
 def _whole(scenario: Scenario, glide: _Glide, rows: list[Row]) -> Trajectory:
     """Trajectory with the cruise before the rows, and mass and time along all of it."""
     start, begin = scenario.start, rows[0][0]
+    last = max(begin - _STEP, -start.distance)
     altitude = scenario.pressure_altitude(start.altitude)
     speed = start.mach * float(scenario.air.speed_of_sound(altitude))
-    clean = clean_configuration(scenario.airframe)
+    out = configuration_of(scenario.airframe, lambda device: float(device.number in scenario.midway.out))
     cruise: list[Row] = []
-    for x in np.linspace(-start.distance, begin - _STEP, 20):
-        held = level(glide.world, x, State(altitude, speed, 0.0, start.mass, 0.0), clean, 0.0)
-        cruise.append((float(x), held.state, held.control, clean))
+    for x in [] if scenario.midway.on_path else np.linspace(-start.distance, last, 20 if last > -start.distance else 1):
+        held = level(glide.world, x, State(altitude, speed, 0.0, start.mass, 0.0), out, 0.0)
+        cruise.append((float(x), held.state, held.control, out))
     table = [*cruise, *rows]
     x = np.array([row[0] for row in table])
 
@@ -185,7 +190,7 @@ def _whole(scenario: Scenario, glide: _Glide, rows: list[Row]) -> Trajectory:
     def controls(name: str) -> NDArray[np.float64]:
         return np.array([float(getattr(row[2], name)) for row in table])
 
-    steps = tuple(np.array([float(row[3].steps[k]) for row in table]) for k in range(len(clean.steps)))
+    steps = tuple(np.array([float(row[3].steps[k]) for row in table]) for k in range(len(out.steps)))
     configuration = Configuration(steps, np.array([float(row[3].gear) for row in table]))
     control = Control(controls("load_factor"), controls("thrust_fraction"), controls("speed_brake"))
     state = State(states("pressure_altitude"), states("true_airspeed"), states("path_angle"), start.mass, 0.0)

@@ -90,12 +90,12 @@ def travel(device: Device) -> str:
     return f"travel of {device.name}"
 
 
-def legs_of(order: Order, airframe: Airframe) -> tuple[Leg, ...]:
-    """Phases between the events of an order."""
+def legs_of(order: Order, airframe: Airframe, behind: Order = ()) -> tuple[Leg, ...]:
+    """Phases between the events of an order, and which devices are out in each after those `behind` the start."""
     legs: list[Leg] = []
     all_devices = devices(airframe)
     for index, event in enumerate(order):
-        passed = order[:index]
+        passed = (*behind, *order[:index])
         kinds = {earlier.kind for earlier in passed}
         mode = Mode.CRUISE
         if EventKind.TOP_OF_DESCENT in kinds:
@@ -113,7 +113,7 @@ def legs_of(order: Order, airframe: Airframe) -> tuple[Leg, ...]:
             Leg(
                 name=f"to {event.label}",
                 mode=mode,
-                begins=passed[-1] if passed else None,
+                begins=order[index - 1] if index else None,
                 ends=event,
                 passed=passed,
                 out=tuple(device for device in all_devices if device.number in arrived),

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 
 import numpy as np
 
-from optdescent.airframe.speeds import Device, devices, reference_speed
+from optdescent.airframe.speeds import GEAR, Device, devices, reference_speed
 from optdescent.arrival import Capture
 from optdescent.optimum.events import (
     COLLAPSED,
@@ -15,6 +15,7 @@ from optdescent.optimum.events import (
     Order,
     approach_meets,
     asks_for,
+    behind,
     cruise_meets,
     fixed_distance,
     fixed_events,
@@ -25,6 +26,7 @@ from optdescent.optimum.events import (
 )
 from optdescent.results import Flight
 from optdescent.scenario import Scenario
+from optdescent.scenario.declaration import Selection
 from optdescent.units import KNOT, NAUTICAL_MILE
 
 _ON_SPEED = 0.5 * KNOT
@@ -43,7 +45,8 @@ def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, flo
         + [places[event] - _APART for event in places if not cruise_meets(scenario, event)]
     )
     places[Event(EventKind.CAPTURE)] = path.distance(path.capture_middle)
-    found = _device_places(scenario, flight)
+    done = behind(scenario)
+    found = {event: place for event, place in _device_places(scenario, flight).items() if event not in done}
     places |= found
     faster = [places[gate] + _APART for gate in gates_in_force(tuple(places)) if not approach_meets(scenario, gate)]
     places[Event(EventKind.ON_SPEED)] = max([_on_speed(scenario, flight), *found.values(), *faster])
@@ -57,6 +60,7 @@ def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, flo
         if below.size and below[0] > 0:
             first, last = _between_demands(scenario, bound)
             places[Event(EventKind.SPEED_LIMIT, index)] = float(np.clip(x[below[0]], first, last))
+    places = {event: place for event, place in places.items() if event not in done}
     ordered = sorted(places, key=lambda event: (places[event], list(EventKind).index(event.kind)))
     return _proper(tuple(ordered)), places
 
@@ -95,7 +99,8 @@ def _device_places(scenario: Scenario, flight: Flight) -> dict[Event, float]:
     """Where a flight passes the speeds at which devices are selected, and where each is out [m].
 
     A device is out before every gate that asks for it, and all are before the last gate; it is selected after a gate
-    that asks for more speed than its own.
+    that asks for more speed than its own, and before the next of the schedule, also where the flight passes the speeds
+    of both between two points. A step selected freely is out before the next is selected.
     """
     x, time = -flight.column("distance_to_go"), flight.column("time")
     speed, mass = flight.column("calibrated_airspeed"), flight.column("mass")
@@ -103,7 +108,8 @@ def _device_places(scenario: Scenario, flight: Flight) -> dict[Event, float]:
     gates = {event: fixed_distance(scenario, event) for event in fixed_events(scenario) if event.kind is EventKind.GATE}
     places: dict[Event, float] = {}
     order = devices(scenario.airframe)
-    latest = max(gates.values())
+    latest, following, next_step = max(gates.values()), np.inf, np.inf
+    is_free = scenario.handling.configuration is Selection.FREE
     for number, device in reversed(list(enumerate(order))):
         latest = min([latest, *(place for gate, place in gates.items() if asks_for(scenario, gate, device.number))])
         slow = np.flatnonzero(descending & (speed <= np.asarray(device.scheduled_speed(scenario.airframe, mass))))
@@ -111,7 +117,12 @@ def _device_places(scenario: Scenario, flight: Flight) -> dict[Event, float]:
         late = (number - len(order)) * _APART
         first = float(x[slow[0]]) if slow.size else latest
         first = min(max([first, *faster]), latest + late)
+        first = following = first if first < following else following - _APART
         arrived = float(np.interp(np.interp(first, x, time) + device.travel_time, time, x))
+        if device.number != GEAR and is_free and arrived >= next_step:
+            arrived = next_step - _APART
+            first = following = min(first, arrived - _APART)
+        next_step = next_step if device.number == GEAR else first
         places[Event(EventKind.SELECTED, device.number)] = first
         places[Event(EventKind.OUT, device.number)] = min(arrived, latest + late + 0.5 * _APART)
     return places
@@ -141,6 +152,8 @@ def _between_demands(scenario: Scenario, altitude: float) -> tuple[float, float]
 def _proper(order: Order) -> Order:
     """The order without a device before the descent, and with the capture after it must come from below."""
     top = Event(EventKind.TOP_OF_DESCENT)
+    if top not in order:
+        return order
     ahead = [event for event in order[: order.index(top)] if event.is_fixed]
     rest = [event for event in order if event not in ahead and event != top]
     below, capture = Event(EventKind.BELOW_PATH), Event(EventKind.CAPTURE)
@@ -163,6 +176,8 @@ def with_other_choices(scenario: Scenario, order: Order) -> list[Order]:
 
 def _beyond_the_gate(scenario: Scenario, order: Order) -> list[Order]:
     """The order with the approach speed reached on the other side of the gate beside it."""
+    if Event(EventKind.ON_SPEED) not in order:
+        return []
     at = order.index(Event(EventKind.ON_SPEED))
     for before, after in ((at - 1, at), (at, at + 1)):
         is_gate = EventKind.GATE in (order[before].kind, order[after].kind)
@@ -177,9 +192,11 @@ def with_other_captures(scenario: Scenario, order: Order) -> list[Order]:
     Whether the gear helps before the path is met or after it is not seen from an order in which it does the other.
     """
     most = _MOST_PASSED if scenario.arrival.glide_path.capture is Capture.ABOVE else 1
-    found: list[Order] = []
+    found, capture = list[Order](), Event(EventKind.CAPTURE)
+    if capture not in order:
+        return found
     for step in (-1, 1):
-        events, at = list(order), order.index(Event(EventKind.CAPTURE))
+        events, at = list(order), order.index(capture)
         for _ in range(most):
             other = at + step
             before, after = (events[at], events[other]) if step > 0 else (events[other], events[at])

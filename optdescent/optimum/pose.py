@@ -26,7 +26,7 @@ from optdescent.motion.equations import Motion, motion
 from optdescent.motion.holding import Held, level, on_gradient_at_idle, on_gradient_at_speed
 from optdescent.ocp import BoundaryConstraint, Ends, Limit, Link, Memory, Phase, Point, Problem, Span, Variable
 from optdescent.optimum.boundaries import demands_at
-from optdescent.optimum.events import Event, EventKind, Order
+from optdescent.optimum.events import Event, EventKind, Order, behind
 from optdescent.optimum.legs import Leg, Mode, legs_of, travel
 from optdescent.optimum.limits import limits_along
 from optdescent.optimum.parameters import declared_parameters, parameter_values
@@ -51,7 +51,7 @@ class Pose:
     @cached_property
     def legs(self) -> tuple[Leg, ...]:
         """Phases in order."""
-        return legs_of(self.order, self.scenario.airframe)
+        return legs_of(self.order, self.scenario.airframe, behind(self.scenario))
 
     @cached_property
     def structure(self) -> Hashable:

@@ -86,12 +86,12 @@ def slopes(pose: Pose, problem: Problem, solution: Solution) -> tuple[Slope, ...
     program = transcribe(problem, solution.mesh)
     whole = cost_column(program, solution)
     moved = trajectory_sensitivity(program, solution)
-    idle = next(leg.name for leg in pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT)
+    idle = next((leg.name for leg in pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT), None)
     last = pose.legs[-1].name
     start_mass = np.zeros(whole.size)
     start_mass[_offsets(problem)["start mass"]] = 1.0
     fuel = start_mass - moved.states[last, "mass"][-1]
-    place = -moved.edges[idle][1]
+    place = np.full(whole.size, np.nan) if idle is None else -moved.edges[idle][1]
     return tuple(
         Slope(quantity, unit, *(float(column @ direction) for column in (whole, fuel, place)))
         for quantity, unit, direction in directions(pose.scenario, problem)

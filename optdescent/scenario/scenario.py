@@ -31,6 +31,7 @@ from optdescent.scenario.declaration import (
     ScenarioDeclaration,
     Start,
 )
+from optdescent.scenario.midway import CRUISE, Midway
 from optdescent.scenario.shown import scenario_html
 from optdescent.scenario.start import start_faults
 from optdescent.scenario.technique import PERFECT, Technique, technique_faults
@@ -67,7 +68,8 @@ class Scenario:
 
     `warmth` holds the coefficients of a measured day's temperature (`air.warmth`), None for the standard atmosphere.
     `told` is everything the answer depends on: the declared values, the airframe's and the texts of soundings. `text`
-    is the same as JSON, and `digest` its short fingerprint.
+    is the same as JSON, and `digest` its short fingerprint. Files declare flights that begin in cruise; `midway` says
+    what an optimum has out that begins anywhere on the way down.
     """
 
     title: str
@@ -82,6 +84,7 @@ class Scenario:
     told: Told
     warmth: tuple[float, ...] | None = None
     technique: Technique = PERFECT
+    midway: Midway = CRUISE
 
     @classmethod
     def from_toml(cls, path: str | Path, settings: Sequence[str] = ()) -> Scenario:

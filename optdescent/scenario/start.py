@@ -40,12 +40,24 @@ def start_faults(start: Start, arrival: Arrival) -> list[tuple[str, str, str]]:
     if arrival.floor and (over := highest_floor(arrival, start.distance) - start.altitude) > _ROUNDING:
         faults.append(("arrival.floor", f"up to {over / FOOT:.0f} ft above the start", f"at most {cruise}"))
     faults += _track_faults(start, arrival)
+    return faults + _speed_faults(start, arrival)
+
+
+def _speed_faults(start: Start, arrival: Arrival) -> list[tuple[str, str, str]]:
+    """Speed limits that hold from the start and are slower than it."""
+    faults: list[tuple[str, str, str]] = []
     speed = float(calibrated_from_mach(start.mach, pressure(start.altitude)))
     for index, limit in enumerate(arrival.speed_limits):
-        if limit.within is not None and limit.within >= start.distance and limit.speed < speed:
-            given = f"{limit.speed / KNOT:.0f} kt from {limit.within / NAUTICAL_MILE:.1f} nm on"
-            allowed = f"at least the {speed / KNOT:.0f} kt of the cruise where it holds from the start"
-            faults.append((f"arrival.speed_limits[{index}].speed_kt", given, allowed))
+        if limit.speed >= speed:
+            continue
+        if limit.within is not None and limit.within >= start.distance:
+            where = f"from {limit.within / NAUTICAL_MILE:.1f} nm on"
+        elif limit.below_altitude is not None and limit.below_altitude > start.altitude:
+            where = f"below {limit.below_altitude / FOOT:.0f} ft"
+        else:
+            continue
+        allowed = f"at least the {speed / KNOT:.0f} kt of the cruise where it holds from the start"
+        faults.append((f"arrival.speed_limits[{index}].speed_kt", f"{limit.speed / KNOT:.0f} kt {where}", allowed))
     return faults
 
 

@@ -8,6 +8,9 @@ from importlib import import_module
 import numpy as np
 import pytest
 
+from optdescent.air.airspeed import calibrated_from_mach
+from optdescent.air.atmosphere import pressure
+from optdescent.airframe.speeds import manoeuvre_speed
 from optdescent.arrival import floor_at
 from optdescent.debrief import debrief
 from optdescent.debrief.from_there import begun_at, optimum_told, why_not_begun
@@ -15,7 +18,8 @@ from optdescent.optimum import optimise
 from optdescent.results import Flight
 from optdescent.results.debrief import Severity
 from optdescent.scenario import Scenario
-from optdescent.units import NAUTICAL_MILE
+from optdescent.scenario.midway import Midway
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.debrief.recordings import FOLDER, SCENARIO, against, flight, silent
 
 
@@ -63,23 +67,66 @@ def test_a_floor_and_a_hold_down_that_the_flight_is_in_begin_just_ahead() -> Non
     assert (level.from_ / NAUTICAL_MILE, level.to / NAUTICAL_MILE) == pytest.approx((49.8, 48.0))
 
 
-@pytest.mark.parametrize("distance_nm", [19.0, 8.0])
-def test_too_near_nothing_is_begun(distance_nm: float) -> None:
+@pytest.mark.parametrize("distance_nm", [3.1, 1.0])
+def test_past_the_gate_nothing_is_begun(distance_nm: float) -> None:
     assert begun_at(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE) is None
-    told = optimum_told(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE)
-    assert told == "from there no optimum is asked for: nearer than 20 nm"
+    told = optimum_told(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE, np.nan)
+    assert told == "from there no optimum is asked for: at or past the gate"
 
 
-def test_where_something_is_not_known_or_too_low_it_is_said() -> None:
+def test_outside_the_reach_of_everything_none_is_asked_for() -> None:
+    told = optimum_told(SCENARIO, flight("good"), 8.0 * NAUTICAL_MILE, -100.0 * FOOT)
+    assert told == "from there no optimum is asked for: 100 ft more energy than everything can lose"
+
+
+def test_it_begins_with_what_is_out_on_the_path_or_off_it() -> None:
+    far, near = (begun_at(SCENARIO, flight("late-gear"), nm * NAUTICAL_MILE) for nm in (14.0, 6.0))
+    assert far is not None
+    assert near is not None
+    assert far.midway == Midway(frozenset({1, 2}))
+    assert near.midway == Midway(frozenset({1, 2, 3}), on_path=True)
+
+
+def test_steps_without_which_it_would_be_too_slow_count_as_out() -> None:
+    own, place = flight("slow-to-configure"), 14.0 * NAUTICAL_MILE
+    speed = np.full(own.column("mass").shape, 160.0 * KNOT)
+    slow = replace(own, dataset=own.dataset.assign(calibrated_airspeed=("point", speed)))
+    begun, usual = begun_at(SCENARIO, slow, place), begun_at(SCENARIO, own, place)
+    assert begun is not None
+    assert usual is not None
+    assert usual.midway.out == {1}
+    step, airframe = max(begun.midway.out), SCENARIO.airframe
+    assert step > 1
+    assert manoeuvre_speed(airframe, step, begun.start.mass) <= 160.0 * KNOT
+    assert manoeuvre_speed(airframe, step - 1, begun.start.mass) > 160.0 * KNOT
+
+
+def test_further_gates_that_lie_behind_are_left_out() -> None:
+    asked = Scenario.from_toml(
+        FOLDER / "scenario.toml", ("arrival.more_gates=[{height_ft=1500},{height_ft=500,landing_configuration=true}]",)
+    )
+    begun = begun_at(asked, flight("good"), 4.0 * NAUTICAL_MILE)
+    assert begun is not None
+    assert [gate.height / FOOT for gate in begun.arrival.more_gates] == [500.0]
+
+
+def test_where_something_is_not_known_or_too_fast_it_is_said() -> None:
+    """Up to 3 kt over a limit count as at the limit."""
     own, place = flight("good"), 25.0 * NAUTICAL_MILE
     size = own.column("mass").shape
     away = np.abs(own.column("distance_to_go") - place) > 0.5 * NAUTICAL_MILE
     hidden = replace(own, dataset=own.dataset.assign(mass=("point", np.where(away, own.column("mass"), np.nan))))
-    low = {name: ("point", np.full(size, 1000.0)) for name in ("altitude", "pressure_altitude")}
-    sunk = replace(own, dataset=own.dataset.assign(low))
-    assert why_not_begun(SCENARIO, hidden, place) == "altitude, speed or mass not known"
-    assert why_not_begun(SCENARIO, sunk, place) == "below 5000 ft"
-    assert begun_at(SCENARIO, hidden, place) is begun_at(SCENARIO, sunk, place) is None
+    fast, faster = (
+        replace(own, dataset=own.dataset.assign(calibrated_airspeed=("point", np.full(size, speed * KNOT))))
+        for speed in (252.0, 260.0)
+    )
+    assert why_not_begun(SCENARIO, hidden, place) == "altitude, speed, mass or configuration not known"
+    assert why_not_begun(SCENARIO, faster, place) == "at 260 kt faster than 250 kt below 10000 ft"
+    assert begun_at(SCENARIO, hidden, place) is begun_at(SCENARIO, faster, place) is None
+    at_limit = begun_at(SCENARIO, fast, place)
+    assert at_limit is not None
+    level = pressure(SCENARIO.pressure_altitude(at_limit.start.altitude))
+    assert calibrated_from_mach(at_limit.start.mach, level) == pytest.approx(250.0 * KNOT, rel=1e-6)
     assert why_not_begun(SCENARIO, own, place) == ""
 
 
@@ -89,7 +136,7 @@ def test_a_debrief_beside_an_optimum_has_its_energy_and_where_it_is(monkeypatch:
     assert begun is not None
     best, asked = optimise(begun), list[float]()
 
-    def told(_scenario: Scenario, _flight: Flight, distance: float) -> str:
+    def told(_scenario: Scenario, _flight: Flight, distance: float, _to_spare: float) -> str:
         asked.append(distance)
         return f"asked at {distance / NAUTICAL_MILE:.1f} nm"
 
@@ -114,6 +161,18 @@ def test_a_debrief_beside_an_optimum_has_its_energy_and_where_it_is(monkeypatch:
 
 def test_what_the_optimum_takes_is_told() -> None:
     """At 250 kt and on the path; idle takes some 5 to 6 kg a minute: less than 150 kg for the last 25 miles."""
-    told = optimum_told(SCENARIO, flight("good"), 25.0 * NAUTICAL_MILE)
+    told = optimum_told(SCENARIO, flight("good"), 25.0 * NAUTICAL_MILE, 100.0)
     assert told.startswith("from there the optimum takes ")
     assert 50.0 < float(told.split()[5]) < 150.0
+    assert ", gear at " in told
+
+
+def test_near_the_gate_what_it_lacks_is_told() -> None:
+    """Slow to configure: from 9 nm early flaps and gear still save it, at 6 nm it is too late."""
+    own = flight("slow-to-configure")
+    still = optimum_told(SCENARIO, own, 9.0 * NAUTICAL_MILE, np.nan)
+    assert still.startswith("from there the optimum takes ")
+    assert 4.0 < float(still.rpartition(", gear at ")[2].removesuffix(" nm")) < 9.1
+    lost = optimum_told(SCENARIO, own, 6.0 * NAUTICAL_MILE, np.nan)
+    assert lost.startswith("from there no descent at idle meets every demand: ")
+    assert "the speed at the gate" in lost
