@@ -97,7 +97,7 @@ def _highest(ground: Ground, reaches: Sequence[Reach], at: _Points) -> dict[str,
         use = Use(is_allowed, np.ones(is_allowed.size))
         told = told_of(ground, joined([at.plan(edge) for edge in reaches]), use, Edge.HIGHEST)
         own_set, point = np.nonzero(known)
-        told = no_lower(ground, told, use, own_set * (at.speed.max() + 1) + at.speed[point])
+        told = no_lower(ground, told, use, own_set * (at.speed.max() + 1) + at.speed[point], Edge.HIGHEST)
         own = planned[known]
         height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
         taken_off = _height(ground, own) - height
@@ -123,6 +123,7 @@ def _lowest(ground: Ground, edge: Reach, at: _Points) -> dict[str, Array]:
         count = int(known.sum())
         use = Use(np.ones(count, dtype=np.bool_), np.full(count, -3.0))
         told, own = told_of(ground, at.plan(edge), use, edge.edge), altitude[known]
+        told = no_lower(ground, told, use, at.speed[known], edge.edge)
         height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
         for name, value in zip(columns, (height, height - _height(ground, own), told.added), strict=True):
             columns[name][known] = value

@@ -1,13 +1,16 @@
-"""Highest descents from farther out: no lower than those from nearer at the same speed, to which level flight leads.
+"""Descents from farther out: told from no lower than those from nearer at the same speed.
 
-A descent from far out may be eased more than one from nearer, since it has more corners to lag behind. It may as well
-be flown level, its speed held by thrust, to where a nearer one begins, and on like that one.
+A highest descent from far out may be eased more than one from nearer, since it has more corners to lag behind. It may
+as well be flown level, its speed held by thrust, to where a nearer one begins, and on like that one.
+
+Of two lowest descents the nearer may be raised more than the farther one. That may as well be flown from higher, where
+it needs thrust even less.
 """
 
 from __future__ import annotations
 
 from dataclasses import fields, replace
-from typing import TypeVar
+from typing import TypeVar, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +19,7 @@ from optdescent.corridor.again import Use
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths
 from optdescent.corridor.reach import Edge
-from optdescent.corridor.told import Told, at_start, told_of
+from optdescent.corridor.told import Told, at_start, eased, told_of
 
 Indices = NDArray[np.int64]
 Some = TypeVar("Some", bound=np.generic)
@@ -24,29 +27,37 @@ _LOWER = 1e-6
 """Height [m] by which one is lower than another."""
 
 
-def no_lower(ground: Ground, told: Told, use: Use, group: Indices) -> Told:
-    """Highest descents of which none kept begins lower than a nearer one of its group (descent,), where one can [SI].
+def no_lower(ground: Ground, told: Told, use: Use, group: Indices, edge: Edge) -> Told:
+    """Descents of an edge of which none kept begins lower than a nearer one of its group (descent,), if one can [SI].
 
-    One that does, or is not kept, is flown again level to where the highest of the nearer ones begins, and on by the
-    plan of that. It is told if it is kept and higher.
+    A highest one that does, or is not kept, is flown again level to where the highest of the nearer ones begins, and on
+    by the plan of that; a lowest one that does from as high as that begins. It is told if it is kept and higher.
     """
     height = np.where(told.is_kept, at_start(told.plan), -np.inf)
     which, like = _lower(told.plan.start, height, group)
     if not which.size:
         return told
-    level = levelled(told.plan.of(like), told.plan.start[which])
-    other = told_of(ground, level, use.of(which), Edge.HIGHEST)
-    edge = at_start(told.plan) + told.taken_off
+    match edge:
+        case Edge.HIGHEST:
+            plan = levelled(told.plan.of(like), told.plan.start[which])
+        case Edge.LOWEST:
+            which, like = (own[told.is_kept[which]] for own in (which, like))
+            own_plan = told.plan.of(which)
+            plan = eased(ground, own_plan, height[which] - height[like], np.zeros(which.size))
+        case _:
+            assert_never(edge)
+    other = told_of(ground, plan, use.of(which), edge)
+    unflown = at_start(told.plan) + told.taken_off
     better = other.is_kept & (at_start(other.plan) > height[which] + _LOWER)
     into, found = which[better], np.flatnonzero(better)
-    taken_off = replace(other, taken_off=edge[which] - at_start(other.plan))
+    taken_off = replace(other, taken_off=unflown[which] - at_start(other.plan))
     own, new = vars(told), vars(taken_off)
     values = {name: _put(own[name], new[name], into, found) for name in own if name != "plan"}
-    plan = {
+    plans = {
         field.name: _put(getattr(told.plan, field.name), getattr(other.plan, field.name), into, found)
         for field in fields(Paths)
     }
-    return Told(Paths(**plan), **values)
+    return Told(Paths(**plans), **values)
 
 
 def _put(own: NDArray[Some], new: NDArray[Some], into: Indices, found: Indices) -> NDArray[Some]:

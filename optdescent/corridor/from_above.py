@@ -3,9 +3,9 @@
 The highest edges of `corridor.reach` for an arrival whose path is captured from above say from how high above the path
 it can be captured and the gate be met. A flight below the edge keeps the edge's speeds and devices and, of its height
 above the path, the part that it has of the edge's: sink rates are then no larger, and what the edge takes of energy in
-excess is left to less brake, or thrust. The path is captured as early as the devices allow. Every plan is flown again,
-and eased (`corridor.told`) until it is kept: the gate passed stable, and limits and heights kept on the way. A set of
-devices of which no plan is kept is not enough.
+excess is left to less brake, or thrust. The path is captured as early as the devices allow; where that plan is not
+kept, where the edge itself captures it. Every plan is flown again, and eased (`corridor.told`) until it is kept: the
+gate passed stable, and limits and heights kept on the way. A set of devices of which no plan is kept is not enough.
 
 Sink is limited by the arrival and, until capture, to 2000 ft/min (Flight Safety Foundation, ALAR briefing note 4.2,
 from memory); no path is captured below 1000 ft.
@@ -88,10 +88,12 @@ def from_above(scenario: Scenario, situation: Situation, spacing: float = SPACIN
     if rooms[-1] < wanted:
         return found
     for begun in chain(_fewer(ground, situation), (most,)):
-        if begun is most or begun.is_enough(wanted):
-            found = _planned(found, _earliest(begun, situation, wanted), wanted)
-        if found.is_possible:
-            return replace(found, abandon_by=_abandon_by(ground, rooms, wanted))
+        if not (begun is most or begun.is_enough(wanted)):
+            continue
+        for one in (_earliest(begun, situation, wanted), begun):
+            found = _planned(found, one, wanted)
+            if found.is_possible:
+                return replace(found, abandon_by=_abandon_by(ground, rooms, wanted))
     return found
 
 

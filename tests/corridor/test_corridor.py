@@ -84,9 +84,15 @@ def all_kept(corridor: Corridor) -> None:
 
 
 def no_lower_farther_out(corridor: Corridor) -> None:
-    """At one speed and with one set of devices no highest height is lower than a nearer one, nor missing beyond it."""
+    """At one speed and with one set of devices no highest height is lower than a nearer one, nor missing beyond it.
+
+    Nor is a lowest height lower than a nearer one.
+    """
     for heights in corridor.values("highest"):
         assert np.all((heights[1:] >= heights[:-1] - 1e-6) | np.isnan(heights[:-1]))
+    for heights in corridor.values("lowest").T:
+        own = heights[np.isfinite(heights)]
+        assert np.all(np.diff(own) >= -1e-6)
 
 
 def test_heights_do_not_fall_with_distance() -> None:

@@ -1,4 +1,4 @@
-"""Highest descents from farther out are no lower than those from nearer."""
+"""Descents from farther out are told from no lower than those from nearer."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from optdescent.corridor.path import Paths
 from optdescent.corridor.reach import Edge
 from optdescent.corridor.told import Told, at_start, told_of
 from optdescent.units import FOOT, NAUTICAL_MILE
-from tests.corridor.edges import STILL, edge, ground
+from tests.corridor.edges import STILL, edge, ground, lowest
 from tests.corridor.test_again import FINE, planned
 
 
@@ -44,7 +44,7 @@ def told_low(lower: float) -> tuple[Told, Use]:
 def test_one_lower_than_a_nearer_one_is_flown_level_to_it() -> None:
     told, use = told_low(300.0 * FOOT)
     last, middle = int(np.argmax(told.plan.start)), int(np.argsort(told.plan.start)[1])
-    mended = no_lower(ground(STILL, FINE), told, use, np.zeros(use.lead.size, dtype=np.int64))
+    mended = no_lower(ground(STILL, FINE), told, use, np.zeros(use.lead.size, dtype=np.int64), Edge.HIGHEST)
     begins = at_start(mended.plan)
     assert mended.is_kept.all()
     assert begins[last] == pytest.approx(begins[middle])
@@ -62,15 +62,40 @@ def test_one_that_is_not_kept_is_flown_level_to_a_nearer_one() -> None:
     told, use = told_low(-300.0 * FOOT)
     last = int(np.argmax(told.plan.start))
     lost = replace(told, is_kept=np.arange(use.lead.size) != last)
-    mended = no_lower(ground(STILL, FINE), lost, use, np.zeros(use.lead.size, dtype=np.int64))
+    mended = no_lower(ground(STILL, FINE), lost, use, np.zeros(use.lead.size, dtype=np.int64), Edge.HIGHEST)
     assert mended.is_kept.all()
 
 
 def test_one_of_another_group_or_higher_is_left_as_it_is() -> None:
     low, use = told_low(300.0 * FOOT)
-    assert no_lower(ground(STILL, FINE), low, use, np.arange(use.lead.size)) is low
+    assert no_lower(ground(STILL, FINE), low, use, np.arange(use.lead.size), Edge.HIGHEST) is low
     high, use = told_low(-300.0 * FOOT)
-    assert no_lower(ground(STILL, FINE), high, use, np.zeros(use.lead.size, dtype=np.int64)) is high
+    assert no_lower(ground(STILL, FINE), high, use, np.zeros(use.lead.size, dtype=np.int64), Edge.HIGHEST) is high
+
+
+def test_a_lowest_one_lower_than_a_nearer_one_is_flown_from_as_high() -> None:
+    """The nearest of three is said to be kept only from 40 ft above the farthest: all but the two stay."""
+    plan = planned(lowest())
+    speed = plan.speed[plan.start, np.arange(plan.start.size)]
+    plan = plan.of(np.flatnonzero(np.isclose(speed, np.max(speed))))
+    use = Use(np.ones(plan.start.size, dtype=np.bool_), np.full(plan.start.size, -3.0))
+    told = told_of(ground(), plan, use, Edge.LOWEST)
+    kept = np.flatnonzero(told.is_kept)
+    kept = kept[np.argsort(told.plan.start[kept])]
+    assert kept.size >= 2
+    near, far = kept[0], kept[-1]
+    begins, altitude, taken_off = at_start(told.plan), told.plan.altitude.copy(), told.taken_off.copy()
+    raised = begins[far] + 40.0 * FOOT
+    altitude[told.plan.start[near], near] = raised
+    taken_off[near] -= raised - begins[near]
+    high = replace(told, plan=replace(told.plan, altitude=altitude), taken_off=taken_off)
+    mended = no_lower(ground(), high, use, np.zeros(use.lead.size, dtype=np.int64), Edge.LOWEST)
+    after = at_start(mended.plan)
+    assert mended.is_kept[far]
+    assert raised - 1e-6 <= after[far] < raised + 30.0 * FOOT
+    assert after[far] + mended.taken_off[far] == pytest.approx(begins[far] + told.taken_off[far])
+    assert after[near] == raised
+    assert np.array_equal(mended.is_kept, told.is_kept)
 
 
 def test_a_levelled_plan_has_out_before_what_was_out_where_it_began() -> None:

@@ -162,6 +162,16 @@ def test_a_plan_that_is_not_kept_when_it_is_flown_is_none(monkeypatch: pytest.Mo
     assert from_above_plain(found)["reason"] == found.reason
 
 
+def test_where_the_earliest_capture_is_not_kept_the_path_is_captured_later(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the same devices; five flights of a plan are all that is tried of one."""
+    plain = asked(700.0)
+    monkeypatch.setattr(MODULE, "flown_again", Flown(5.0))
+    later = from_above(scenario(CALM), situation(700.0), COARSE)
+    assert later.devices == plain.devices
+    assert later.reason == ""
+    assert later.capture_distance < plain.capture_distance - 0.4 * NAUTICAL_MILE
+
+
 def test_a_plan_that_is_not_kept_at_first_is_eased(monkeypatch: pytest.MonkeyPatch) -> None:
     """From the same height and speed, slower on the way."""
     plain = asked(700.0)
