@@ -52,7 +52,8 @@ PARTS = ("cold", "workers", "large", "cluster", "rules")
 SIZES = {100: 4, 1000: 36, 10000: 10000}
 """Most blocks of a sweep of about so many cases, spread over the grid of ten thousand: their cases are like its own."""
 FEW = 24
-"""Blocks that one worker is set beside two with: of eight the last one to end would decide."""
+"""Blocks that one worker is set beside two with, and local processes beside a cluster: of eight the last one to end
+would decide."""
 Row = tuple[str, ...]
 
 
@@ -329,14 +330,14 @@ def main() -> None:
                         print(f"  {count} x {reason}")
                 print(markdown(HEADER, rows[-1:]), flush=True)
         if "cluster" in parts:
-            part = some_blocks(study.sweep(), 8)
+            part = some_blocks(study.sweep(), FEW)
             one = run(part, temporary, Local(2))
             facts["local_s"] = one.seconds
-            rows.append(told("8 blocks, local", one))
+            rows.append(told(f"{FEW} blocks, local", one))
             with cluster(workers=2) as address:
                 one = run(part, temporary, Cluster(address))
                 facts |= {"cluster_s": one.seconds, "cluster_case_s": one.answering}
-                rows.append(told("8 blocks, Dask", one))
+                rows.append(told(f"{FEW} blocks, Dask", one))
                 facts["tasks_a_second"] = tasks_a_second(address)
             facts["answer_bytes_a_case"] = answer_bytes(part)
             facts["store_s_a_block"] = store_seconds(study.sweep(), temporary)

@@ -23,9 +23,9 @@ from optdescent.sweep.worker import Setup, answered, packed, prepared
 Found = TypeVar("Found")
 _TIMEOUT = 10.0
 """To reach the scheduler [s]."""
-_OUTSTANDING, _FEW = 2, 4
-"""Blocks for each thread of a worker: the next one is there when it is ready. With few left for each, one at a time:
-none waits behind another while a thread has nothing to do."""
+_OUTSTANDING, _SHORT = 2, 2.0
+"""Blocks for each thread of a worker where blocks take less than so many seconds: the next one is there when it is
+ready. Longer ones come one at a time: none waits behind another while a thread has nothing to do."""
 _RETRIES = 2
 """Of a block whose task failed for a reason outside the block."""
 _MOST_LOSSES = 5
@@ -236,6 +236,7 @@ class _Errand:
         self._content: Any = None
         self._threads, self._counted = 0, 0.0
         self._losses = 0
+        self._began, self._answered = time.monotonic(), 0
 
     def answers(self) -> Generator[list[Answers]]:
         """Answers as they come [SI]."""
@@ -275,8 +276,9 @@ class _Errand:
 
     @property
     def _most_outstanding(self) -> int:
-        """How many blocks may be on their way."""
-        return self._threads * (_OUTSTANDING if len(self._waiting) > _FEW * self._threads else 1)
+        """How many blocks may be on their way: more than there are threads once blocks have shown to be short."""
+        spent = self._threads * (time.monotonic() - self._began)
+        return self._threads * (_OUTSTANDING if spent < _SHORT * self._answered else 1)
 
     def _submit(self, queue: deque[Block]) -> None:
         future = self._link.submitted(self._packed.token, self._content, queue[0])
@@ -289,6 +291,7 @@ class _Errand:
         future.release()
         if status == "finished":
             self._losses = 0
+            self._answered += 1
             return [result]
         if status != "error":
             self._lost(block)
