@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from optdescent.airframe.speeds import devices
 from optdescent.corridor import ALL_SETS, EVERYTHING, Edges, Grid, bounds_of, edges_for, last_found
 from optdescent.debrief.findings import findings
-from optdescent.debrief.from_there import optimum_told
+from optdescent.debrief.from_there import Compiled, optimum_told
 from optdescent.debrief.track import Track
 from optdescent.debrief.what_if import Action, what_if
 from optdescent.results import Flight
@@ -85,12 +85,13 @@ def debrief(flight: Flight, against: Measures, progress: Callable[[str], None]) 
     track = Track(flight, against.scenario, margins, sets, rule, above_rule, last, farthest, within)
     found = findings(track)
     progress("what a perfect crew would have made of it")
+    compiled = Compiled()
     places, moments = dict[float, str](), dict[float, str]()  # findings at one place or moment are answered once
     for finding in (one for one in found if one.severity is not Severity.NOTE):
         place, moment = finding.distance_to_go, finding.time
         if against.optimum is not None and place not in places:
             to_spare = track.to_spare(EVERYTHING.name)[int(np.argmin(np.abs(track.to_go - place)))]
-            places[place] = optimum_told(against.scenario, flight, place, float(to_spare))
+            places[place] = optimum_told(against.scenario, flight, place, float(to_spare), compiled)
         if moment not in moments:
             moments[moment] = _perfect(flight, against, finding)
     told = tuple(_with_instead(against.optimum, finding, places, moments) for finding in found)

@@ -7,7 +7,7 @@ the schedule of the airframe.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,9 +18,12 @@ from optdescent.airframe.speeds import GEAR, devices, manoeuvre_speed
 from optdescent.arrival import FloorPoint, floor_at
 from optdescent.corridor.margin import ON_PATH, all_out
 from optdescent.inputs import InputFault
-from optdescent.ocp import ProblemFault
-from optdescent.optimum import DemandsConflict, NotConverged, find_optimum
+from optdescent.ocp import Memory, ProblemFault
+from optdescent.optimum import DemandsConflict, NotConverged
+from optdescent.optimum.beside import Accuracy
+from optdescent.optimum.optimise import flight_of, found_cold
 from optdescent.optimum.progress import silent
+from optdescent.optimum.structure import world
 from optdescent.optimum.words import limit_named
 from optdescent.results import Flight
 from optdescent.scenario import Scenario
@@ -28,8 +31,11 @@ from optdescent.scenario.declaration import Selection
 from optdescent.scenario.midway import Midway
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
+Compiled = dict[Hashable, Memory]
 _TOO_FAST = 3.0 * KNOT
 """How much faster [m/s] than a limit a flight may be that begins at the limit."""
+_SETTINGS = Accuracy(1e-4).first
+"""To a local error [scaled, -] that is enough for fuel told to a kilogram."""
 _CLEAR = 0.2 * NAUTICAL_MILE
 """How far ahead [m] of the flight a demand of the arrival has to be to be asked for."""
 
@@ -130,10 +136,11 @@ def _floor_ahead(floor: Sequence[FloorPoint], farthest: float) -> tuple[FloorPoi
     return (floor[0].model_copy(update={"distance": farthest, "altitude": begins}), *ahead)
 
 
-def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: float) -> str:
+def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: float, compiled: Compiled) -> str:
     """What the optimum from a distance to go [m] takes and does, in a sentence, or why none is asked for there.
 
     `to_spare` is the energy height [m] that a flight has inside the reach of everything: outside there is no optimum.
+    What was `compiled` is kept there for the next one.
     """
     if to_spare < 0.0:
         return f"from there no optimum is asked for: {-to_spare / FOOT:.0f} ft more energy than everything can lose"
@@ -141,7 +148,7 @@ def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: 
     if begun is None:
         return f"from there no optimum is asked for: {why_not_begun(scenario, flight, distance)}"
     try:
-        found = find_optimum(begun, silent).flight
+        found = flight_of(found_cold(begun, silent, compiled.setdefault(world(begun), Memory()), _SETTINGS))
     except DemandsConflict as conflict:
         return f"from there no descent at idle meets every demand: {conflict}"
     except (NotConverged, InputFault, ProblemFault):

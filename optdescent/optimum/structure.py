@@ -16,6 +16,7 @@ from optdescent.optimum.events import (
     Order,
     approach_meets,
     asks_for,
+    behind,
     cruise_meets,
     fixed_distance,
     fixed_events,
@@ -39,6 +40,7 @@ def world(scenario: Scenario) -> Hashable:
         scenario.arrival.glide_path.capture,
         scenario.wind.field,
         scenario.handling.configuration,
+        behind(scenario),
         tuple((name, value.size) for name, value in parameter_values(scenario).items()),
     )
 

@@ -70,12 +70,12 @@ def test_a_floor_and_a_hold_down_that_the_flight_is_in_begin_just_ahead() -> Non
 @pytest.mark.parametrize("distance_nm", [3.1, 1.0])
 def test_past_the_gate_nothing_is_begun(distance_nm: float) -> None:
     assert begun_at(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE) is None
-    told = optimum_told(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE, np.nan)
+    told = optimum_told(SCENARIO, flight("good"), distance_nm * NAUTICAL_MILE, np.nan, {})
     assert told == "from there no optimum is asked for: at or past the gate"
 
 
 def test_outside_the_reach_of_everything_none_is_asked_for() -> None:
-    told = optimum_told(SCENARIO, flight("good"), 8.0 * NAUTICAL_MILE, -100.0 * FOOT)
+    told = optimum_told(SCENARIO, flight("good"), 8.0 * NAUTICAL_MILE, -100.0 * FOOT, {})
     assert told == "from there no optimum is asked for: 100 ft more energy than everything can lose"
 
 
@@ -136,7 +136,7 @@ def test_a_debrief_beside_an_optimum_has_its_energy_and_where_it_is(monkeypatch:
     assert begun is not None
     best, asked = optimise(begun), list[float]()
 
-    def told(_scenario: Scenario, _flight: Flight, distance: float, _to_spare: float) -> str:
+    def told(_scenario: Scenario, _flight: Flight, distance: float, *_others: object) -> str:
         asked.append(distance)
         return f"asked at {distance / NAUTICAL_MILE:.1f} nm"
 
@@ -161,7 +161,7 @@ def test_a_debrief_beside_an_optimum_has_its_energy_and_where_it_is(monkeypatch:
 
 def test_what_the_optimum_takes_is_told() -> None:
     """At 250 kt and on the path; idle takes some 5 to 6 kg a minute: less than 150 kg for the last 25 miles."""
-    told = optimum_told(SCENARIO, flight("good"), 25.0 * NAUTICAL_MILE, 100.0)
+    told = optimum_told(SCENARIO, flight("good"), 25.0 * NAUTICAL_MILE, 100.0, {})
     assert told.startswith("from there the optimum takes ")
     assert 50.0 < float(told.split()[5]) < 150.0
     assert ", gear at " in told
@@ -170,9 +170,9 @@ def test_what_the_optimum_takes_is_told() -> None:
 def test_near_the_gate_what_it_lacks_is_told() -> None:
     """Slow to configure: from 9 nm early flaps and gear still save it, at 6 nm it is too late."""
     own = flight("slow-to-configure")
-    still = optimum_told(SCENARIO, own, 9.0 * NAUTICAL_MILE, np.nan)
+    still = optimum_told(SCENARIO, own, 9.0 * NAUTICAL_MILE, np.nan, {})
     assert still.startswith("from there the optimum takes ")
     assert 4.0 < float(still.rpartition(", gear at ")[2].removesuffix(" nm")) < 9.1
-    lost = optimum_told(SCENARIO, own, 6.0 * NAUTICAL_MILE, np.nan)
+    lost = optimum_told(SCENARIO, own, 6.0 * NAUTICAL_MILE, np.nan, {})
     assert lost.startswith("from there no descent at idle meets every demand: ")
     assert "the speed at the gate" in lost
