@@ -178,7 +178,8 @@ def _whole(scenario: Scenario, glide: _Glide, rows: list[Row]) -> Trajectory:
     speed = start.mach * float(scenario.air.speed_of_sound(altitude))
     out = configuration_of(scenario.airframe, lambda device: float(device.number in scenario.midway.out))
     cruise: list[Row] = []
-    for x in [] if scenario.midway.on_path else np.linspace(-start.distance, last, 20 if last > -start.distance else 1):
+    places = np.linspace(-start.distance, last, 20 if last > -start.distance else 1)
+    for x in places[:0] if scenario.midway.on_path else places:
         held = level(glide.world, x, State(altitude, speed, 0.0, start.mass, 0.0), out, 0.0)
         cruise.append((float(x), held.state, held.control, out))
     table = [*cruise, *rows]
