@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 import threading
+import time
 from collections import Counter, deque
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -26,6 +27,9 @@ MOST_DEATHS = 2
 """Workers that die of one block, alone, before its cases are given up."""
 _OUTSTANDING = 2
 """Blocks that a worker has at a time: one to do, one to go on with."""
+LIFETIME = 1200.0
+"""Time [s] after which worker processes end and others go on: CasADi keeps something of every sparsity that it has ever
+seen, with optima some 0.4 MB for a block of 27 cases."""
 _SECONDS = 0.2
 """Between two looks for an interrupt."""
 _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
@@ -100,6 +104,7 @@ def answered_by_processes(
     Notes
     -----
     When a worker dies, blocks that were begun are done again one at a time, so that the one it died of is found.
+    Workers that are old are replaced together, once they are done with what they have.
     """
     packed = setup.packed()
     waiting, suspects = deque(blocks), deque[Block]()
@@ -228,11 +233,12 @@ class _Pool:
 
 
 class _Crew:
-    """Worker processes that answer blocks, until one of them dies."""
+    """Worker processes that answer blocks, until one of them dies or they are old."""
 
     def __init__(self, packed: Packed, workers: int) -> None:
         self._pool = _Pool(workers, packed)
         self._outstanding: dict[Future[Answers], Block] = {}
+        self._old_at = float("inf")
 
     @property
     def has_begun(self) -> bool:
@@ -240,9 +246,12 @@ class _Crew:
         return self._pool.has_begun
 
     def answers(self, queue: deque[Block], room: int, patience: Patience, journal: Journal) -> Generator[list[Answers]]:
-        """Answers of the blocks of a queue [SI]. Raises BrokenProcessPool: a worker died."""
-        while self._outstanding or (queue and not patience.is_interrupted):
-            while queue and len(self._outstanding) < room and not patience.is_interrupted:
+        """Answers of the blocks of a queue, of as many as are begun in time [SI].
+
+        Raises BrokenProcessPool: a worker died.
+        """
+        while self._outstanding or (queue and not patience.is_interrupted and not self._is_old):
+            while queue and len(self._outstanding) < room and not patience.is_interrupted and not self._is_old:
                 self._submit(queue[0], room)
                 queue.popleft()
             done = wait(self._outstanding, timeout=_SECONDS, return_when=FIRST_COMPLETED).done
@@ -259,7 +268,12 @@ class _Crew:
                 journal.note_interrupt()
             journal.show()
 
+    @property
+    def _is_old(self) -> bool:
+        return time.monotonic() > self._old_at
+
     def _submit(self, block: Block, room: int) -> None:
+        self._old_at = min(self._old_at, time.monotonic() + LIFETIME)
         if room == 1:
             self._pool.await_first()
         self._outstanding[self._pool.submit(_answers, block)] = block

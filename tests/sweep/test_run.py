@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from optdescent.inputs import Fault, InputFault
 from optdescent.results.sweep import Status
+from optdescent.sweep import local
 from optdescent.sweep.journal import Journal
 from optdescent.sweep.local import Local
 from optdescent.sweep.question import Case, Preparation, Together
@@ -80,6 +81,20 @@ def test_worker_processes_find_the_same_and_a_block_that_kills_them_is_found(
     assert f"block {block.number} is given up" in log
     # the two to begin with, and one for each time that the block was done alone
     assert len(list(tmp_path.glob("pid-*"))) in {3, 4, 5}
+
+
+@pytest.mark.slow
+def test_workers_that_are_old_are_replaced_and_lose_nothing(
+    undisturbed: xr.Dataset, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each of the processes that answer leaves its number; no more than two do at a time."""
+    monkeypatch.setattr(local, "LIFETIME", 1.0)
+    outcome = run(sweep_of(toy=Toy(0.05, tmp_path), most=3), tmp_path / "a.zarr", Local(2))
+    assert (outcome.done, outcome.interrupted) == (90, False)
+    assert len(list(tmp_path.glob("pid-*"))) >= 4
+    again = opened(tmp_path / "a.zarr")
+    for name in ("status", "fuel", "word"):
+        xr.testing.assert_identical(again[name], undisturbed[name])
 
 
 def test_no_worker_at_all_is_a_fault() -> None:
