@@ -325,9 +325,10 @@ def main() -> None:
                 rows.append(told(f"{size} cases, 2 workers", one))
                 facts |= facts_of(size, one)
                 reasons = Counter(one.dataset["reason"].to_numpy().ravel().tolist())
-                for reason, count in reasons.most_common(6):
-                    if reason:
-                        print(f"  {count} x {reason}")
+                unsolved = [(f"{size} cases", str(count), reason) for reason, count in reasons.most_common() if reason]
+                write_csv(folder / f"sweep_unsolved_{size}.csv", ("run", "cases", "reason"), unsolved)
+                for _, count, reason in unsolved[:6]:
+                    print(f"  {count} x {reason}")
                 print(markdown(HEADER, rows[-1:]), flush=True)
         if "cluster" in parts:
             part = some_blocks(study.sweep(), FEW)

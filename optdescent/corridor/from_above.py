@@ -90,7 +90,8 @@ def from_above(scenario: Scenario, situation: Situation, spacing: float = SPACIN
     for begun in chain(_fewer(ground, situation), (most,)):
         if not (begun is most or begun.is_enough(wanted)):
             continue
-        for one in (_earliest(begun, situation, wanted), begun):
+        earliest = _earliest(begun, situation, wanted)
+        for one in (earliest,) if earliest is begun else (earliest, begun):
             found = _planned(found, one, wanted)
             if found.is_possible:
                 return replace(found, abandon_by=_abandon_by(ground, rooms, wanted))

@@ -14,7 +14,7 @@ import numpy as np
 
 from optdescent.air.airspeed import mach_from_calibrated
 from optdescent.air.atmosphere import pressure
-from optdescent.airframe.speeds import GEAR, devices, manoeuvre_speed
+from optdescent.airframe.speeds import GEAR, devices, manoeuvre_speed, reference_speed
 from optdescent.arrival import FloorPoint, floor_at
 from optdescent.corridor.margin import ON_PATH, all_out
 from optdescent.inputs import InputFault
@@ -84,8 +84,13 @@ def why_not_begun(scenario: Scenario, flight: Flight, distance: float) -> str:
     if np.isnan([flight.column(name)[after - 1 : after + 1] for name in _NEEDED]).any():  # nothing is read across a gap
         return "altitude, speed, mass or configuration not known"
     speed, altitude = float(flight.at_distance("calibrated_airspeed", distance)), _published(scenario, flight, distance)
-    fastest, allowed = _fastest(scenario, _midway(scenario, flight, distance), altitude, distance)
-    return f"at {speed / KNOT:.0f} kt faster than {allowed}" if speed > fastest + _TOO_FAST else ""
+    midway = _midway(scenario, flight, distance)
+    fastest, allowed = _fastest(scenario, midway, altitude, distance)
+    if speed > fastest + _TOO_FAST:
+        return f"at {speed / KNOT:.0f} kt faster than {allowed}"
+    reference = float(reference_speed(scenario.airframe, float(flight.at_distance("mass", distance))))
+    slowest = reference + arrival.gate.speed_above_reference - arrival.gate.speed_under
+    return f"at {speed / KNOT:.0f} kt slower than the gate allows" if midway.on_path and speed < slowest else ""
 
 
 _NEEDED = ("altitude", "pressure_altitude", "calibrated_airspeed", "mass", "flaps", "gear", "height_above_threshold")
@@ -100,7 +105,8 @@ def _midway(scenario: Scenario, flight: Flight, distance: float) -> Midway:
     step, last = int(step), len(airframe.steps) - 1
     while step < last and speed < manoeuvre_speed(airframe, step, float(mass)):
         step += 1
-    is_on_path = abs(float(height) - float(path.height(-distance))) <= ON_PATH
+    # higher up a flight crosses the line of the path, or is on it by chance
+    is_on_path = abs(float(height) - float(path.height(-distance))) <= ON_PATH >= float(height) - path.capture_at_most
     return Midway(frozenset(range(1, step + 1)) | frozenset([GEAR] * int(is_down)), is_on_path)
 
 
@@ -164,5 +170,9 @@ def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: 
     moving = np.flatnonzero(found.column("gear") > 0.0)
     if GEAR not in begun.midway.out and moving.size:
         used.append(f"gear at {found.column('distance_to_go')[moving[0]] / NAUTICAL_MILE:.1f} nm")
+    steps, _ = all_out(flight.at_distance("flaps", distance), flight.at_distance("gear", distance))
+    late = [step for step in sorted(begun.midway.out - {GEAR}) if step > steps]
+    if late:
+        used.append(f"{scenario.airframe.steps[late[-1]].name} counted as out, without which it is too slow")
     taken = f"{found.summary.fuel:.0f} kg to the threshold"
     return f"from there the optimum takes {taken}" + "".join(f", {one}" for one in used)

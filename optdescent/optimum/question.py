@@ -191,14 +191,14 @@ class OptimumSession:
         name = world(case.scenario)
         own = self._own(name)
         starts = (*_starts(near, own), *self.held.near(case, name))
-        found, begun = None, FIRST_FLIGHT
+        begun = FIRST_FLIGHT
         try:
             found = _whole(self._beside(case, starts, own.programs))
+            if found is not None:
+                return self._told(case, *found, own, NEIGHBOUR)
         except Exception:
             # whatever fails beside a neighbour is tried cold, which says why if that fails too
             begun = AFTER_AN_ERROR
-        if found is not None:
-            return self._told(case, *found, own, NEIGHBOUR)
         try:
             trial = found_cold(case.scenario, silent, own.programs.memory, self.question.accuracy.first)
         except (DemandsConflict, NotConverged) as failure:

@@ -68,8 +68,8 @@ class Scenario:
 
     `warmth` holds the coefficients of a measured day's temperature (`air.warmth`), None for the standard atmosphere.
     `told` is everything the answer depends on: the declared values, the airframe's and the texts of soundings. `text`
-    is the same as JSON, and `digest` its short fingerprint. Files declare flights that begin in cruise; `midway` says
-    what an optimum has out that begins anywhere on the way down.
+    is the same as JSON, and `digest` its short fingerprint. Files declare flights that begin in cruise; `midway`, which
+    neither tells, says what an optimum has out that begins anywhere on the way down.
     """
 
     title: str

@@ -24,8 +24,8 @@ Found = TypeVar("Found")
 _TIMEOUT = 10.0
 """To reach the scheduler [s]."""
 _OUTSTANDING, _SHORT = 2, 2.0
-"""Blocks for each thread of a worker where blocks take less than so many seconds: the next one is there when it is
-ready. Longer ones come one at a time: none waits behind another while a thread has nothing to do."""
+"""Blocks for each worker, which does one at a time, where blocks take less than so many seconds: the next one is there
+when it is ready. Longer ones come one at a time: none waits behind another while a worker has nothing to do."""
 _RETRIES = 2
 """Of a block whose task failed for a reason outside the block."""
 _MOST_LOSSES = 5
@@ -89,10 +89,10 @@ class Link:
         """What is wrong with the cluster."""
         return LinkFault([Fault(self.address, "", given, allowed)])
 
-    def threads(self) -> int:
-        """Number of threads of all workers [-]."""
+    def workers(self) -> int:
+        """Number of workers [-], each a process, whatever its threads."""
         with self._asking():
-            return sum(self.client.nthreads().values())
+            return len(self.client.nthreads())
 
     def sent(self, content: bytes) -> Any:
         """A packed setup on every worker; None where the last one has gone."""
@@ -216,7 +216,7 @@ class PreparedByCluster:
     def _result(self, future: Any) -> Any:
         is_told = False
         while not self.link.is_done(future):
-            has_workers = self.link.threads() > 0  # a fault where the scheduler is gone
+            has_workers = self.link.workers() > 0  # a fault where the scheduler is gone
             if not has_workers and not is_told:
                 self.journal.say(_NO_WORKERS.format(self.link.address))
             is_told = is_told or not has_workers
@@ -234,19 +234,19 @@ class _Errand:
         self._outstanding: dict[Any, Block] = {}
         self._arrivals = link.arrivals()
         self._content: Any = None
-        self._threads, self._counted = 0, 0.0
+        self._workers, self._counted = 0, 0.0
         self._losses = 0
         self._began, self._answered = time.monotonic(), 0
 
     def answers(self) -> Generator[list[Answers]]:
         """Answers as they come [SI]."""
         while self._outstanding or ((self._waiting or self._suspects) and not self._patience.is_interrupted):
-            self._count_threads()
+            self._count_workers()
             if self._patience.is_interrupted:
                 self._journal.note_interrupt()
-                if not self._threads:
+                if not self._workers:
                     return
-            elif self._threads:
+            elif self._workers:
                 self._send()
             arrived = self._arrivals.next_batch(block=False)
             if arrived:
@@ -255,16 +255,18 @@ class _Errand:
                 self._journal.show()
                 time.sleep(_SECONDS)
 
-    def _count_threads(self) -> None:
+    def _count_workers(self) -> None:
         if (clock := time.monotonic()) - self._counted < _SECONDS_TO_COUNT:
             return
         is_first = self._counted == 0.0
-        before, self._threads, self._counted = self._threads, self._link.threads(), clock
-        if not self._threads and (before or is_first):
+        before, self._workers, self._counted = self._workers, self._link.workers(), clock
+        if self._workers != before:
+            self._began, self._answered = clock, 0
+        if not self._workers and (before or is_first):
             self._journal.say(_NO_WORKERS.format(self._link.address))
 
     def _send(self) -> None:
-        """Keep every thread busy; with nothing else left, one block that workers may have died of."""
+        """Keep every worker busy; with nothing else left, one block that workers may have died of."""
         if self._content is None:
             self._content = self._link.sent(self._packed.content)
         if self._content is None:
@@ -276,9 +278,9 @@ class _Errand:
 
     @property
     def _most_outstanding(self) -> int:
-        """How many blocks may be on their way: more than there are threads once blocks have shown to be short."""
-        spent = self._threads * (time.monotonic() - self._began)
-        return self._threads * (_OUTSTANDING if spent < _SHORT * self._answered else 1)
+        """How many blocks may be on their way: more than there are workers once blocks have shown to be short."""
+        spent = self._workers * (time.monotonic() - self._began)
+        return self._workers * (_OUTSTANDING if spent < _SHORT * self._answered else 1)
 
     def _submit(self, queue: deque[Block]) -> None:
         future = self._link.submitted(self._packed.token, self._content, queue[0])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import hashlib
+import os
 import pickle
 import sys
 import threading
@@ -51,13 +52,14 @@ def packed(what: object) -> bytes:
 
 
 def unpacked(content: bytes) -> object:
-    """What was packed.
+    """What was packed, in a process that is made ready for it.
 
     Raises
     ------
     InputFault
         Another version packed it.
     """
+    keep_large_pieces()
     # the version apart, because another one may not even read the rest
     version, inner = cast(tuple[str, bytes], pickle.loads(content))
     if version != software_version():
@@ -93,18 +95,20 @@ def give_back() -> None:
 
 
 def keep_large_pieces() -> None:
-    """Let the C library keep large pieces that are free again until they are given back, as it does by itself (glibc).
+    """Let the C library keep large pieces that are free again until they are given back, as it would by itself (glibc).
 
     Dask starts its workers with the environment variable MALLOC_TRIM_THRESHOLD_ (its configuration,
     distributed.nanny.pre-spawn-environ): then every piece above 128 kB is asked from the system anew, and a case takes
-    8 % longer. These are the thresholds that glibc comes to where nothing is set (mallopt(3)).
+    8 % longer. Where nothing is set both thresholds rise by themselves, up to these (mallopt(3)). Elsewhere nothing is
+    changed.
     """
     libc = _glibc()
-    if libc is not None:
+    if libc is not None and _SET_BY_DASK in os.environ:
         libc.mallopt(_MMAP_THRESHOLD, _LARGEST)
         libc.mallopt(_TRIM_THRESHOLD, 2 * _LARGEST)
 
 
+_SET_BY_DASK = "MALLOC_TRIM_THRESHOLD_"
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
 """Numbers of what is set, as malloc.h has them."""
 _LARGEST = 32 << 20
@@ -134,7 +138,6 @@ def answered(token: str, content: bytes, block: Block) -> Answers:
     One block at a time, whatever the number of threads: CasADi is not safe among threads.
     """
     with _LOCK:
-        keep_large_pieces()
         worker = _WORKERS.pop(token, None) or Worker(cast(Setup, unpacked(content)))
         _WORKERS[token] = worker
         while len(_WORKERS) > _KEPT:
@@ -151,6 +154,5 @@ def prepared(content: bytes) -> object:
         Another version packed it.
     """
     with _LOCK:
-        keep_large_pieces()
         ask, case = cast(tuple[Callable[[Case], object], Case], unpacked(content))
         return ask(case)

@@ -87,6 +87,24 @@ def test_it_begins_with_what_is_out_on_the_path_or_off_it() -> None:
     assert near.midway == Midway(frozenset({1, 2, 3}), on_path=True)
 
 
+@pytest.mark.parametrize(("name", "nm"), [("brake-in-and-out", 14.93), ("levelled-at-capture", 13.2)])
+def test_crossing_the_line_of_the_path_above_its_capture_is_not_being_on_it(name: str, nm: float) -> None:
+    """Within 75 ft of it, at 4800 and 4200 ft with the path to be captured up to 3200 ft."""
+    own, place = flight(name), nm * NAUTICAL_MILE
+    off = float(own.at_distance("height_above_threshold", place)) - SCENARIO.arrival.glide_path.height(-place)
+    assert abs(float(off)) < 75.0 * FOOT
+    begun = begun_at(SCENARIO, own, place)
+    assert begun is not None
+    assert not begun.midway.on_path
+
+
+def test_too_slow_on_the_path_it_is_said() -> None:
+    own = flight("good")
+    speed = np.full(own.column("mass").shape, 120.0 * KNOT)
+    slow = replace(own, dataset=own.dataset.assign(calibrated_airspeed=("point", speed)))
+    assert why_not_begun(SCENARIO, slow, 5.0 * NAUTICAL_MILE) == "at 120 kt slower than the gate allows"
+
+
 def test_steps_without_which_it_would_be_too_slow_count_as_out() -> None:
     own, place = flight("slow-to-configure"), 14.0 * NAUTICAL_MILE
     speed = np.full(own.column("mass").shape, 160.0 * KNOT)
@@ -96,6 +114,8 @@ def test_steps_without_which_it_would_be_too_slow_count_as_out() -> None:
     assert usual is not None
     assert usual.midway.out == {1}
     step, airframe = max(begun.midway.out), SCENARIO.airframe
+    near = optimum_told(SCENARIO, slow, 9.0 * NAUTICAL_MILE, np.nan, {})
+    assert near.endswith(" counted as out, without which it is too slow")
     assert step > 1
     assert manoeuvre_speed(airframe, step, begun.start.mass) <= 160.0 * KNOT
     assert manoeuvre_speed(airframe, step - 1, begun.start.mass) > 160.0 * KNOT

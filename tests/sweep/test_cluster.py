@@ -206,24 +206,27 @@ def test_an_interrupt_stores_what_was_begun_and_leaves_nothing(
         xr.testing.assert_identical(opened(tmp_path / "a.zarr")[name], undisturbed[name])
 
 
-def test_no_block_that_takes_long_waits_behind_another(address: str, tmp_path: Path) -> None:
-    """Eight blocks of 1.2 s for four threads: beside the setup no more tasks are known than there are threads."""
+@pytest.mark.parametrize(("seconds", "tailwinds", "low", "high"), [(2.2, 3, 2, 2), (0.1, 30, 3, 4)])
+def test_only_blocks_that_are_short_wait_behind_another(
+    address: str, tmp_path: Path, seconds: float, tailwinds: int, low: int, high: int
+) -> None:
+    """Blocks for two workers, beside the setup: of long ones each has one, of short ones a second in the end."""
     known, is_done = [0], threading.Event()
 
     def watch() -> None:
-        while not is_done.wait(0.3):
+        while not is_done.wait(0.1):
             known.append(left_on(address)["tasks"])
 
     thread = threading.Thread(target=watch)
     thread.start()
-    eight = ({**MASS, "count": 2}, {**TAILWIND, "count": 4})
+    axes = ({**MASS, "count": 2}, {**TAILWIND, "count": tailwinds})
     try:
-        outcome = run(sweep_of(eight, Toy(1.2), most=1), tmp_path / "a.zarr", Cluster(address))
+        outcome = run(sweep_of(axes, Toy(seconds), most=1), tmp_path / "a.zarr", Cluster(address))
     finally:
         is_done.set()
         thread.join()
-    assert outcome.done == 8
-    assert 2 <= max(known) <= 4 + 1
+    assert outcome.done == 2 * tailwinds
+    assert low + 1 <= max(known) <= high + 1
 
 
 def _own_pid(case: Case) -> tuple[int, int]:
