@@ -41,7 +41,7 @@ def _begin(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
                 lambda e: e[name].start["pressure_altitude"] - e.parameters["start altitude"],
                 1000.0,
             ),
-            _equal("speed at the top", lambda e: e[name].start["true_airspeed"] - _cruise_speed(quantities, e), 100.0),
+            _equal("speed at the top", lambda e: e[name].start["true_airspeed"] - _start_speed(quantities, e), 100.0),
             _equal("level at the top", lambda e: e[name].start["path_angle"], 0.1),
         ]
     if leg.begins.kind is EventKind.RESUMED:
@@ -65,16 +65,14 @@ def _begin_on_path(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]
     name = leg.name
     if leg.mode is Mode.CRUISE:
         return []
-
-    def over(ends: Ends) -> ca.SX:
-        start = ends[name].start
-        sound = air_of(quantities.scenario, ends.parameters).speed_of_sound(start["pressure_altitude"])
-        return start["true_airspeed"] - ends.parameters["start mach"] * sound
-
-    def above(ends: Ends) -> ca.SX:
-        return quantities.above_path(ends.parameters, ends[name].start, ends[name].start.independent)
-
-    return [_equal("on the glide path at the start", above, 100.0), _equal("speed at the start", over, 100.0)]
+    return [
+        _equal(
+            "on the glide path at the start",
+            lambda e: quantities.above_path(e.parameters, e[name].start, e[name].start.independent),
+            100.0,
+        ),
+        _equal("speed at the start", lambda e: e[name].start["true_airspeed"] - _start_speed(quantities, e), 100.0),
+    ]
 
 
 def _end(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
@@ -224,7 +222,7 @@ def _gate(quantities: Quantities, leg: Leg) -> list[BoundaryConstraint]:
     ]
 
 
-def _cruise_speed(quantities: Quantities, ends: Ends) -> ca.SX:
+def _start_speed(quantities: Quantities, ends: Ends) -> ca.SX:
     named = ends.parameters
     return named["start mach"] * air_of(quantities.scenario, named).speed_of_sound(named["start altitude"])
 

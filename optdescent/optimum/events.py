@@ -123,7 +123,7 @@ def behind(scenario: Scenario) -> Order:
         found.append(Event(EventKind.BELOW_PATH))
     if midway.on_path:
         found += [Event(EventKind.TOP_OF_DESCENT), Event(EventKind.CAPTURE)]
-        if start_speed(scenario) <= _approach_speed(scenario) + min(arrival.gate.speed_over, _HELD):
+        if start_speed(scenario) <= approach_speed(scenario) + min(arrival.gate.speed_over, _HELD):
             found.append(Event(EventKind.ON_SPEED))
     return tuple(found)
 
@@ -134,7 +134,7 @@ def start_speed(scenario: Scenario) -> float:
     return float(calibrated_from_mach(start.mach, pressure(scenario.pressure_altitude(start.altitude))))
 
 
-def _approach_speed(scenario: Scenario) -> float:
+def approach_speed(scenario: Scenario) -> float:
     """Calibrated airspeed [m/s] to have at the gate, at the mass of the start."""
     return float(reference_speed(scenario.airframe, scenario.start.mass)) + scenario.arrival.gate.speed_above_reference
 

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from optdescent.air.airspeed import calibrated_at, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import Device, configuration_of, reference_speed
+from optdescent.airframe.speeds import Device, configuration_of
 from optdescent.motion import Control, State, Surroundings, Trajectory, record, surroundings
 from optdescent.motion.equations import motion
 from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
-from optdescent.optimum.events import Event, EventKind, fixed_distance, start_speed
+from optdescent.optimum.events import Event, EventKind, approach_speed, fixed_distance, start_speed
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 from optdescent.units import DEGREE, FOOT, GRAVITY, KNOT, NAUTICAL_MILE
@@ -77,8 +77,7 @@ class _Glide:
         arrival, mass = self.scenario.arrival, self.scenario.start.mass
         height = float(arrival.glide_path.height(x)) + arrival.elevation
         altitude = height - float(self.world.air.height(0.0))
-        target = float(reference_speed(self.scenario.airframe, mass)) + arrival.gate.speed_above_reference
-        return State(altitude, self.true(target, altitude), 0.0, mass, 0.0)
+        return State(altitude, self.true(approach_speed(self.scenario), altitude), 0.0, mass, 0.0)
 
     def approach(self, capture: float, on_speed: float) -> tuple[list[Row], bool]:
         """Rows from capture to the threshold that slow to the approach speed at a coordinate [m].

@@ -90,7 +90,7 @@ def travel(device: Device) -> str:
     return f"travel of {device.name}"
 
 
-def legs_of(order: Order, airframe: Airframe, behind: Order = ()) -> tuple[Leg, ...]:
+def legs_of(order: Order, airframe: Airframe, behind: Order) -> tuple[Leg, ...]:
     """Phases between the events of an order, and which devices are out in each after those `behind` the start."""
     legs: list[Leg] = []
     all_devices = devices(airframe)

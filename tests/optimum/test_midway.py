@@ -6,6 +6,7 @@ optimal descent is the optimum from there on.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -13,7 +14,7 @@ import pytest
 from optdescent.air.airspeed import mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe.speeds import GEAR, reference_speed
-from optdescent.optimum import find_optimum
+from optdescent.optimum import find_optimum, optimise
 from optdescent.optimum.events import EventKind, behind
 from optdescent.scenario import Scenario
 from optdescent.scenario.midway import Midway
@@ -70,6 +71,13 @@ def test_on_the_path_nothing_is_left_of_the_descent_to_it() -> None:
         -found.flight.column("distance_to_go")
     )
     assert abs(over).max() < 1.0 * FOOT
+
+
+def test_it_is_reported_but_for_the_place_of_a_descent_that_lies_behind() -> None:
+    report = optimise(begun(8.0 * NAUTICAL_MILE, Midway(frozenset({1}), on_path=True))).solver
+    assert report is not None
+    assert report.local_error < 1e-6
+    assert all(math.isfinite(slope.cost) and math.isnan(slope.idle_distance) for slope in report.sensitivity)
 
 
 def test_at_the_approach_speed_it_is_held() -> None:

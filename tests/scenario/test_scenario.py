@@ -184,6 +184,11 @@ def test_one_gate_in_a_table_is_enough() -> None:
             "arrival.speed_limits[0].speed_kt",
             "kt of the cruise where it holds from the start",
         ),
+        (
+            ["arrival.windows=[]", "start.distance_nm=50", "start.altitude_ft=9000", "start.mach=0.5"],
+            "arrival.speed_limits[0].speed_kt",
+            "250 kt below 10000 ft",
+        ),
         (["arrival.speed_limits=[{speed_kt=250}]"], "arrival.speed_limits[0]", "exactly one of below_altitude_ft"),
         (["arrival.glide_path.capture=beside"], "arrival.glide_path.capture", "'below' or 'above'"),
         (
