@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 from optdescent.inputs.declare import Declared
 from optdescent.inputs.fault import Fault, InputFault
 from optdescent.inputs.toml import copied, is_array, is_table
+from optdescent.units import UNITS
 
 Table = TypeVar("Table", bound=Declared)
 
@@ -123,6 +124,20 @@ def _hint(model: type[BaseModel], path: Sequence[str], table: object) -> str:
     return f"nearest known key is '{nearest[0]}'" if nearest else f"keys of this table: {', '.join(known)}"
 
 
+def _in_another_unit(model: type[BaseModel], path: Sequence[str]) -> tuple[str, str]:
+    """Unit of an unknown key whose table has the same key in another one, and that key; nothing if it has none."""
+    name, unit = _parted(path[-1])
+    known = [own for table in _models_at(model, path[:-1]) for own in _keys(table)] if unit else []
+    return unit, next((own for own in known if _parted(own)[0] == name and own != path[-1]), "")
+
+
+def _parted(key: str) -> tuple[str, str]:
+    """A key without its unit, and the longest unit that it ends with."""
+    units = (unit for unit in UNITS if unit and key.endswith(f"_{unit}"))
+    unit = max(units, key=len, default="")
+    return key.removesuffix(f"_{unit}") if unit else key, unit
+
+
 def _kinds(model: type[BaseModel]) -> tuple[object, ...]:
     """What the key `kind` of a table may be; nothing if it has none."""
     return get_args(model.model_fields["kind"].annotation) if "kind" in model.model_fields else ()
@@ -145,6 +160,9 @@ def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseMo
     key, above = ".".join(path), error["loc"][:-1]
     kind = str(error["type"])
     if kind == "extra_forbidden":
+        unit, right = _in_another_unit(model, path)
+        if right:
+            return Fault(file, key, f"is not given in {unit} (value {_shown(given)})", f"the same as '{right}'")
         called = "key of another kind" if _is_of_another_kind(model, path) else "unknown key"
         return Fault(file, key, f"{called} (value {_shown(given)})", _hint(model, path, _lookup(data, above)[1]))
     if kind == "missing":
