@@ -37,10 +37,13 @@ def capture_index(scenario: Scenario, dataset: xr.Dataset) -> int | None:
 
 
 def capture_breaches(scenario: Scenario, dataset: xr.Dataset) -> list[Breach]:
-    """Height and speed at capture, and the side it is captured from, where a flight did not keep them."""
+    """Height and speed at capture, and the side it is captured from, where a flight did not keep them.
+
+    One that begins on the path was captured before: how, nobody knows.
+    """
     captured = capture_index(scenario, dataset)
     found = [*_side_breaches(scenario, dataset, captured), *_sink_breaches(scenario, dataset, captured)]
-    if captured is not None:
+    if captured:
         along = _along_path(scenario, dataset, captured)
         found += [*_height_breaches(scenario, dataset, captured, along), *_speed_breaches(scenario, dataset, along)]
     return found
@@ -113,9 +116,14 @@ def _side_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int | None
 
 
 def _met_at(to_go: Array, wrong: Array, captured: int | None, least: float) -> float:
-    """Distance to go [m] where the path is met: first in capture and not readably [m] on the wrong side of it."""
+    """Distance to go [m] where the path is met: first in capture and not readably [m] on the wrong side of it.
+
+    Before its first point by a flight that begins on the path.
+    """
     if captured is None:
         return -np.inf
+    if captured == 0:
+        return np.inf
     met = np.flatnonzero(wrong[captured:] <= least)
     return float(to_go[captured + int(met[0])]) if met.size else -np.inf
 

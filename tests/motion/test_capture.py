@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optdescent.motion.verdict import capture_index
+from optdescent.motion.capture import capture_breaches, capture_index
 from optdescent.units import DEGREE, FOOT, KNOT, NAUTICAL_MILE
 from tests.motion.flights import (
     SCENARIO,
@@ -19,6 +19,7 @@ from tests.motion.flights import (
     nothing,
     raise_by,
 )
+from tests.scenario.files import scenario
 
 PATH = SCENARIO.arrival.glide_path
 
@@ -165,3 +166,13 @@ def test_speed_at_capture(most: str, broken: bool) -> None:
         at = int(np.argmin(np.abs(columns["distance_to_go"] - breach.distance_to_go)))
         assert breach.amount == pytest.approx(columns["calibrated_airspeed"][at] - 140.0 * KNOT)
         assert "kt faster than allowed" in breach.sentence
+
+
+@pytest.mark.parametrize("feet", [0.0, 60.0, -60.0])
+def test_of_a_flight_that_begins_on_the_path_no_capture_is_judged(feet: float) -> None:
+    """From 7 nm, 2280 ft: below the 2800 ft of the lowest capture, which was before."""
+    columns = good_columns()
+    columns = {name: values[columns["distance_to_go"] < 7.0 * NAUTICAL_MILE] for name, values in columns.items()}
+    raise_by(columns, near(columns, 6.8, 0.3), feet)
+    tight = scenario("air.wind.kind=none", "arrival.glide_path.capture_speed_at_most_kt=120")
+    assert capture_breaches(tight, dataset_of(columns)) == []
