@@ -155,14 +155,19 @@ def _say(found: Corridor, told: list[LastActions], output: Path) -> None:
     from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 
     distances, speeds = found.values("distance_to_go") / NAUTICAL_MILE, found.values("speed") / KNOT
-    highest, lowest = found.values("highest") / FOOT, found.values("lowest") / FOOT
+    highest = found.values("highest") / FOOT
+    lowest = {
+        "lowest, without thrust": found.values("lowest") / FOOT,
+        "lowest, with thrust": found.values("lowest_with_thrust") / FOOT,
+    }
     click.echo(f"{found.provenance.title} ({found.provenance.scenario_digest}), {found.mass / 1000.0:.1f} t")
     click.echo("Highest height above the threshold from which the gate can be met [ft]; - : from none")
     for column, speed in enumerate(speeds):
         click.echo(f"{speed:.0f} kt" + " " * 19 + "".join(f"{distance:7.0f} nm" for distance in distances[::3]))
         for devices, heights in zip(found.devices, highest, strict=True):
             click.echo(f"  {devices:22s}" + "".join(_height(one) for one in heights[::3, column]))
-        click.echo(f"  {'lowest, without thrust':22s}" + "".join(_height(one) for one in lowest[::3, column]))
+        for named, heights in lowest.items():
+            click.echo(f"  {named:22s}" + "".join(_height(one) for one in heights[::3, column]))
     click.echo(_again(found))
     for one in told:
         click.echo(f"{one.flight}:")

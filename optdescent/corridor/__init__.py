@@ -3,7 +3,7 @@
 from optdescent.corridor.corridor import corridor, usual_grid
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, ONE_BY_ONE, SCHEDULE, DeviceSet
 from optdescent.corridor.edges import Bounds, Edges, Grid, bounds_of, check_grid, edges_for
-from optdescent.corridor.from_above import from_above, situation_of
+from optdescent.corridor.from_above import captured_from_above, from_above, situation_of
 from optdescent.corridor.last_action import LastFound, Still, last_actions, last_found
 from optdescent.corridor.question import CorridorDeclaration, CorridorQuestion, grid_faults
 from optdescent.corridor.slope import Slope, slope_chart, usual_slope
@@ -23,6 +23,7 @@ __all__ = [
     "Slope",
     "Still",
     "bounds_of",
+    "captured_from_above",
     "check_grid",
     "corridor",
     "edges_for",

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from optdescent.corridor.again import Use
 from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet, held_by
 from optdescent.corridor.edges import Edges, Grid
-from optdescent.corridor.farther import no_lower
+from optdescent.corridor.farther import lowest_with_thrust, no_lower
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths, joined, paths
 from optdescent.corridor.reach import Edge, Reach
@@ -52,9 +52,13 @@ def corridor(edges: Edges, grid: Grid) -> Corridor:
     place, speed = (index.ravel() for index in np.meshgrid(places, speeds, indexing="ij"))
     at = _Points(place, speed, reaches[0].states.scheduled[speed])
     told, low = _highest(ground, reaches, at), _lowest(ground, edges.lowest, at)
+    low["lowest_with_thrust"] = _with_thrust(edges, at, low["lowest"])
     # a lowest height above all that reaches the gate is no part of the corridor
-    is_part = low["lowest"] <= np.fmax.reduce(told["highest"])
-    flat = {**told, **low, **{name: np.where(is_part, low[name], np.nan) for name in ("lowest", "raised")}}
+    most = np.fmax.reduce(told["highest"])
+    for heights, names in (("lowest", ("lowest", "raised")), ("lowest_with_thrust", ("lowest_with_thrust",))):
+        is_part = low[heights] <= most
+        low |= {name: np.where(is_part, low[name], np.nan) for name in names}
+    flat = {**told, **low}
     shape = (places.size, speeds.size)
     columns = {name: values.reshape(*values.shape[:-1], *shape) for name, values in flat.items()}
     scenario = ground.scenario
@@ -112,22 +116,34 @@ _FLOWN = ("highest", "taken_off", "stable_again", *_AGAIN)
 
 
 def _lowest(ground: Ground, edge: Reach, at: _Points) -> dict[str, Array]:
-    """Columns (point,) [SI] of the lowest heights without thrust: how far they were raised, what thrust still adds.
-
-    They use the speed brake only where a flight is well above its planned speed.
-    """
+    """Columns (point,) [SI] of the lowest heights without thrust: how far they were raised, what thrust still adds."""
     altitude = at.on(edge)
     known = np.isfinite(altitude)
-    columns = {name: np.full(altitude.shape, np.nan) for name in ("lowest", "raised", "added_again")}
+    columns = {name: np.full(altitude.shape, np.nan) for name in _WITHOUT_THRUST}
     if known.any():
-        count = int(known.sum())
-        use = Use(np.ones(count, dtype=np.bool_), np.full(count, -3.0))
-        told, own = told_of(ground, at.plan(edge), use, edge.edge), altitude[known]
+        use, own = _sparing(int(known.sum())), altitude[known]
+        told = told_of(ground, at.plan(edge), use, edge.edge)
         told = no_lower(ground, told, use, at.speed[known], edge.edge)
         height = np.where(told.is_kept, _height(ground, own - told.taken_off), np.nan)
-        for name, value in zip(columns, (height, height - _height(ground, own), told.added), strict=True):
+        without = height, height - _height(ground, own), told.added
+        for name, value in zip(_WITHOUT_THRUST, without, strict=True):
             columns[name][known] = value
     return columns
+
+
+_WITHOUT_THRUST = ("lowest", "raised", "added_again")
+
+
+def _with_thrust(edges: Edges, at: _Points, without: Array) -> Array:
+    """Lowest heights (point,) [m] where thrust may be used, and the speed brake; they need not be."""
+    use, highest = _sparing(at.place.size), edges.of(DeviceSet(speed_brake=True))
+    found = lowest_with_thrust(edges.lowest, highest, use, at.place, at.speed, at.configuration)
+    return np.fmin(_height(edges.ground, found), without)
+
+
+def _sparing(count: int) -> Use:
+    """Use of so many descents [-]: the speed brake only where a flight is well above its planned speed."""
+    return Use(np.ones(count, dtype=np.bool_), np.full(count, -3.0))
 
 
 def _nested(columns: dict[str, Array], sets: Sequence[DeviceSet]) -> dict[str, Array]:

@@ -4,7 +4,7 @@ A highest descent from far out may be eased more than one from nearer, since it 
 as well be flown level, its speed held by thrust, to where a nearer one begins, and on like that one.
 
 Of two lowest descents the nearer may be raised more than the farther one. That may as well be flown from higher, where
-it needs thrust even less.
+it needs thrust even less. With thrust any of them may be begun farther out, and level.
 """
 
 from __future__ import annotations
@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 
 from optdescent.corridor.again import Use
 from optdescent.corridor.ground import Ground
-from optdescent.corridor.path import Paths
-from optdescent.corridor.reach import Edge
+from optdescent.corridor.path import Paths, paths
+from optdescent.corridor.reach import Edge, Reach
 from optdescent.corridor.told import Told, at_start, eased, told_of
 
 Indices = NDArray[np.int64]
+Array = NDArray[np.float64]
 Some = TypeVar("Some", bound=np.generic)
 _LOWER = 1e-6
 """Height [m] by which one is lower than another."""
@@ -60,6 +61,26 @@ def no_lower(ground: Ground, told: Told, use: Use, group: Indices, edge: Edge) -
     return Told(Paths(**plans), **values)
 
 
+def lowest_with_thrust(
+    lowest: Reach, highest: Reach, use: Use, place: Indices, speed: Indices, configuration: Indices
+) -> Array:
+    """Lowest pressure altitude (point,) [m] from which the gate is met where thrust may hold the speed level.
+
+    Each point, by its indices, is flown level to where the lowest edge is lowest at its speed from there on, and on by
+    the plan of that, as long as it does not lie above the highest edge. Not a number where none is kept.
+    """
+    found = np.full(place.size, np.nan)
+    part = np.where(lowest.altitude <= highest.altitude, lowest.altitude, np.inf)[:, speed, configuration]
+    part[np.arange(part.shape[0])[:, None] > place] = np.inf
+    near = np.argmin(part, axis=0)
+    which = np.flatnonzero(np.isfinite(part[near, np.arange(place.size)]))
+    if which.size:
+        plan = paths(lowest, near[which], speed[which], configuration[which])
+        told = told_of(lowest.ground, levelled(plan, place[which]), use.of(which), highest.edge)
+        found[which] = np.where(told.is_kept, at_start(told.plan), np.nan)
+    return found
+
+
 def _put(own: NDArray[Some], new: NDArray[Some], into: Indices, found: Indices) -> NDArray[Some]:
     """Values (..., descent) with some of others in their places, by indices [-]."""
     own = own.copy()
@@ -67,7 +88,7 @@ def _put(own: NDArray[Some], new: NDArray[Some], into: Indices, found: Indices) 
     return own
 
 
-def _lower(start: Indices, height: NDArray[np.float64], group: Indices) -> tuple[Indices, Indices]:
+def _lower(start: Indices, height: Array, group: Indices) -> tuple[Indices, Indices]:
     """Descents lower than one that starts nearer in their group, and the highest of those, by their indices [-]."""
     which, like = list[int](), list[int]()
     for one in np.unique(group).tolist():

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import manoeuvre_speed
-from optdescent.arrival import Capture
+from optdescent.arrival import Arrival, Capture, GlidePath
 from optdescent.corridor.again import OVER, Again, Use, flown_again
 from optdescent.corridor.devices import ALL_SETS, EVERYTHING, DeviceSet
 from optdescent.corridor.ground import SPACING, Ground, ground_of
@@ -128,22 +128,34 @@ def _nm(distance: float) -> str:
     return f"{distance / NAUTICAL_MILE:.1f} nm"
 
 
-def _asked(scenario: Scenario, situation: Situation, is_on_path: bool) -> Scenario:
-    """The scenario with the mass of the situation, its path captured from above, sink limits with room for lags."""
-    arrival, path = scenario.arrival, scenario.arrival.glide_path
-    here = float(path.height(-situation.distance_to_go))
-    low, high, within = path.capture_at_least, path.capture_at_most, path.below_within
-    if path.capture is Capture.BELOW:
-        low = max(LOWEST, arrival.gate.height + ROUND_OUT)
-        high, within = max(low, here), max(within, situation.distance_to_go)
-    if is_on_path:
-        low, high = min(low, here), max(high, here)
-    changed = path.model_copy(
+def captured_from_above(arrival: Arrival, distance: float) -> GlidePath:
+    """The glide path of an arrival, captured from above from a distance to go [m] on, whatever side it asks for.
+
+    One that is to be captured from below may be so anywhere between there and a little above the gate.
+    """
+    path = arrival.glide_path
+    if path.capture is Capture.ABOVE:
+        return path
+    low = max(LOWEST, arrival.gate.height + ROUND_OUT)
+    return path.model_copy(
         update={
             "capture": Capture.ABOVE,
             "capture_at_least": low,
-            "capture_at_most": high,
-            "below_within": within,
+            "capture_at_most": max(low, float(path.height(-distance))),
+            "below_within": max(path.below_within, distance),
+        }
+    )
+
+
+def _asked(scenario: Scenario, situation: Situation, is_on_path: bool) -> Scenario:
+    """The scenario with the mass of the situation, its path captured from above, sink limits with room for lags."""
+    arrival = scenario.arrival
+    path = captured_from_above(arrival, situation.distance_to_go)
+    here = float(path.height(-situation.distance_to_go))
+    changed = path.model_copy(
+        update={
+            "capture_at_least": min(path.capture_at_least, here) if is_on_path else path.capture_at_least,
+            "capture_at_most": max(path.capture_at_most, here) if is_on_path else path.capture_at_most,
             "sink_above": SINK_ROOM * path.sink_above,
         }
     )

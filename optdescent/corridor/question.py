@@ -20,7 +20,7 @@ from optdescent.sweep.question import Answer, Asked, Case, Layout, Preparation
 _DEVICES, _DISTANCE, _SPEED = "devices", "corridor_distance", "corridor_speed"
 _NAMES = {_DISTANCE: "distance_to_go", _SPEED: "speed"}
 """Coordinates of a corridor's own dataset by their names in a sweep, where flights have distances of their own."""
-_WITHOUT_DEVICES = ("lowest", "added_again", "raised")
+_WITHOUT_DEVICES = ("lowest", "added_again", "raised", "lowest_with_thrust")
 _COLUMNS = {
     name: SweepColumn(
         Column(f"corridor_{name}", own.unit, own.long_name, own.charted),

@@ -2,7 +2,7 @@
 
 It begins level, or on the glide path where the flight is on it, with the devices out that the flight has out, and the
 steps of slats and flaps without which it would be too slow. What is still in is selected where that is best, whatever
-the schedule of the airframe.
+the schedule of the airframe. A flight above the glide path where it should be below captures it from above.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from optdescent.air.airspeed import mach_from_calibrated
+from optdescent.air.airspeed import calibrated_from_mach, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe.speeds import GEAR, devices, manoeuvre_speed, reference_speed
-from optdescent.arrival import FloorPoint, floor_at
+from optdescent.arrival import Capture, FloorPoint, HoldDown, floor_at
+from optdescent.corridor import captured_from_above
 from optdescent.corridor.margin import ON_PATH, all_out
 from optdescent.inputs import InputFault
 from optdescent.ocp import Memory, ProblemFault
@@ -43,7 +44,8 @@ _CLEAR = 0.2 * NAUTICAL_MILE
 def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | None:
     """The scenario begun where a flight is at a distance to go [m]; None where it cannot be begun.
 
-    Demands that lie behind are left out; a hold-down or a stretch of the floor that it is in begins just ahead.
+    Demands that lie behind are left out, and so is a hold-down that the flight is in but not at the altitude of; one
+    that it keeps, or a stretch of the floor that it is in, begins just ahead.
     """
     if why_not_begun(scenario, flight, distance):
         return None
@@ -53,13 +55,15 @@ def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | 
     speed = min(float(flight.at_distance("calibrated_airspeed", distance)), fastest)
     mach = float(mach_from_calibrated(speed, pressure(scenario.pressure_altitude(published))))
     farthest = distance - _CLEAR
+    is_high = _is_above(scenario, flight, distance) and arrival.glide_path.capture is Capture.BELOW
     ahead = arrival.model_copy(
         update={
+            "glide_path": captured_from_above(arrival, distance) if is_high else arrival.glide_path,
             "windows": tuple(window for window in arrival.windows if window.distance < farthest),
             "hold_downs": tuple(
                 level.model_copy(update={"from_": min(level.from_, farthest)})
                 for level in arrival.hold_downs
-                if level.to < farthest - _CLEAR
+                if level.to < farthest - _CLEAR and (level.from_ < farthest or _is_at(level, published))
             ),
             "floor": _floor_ahead(arrival.floor, farthest),
             "more_gates": tuple(gate for gate in arrival.more_gates if gate.place(arrival.glide_path) < farthest),
@@ -110,10 +114,23 @@ def _midway(scenario: Scenario, flight: Flight, distance: float) -> Midway:
     return Midway(frozenset(range(1, step + 1)) | frozenset([GEAR] * int(is_down)), is_on_path)
 
 
+def _is_at(level: HoldDown, published: float) -> bool:
+    """Whether a published altitude [m] is that of a level segment, as far as it allows."""
+    return abs(published - level.altitude) <= level.allowance
+
+
+def _is_above(scenario: Scenario, flight: Flight, distance: float) -> bool:
+    """Whether a flight is above the glide path at a distance to go [m] from which on it is to stay on one side."""
+    path = scenario.arrival.glide_path
+    above = float(flight.at_distance("height_above_threshold", distance)) - float(path.height(-distance))
+    return distance <= path.below_within + _CLEAR and above > ON_PATH
+
+
 def _fastest(scenario: Scenario, midway: Midway, altitude: float, distance: float) -> tuple[float, str]:
     """Largest speed [m/s, calibrated] at a published altitude and a distance to go [m], and what allows no more."""
     airframe, level = scenario.airframe, scenario.pressure_altitude
-    found = [(airframe.limits.maximum_speed, "the airframe allows")]
+    by_mach = float(calibrated_from_mach(airframe.limits.maximum_mach, pressure(level(altitude))))
+    found = [(min(airframe.limits.maximum_speed, by_mach), "the airframe allows")]
     found += [
         (device.limit_speed, f"{device.name} allows") for device in devices(airframe) if device.number in midway.out
     ]
@@ -157,8 +174,10 @@ def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: 
         found = flight_of(found_cold(begun, silent, compiled.setdefault(world(begun), Memory()), _SETTINGS))
     except DemandsConflict as conflict:
         return f"from there no descent at idle meets every demand: {conflict}"
-    except (NotConverged, InputFault, ProblemFault):
-        return "from there no optimum was found"
+    except (InputFault, ProblemFault) as fault:
+        return f"from there no optimum can be asked for: {'; '.join(str(fault).splitlines())}"
+    except NotConverged:
+        return "from there neither an optimum nor a conflict of its demands was found"
     used = [
         f"{word} for {length / NAUTICAL_MILE:.0f} nm"
         for word, length in (
@@ -172,6 +191,8 @@ def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: 
         used.append(f"gear at {found.column('distance_to_go')[moving[0]] / NAUTICAL_MILE:.1f} nm")
     steps, _ = all_out(flight.at_distance("flaps", distance), flight.at_distance("gear", distance))
     late = [step for step in sorted(begun.midway.out - {GEAR}) if step > steps]
+    if begun.arrival.glide_path.capture is not scenario.arrival.glide_path.capture:
+        used.append("the path captured from above")
     if late:
         used.append(f"{scenario.airframe.steps[late[-1]].name} counted as out, without which it is too slow")
     taken = f"{found.summary.fuel:.0f} kg to the threshold"

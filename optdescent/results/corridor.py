@@ -35,6 +35,9 @@ _COLUMNS = (
 CORRIDOR_COLUMNS = {column.name: column for column in _COLUMNS}
 """Variables by name: over `devices`, `distance_to_go` and `speed`, those of the lowest descent without `devices`."""
 _KEPT = (
+    Column(
+        "lowest_with_thrust", "m", "lowest height above the threshold from which the gate can be met with thrust", "ft"
+    ),
     Column("over_again", "m s-1", "largest speed above a limit when the highest descent is flown again", "kt"),
     Column("outside_again", "m", "largest height outside what is demanded, flown again", "ft"),
     Column("steep_again", "m s-1", "largest rate of sink beyond its limits, flown again", "ft_per_min"),
@@ -181,13 +184,16 @@ def _sink_and_climb(point: Mapping[str, Any]) -> str:
 
 
 def _without_lowest(point: Mapping[str, Any]) -> dict[str, None]:
-    """Keys of the lowest descent, with nothing, where a set of devices does not reach the gate from its height."""
-    highest, lowest = point["highest_ft"], point["lowest_ft"]
-    is_part = highest is not None and lowest is not None and lowest <= highest
-    return {} if is_part or lowest is None else {key: None for key in _LOWEST if key in point}
+    """Keys of the lowest descents, with nothing, where a set of devices does not reach the gate from their height."""
+    highest, nothing = point["highest_ft"], dict[str, None]()
+    for keys in _LOWEST:
+        lowest = point.get(keys[0])
+        if lowest is not None and (highest is None or lowest > highest):
+            nothing |= {key: None for key in keys if key in point}
+    return nothing
 
 
-_LOWEST = ("lowest_ft", "added_again_ft", "raised_ft")
+_LOWEST = ("lowest_ft", "added_again_ft", "raised_ft"), ("lowest_with_thrust_ft",)
 
 
 def corridor_plain(found: Corridor) -> dict[str, Any]:

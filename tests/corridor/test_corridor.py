@@ -128,6 +128,17 @@ def test_it_is_nested_and_every_height_told_was_flown_from_and_kept() -> None:
     assert np.all(np.diff(lowest, axis=0)[np.isfinite(np.diff(lowest, axis=0))] > 0.0)
 
 
+def test_with_thrust_it_may_be_as_low_as_the_glide_path_may_be_captured() -> None:
+    """From 2800 ft above the threshold up, less the 75 ft that a flight may be off what is demanded; flown level."""
+    path = scenario().arrival.glide_path
+    thrust, lowest = found().values("lowest_with_thrust"), found().values("lowest")
+    told = np.isfinite(lowest)
+    assert np.all(thrust[told] <= lowest[told])
+    assert np.all((thrust[-1] > path.capture_at_least - 75.0 * FOOT) & (thrust[-1] < path.capture_middle))
+    assert np.all(np.diff(thrust, axis=0)[np.isfinite(np.diff(thrust, axis=0))] < 50.0 * FOOT)
+    assert lowest[-1, 0] > thrust[-1, 0] + 1000.0 * FOOT
+
+
 def test_what_was_not_kept_when_flown_again_is_taken_off() -> None:
     """The heights are those of the edges, less what flying took off; of a smaller set's if that is higher."""
     less = found().values("taken_off")
