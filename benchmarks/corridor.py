@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -34,12 +35,15 @@ STEP = 250.0
 """Height between two cold solves [ft]."""
 
 
-def is_reached(distance: float, height_ft: float) -> bool:
-    """Whether collocation finds a descent from a level start at `SPEED` [kt], a distance [nm] and an altitude [ft]."""
+def is_reached(distance: float, height_ft: float, settings: Sequence[str] = STILL) -> bool:
+    """Whether collocation finds a descent from a level start at `SPEED` [kt], a distance [nm] and an altitude [ft].
+
+    Of the first study with some settings.
+    """
     mach = float(mach_from_calibrated(SPEED * KNOT, pressure(height_ft * FOOT)))
     start = (f"start.distance_nm={distance}", f"start.altitude_ft={height_ft}", f"start.mach={mach - 1e-6}")
     try:
-        found_cold(Scenario.from_toml(STUDY, (*STILL, *start)), silent, Memory(), SETTINGS)
+        found_cold(Scenario.from_toml(STUDY, (*settings, *start)), silent, Memory(), SETTINGS)
     except (DemandsConflict, NotConverged):
         return False
     return True

@@ -11,10 +11,11 @@ import pytest
 from optdescent.air.airspeed import calibrated_from_mach
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe.speeds import manoeuvre_speed
-from optdescent.arrival import floor_at
+from optdescent.arrival import Capture, floor_at
 from optdescent.debrief import debrief
 from optdescent.debrief.from_there import begun_at, optimum_told, why_not_begun
-from optdescent.optimum import optimise
+from optdescent.ocp import ProblemFault
+from optdescent.optimum import NotConverged, optimise
 from optdescent.results import Flight
 from optdescent.results.debrief import Severity
 from optdescent.scenario import Scenario
@@ -44,12 +45,14 @@ def test_demands_that_lie_behind_are_left_out() -> None:
 
 def test_a_floor_and_a_hold_down_that_the_flight_is_in_begin_just_ahead() -> None:
     """Half-way between two points of the floor it is half-way between their altitudes, to the clearance of 0.2 nm."""
+    altitude = round(float(flight("good").at_distance("altitude", 50.0 * NAUTICAL_MILE)) / FOOT)
     asked = Scenario.from_toml(
         FOLDER / "scenario.toml",
         (
             "arrival.floor=[{distance_nm=60,altitude_ft=9000},{distance_nm=40,altitude_ft=7000},"
             "{distance_nm=12,altitude_ft=3000}]",
-            "arrival.hold_downs=[{altitude_ft=12000,from_nm=52,to_nm=48},{altitude_ft=16000,from_nm=70,to_nm=60}]",
+            f"arrival.hold_downs=[{{altitude_ft={altitude},from_nm=52,to_nm=48}},"
+            "{altitude_ft=16000,from_nm=70,to_nm=60}]",
         ),
     )
     begun = begun_at(asked, flight("good"), 50.0 * NAUTICAL_MILE)
@@ -65,6 +68,46 @@ def test_a_floor_and_a_hold_down_that_the_flight_is_in_begin_just_ahead() -> Non
     assert [point.distance / NAUTICAL_MILE for point in others] == pytest.approx([40.0, 12.0])
     (level,) = begun.arrival.hold_downs
     assert (level.from_ / NAUTICAL_MILE, level.to / NAUTICAL_MILE) == pytest.approx((49.8, 48.0))
+
+
+@pytest.mark.parametrize(("off_ft", "is_kept"), [(90, True), (-90, True), (110, False), (-110, False)])
+def test_a_level_segment_that_was_missed_is_not_asked_for_again(off_ft: int, is_kept: bool) -> None:
+    """100 ft off its altitude is allowed."""
+    altitude = round(float(flight("good").at_distance("altitude", 50.0 * NAUTICAL_MILE)) / FOOT) + off_ft
+    asked = Scenario.from_toml(
+        FOLDER / "scenario.toml", (f"arrival.hold_downs=[{{altitude_ft={altitude},from_nm=52,to_nm=48}}]",)
+    )
+    begun = begun_at(asked, flight("good"), 50.0 * NAUTICAL_MILE)
+    assert begun is not None
+    assert bool(begun.arrival.hold_downs) is is_kept
+
+
+def test_above_the_glide_path_the_optimum_captures_it_from_above() -> None:
+    """At 12 nm the flight is 360 ft above the path, gear down; it levelled before."""
+    own, place = flight("from-above"), 12.0 * NAUTICAL_MILE
+    begun = begun_at(SCENARIO, own, place)
+    assert begun is not None
+    assert begun.arrival.glide_path.capture is Capture.ABOVE
+    assert begun.arrival.glide_path.capture_at_least < SCENARIO.arrival.glide_path.capture_at_least
+    assert not begun.midway.on_path
+    told = optimum_told(SCENARIO, own, place, np.nan, {})
+    assert told.startswith("from there the optimum takes ")
+    assert told.endswith(", the path captured from above")
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        (NotConverged("stopped"), "from there neither an optimum nor a conflict of its demands was found"),
+        (ProblemFault("a value is not finite"), "from there no optimum can be asked for: a value is not finite"),
+    ],
+)
+def test_why_none_was_found_is_told(fault: Exception, words: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_asked: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(import_module("optdescent.debrief.from_there"), "found_cold", fails)
+    assert optimum_told(SCENARIO, flight("good"), 25.0 * NAUTICAL_MILE, 100.0, {}) == words
 
 
 @pytest.mark.parametrize("distance_nm", [3.1, 1.0])
