@@ -23,7 +23,8 @@ from optdescent.air.atmosphere import pressure
 from optdescent.corridor import ONE_BY_ONE, DeviceSet, Grid, corridor, edges_for, usual_grid
 from optdescent.ocp import Memory
 from optdescent.optimum import DemandsConflict, NotConverged
-from optdescent.optimum.optimise import SETTINGS, found_cold
+from optdescent.optimum.beside import Accuracy
+from optdescent.optimum.optimise import found_cold
 from optdescent.optimum.progress import silent
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
@@ -43,7 +44,7 @@ def is_reached(distance: float, height_ft: float, settings: Sequence[str] = STIL
     mach = float(mach_from_calibrated(SPEED * KNOT, pressure(height_ft * FOOT)))
     start = (f"start.distance_nm={distance}", f"start.altitude_ft={height_ft}", f"start.mach={mach - 1e-6}")
     try:
-        found_cold(Scenario.from_toml(STUDY, (*settings, *start)), silent, Memory(), SETTINGS)
+        found_cold(Scenario.from_toml(STUDY, (*settings, *start)), silent, Memory(), Accuracy(1e-4).first)
     except (DemandsConflict, NotConverged):
         return False
     return True

@@ -1,6 +1,7 @@
 """A first flight for the optimum: idle, quasi-steady, at plausible speeds, integrated backwards from the glide path.
 
-It meets the ground end of the descent and finds its own top of descent; windows are left to the optimum.
+It meets the ground end of the descent and finds its own top of descent; windows are left to the optimum. From a start
+too near or too high for it there is another one, which slows down first: devices come out early there.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from optdescent.motion import Control, State, Surroundings, Trajectory, record, 
 from optdescent.motion.equations import motion
 from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
 from optdescent.optimum.events import Event, EventKind, approach_speed, fixed_distance, start_speed
+from optdescent.optimum.order import selected_at
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 from optdescent.units import DEGREE, FOOT, GRAVITY, KNOT, NAUTICAL_MILE
@@ -29,6 +31,8 @@ _TRAVEL_RATE = 1.0 * KNOT
 _FALL = 1.0 * KNOT
 _FASTEST_CAPTURE = 220.0 * KNOT
 _LAST_SLOWING = 0.3 * NAUTICAL_MILE
+_STEP_DOWN = 10.0 * DEGREE
+"""Path [rad] that no first flight has."""
 _SHALLOWEST, _STEEPEST = -0.3 * DEGREE, -5.0 * DEGREE
 
 
@@ -37,10 +41,11 @@ Row = tuple[float, State, Control, Configuration]
 
 @dataclass(frozen=True)
 class _Glide:
-    """The parts of a first flight; `world` are its surroundings as numbers."""
+    """The parts of a first flight; `world` are its surroundings as numbers. One may slow down first [-]."""
 
     scenario: Scenario
     world: Surroundings
+    slows_first: bool = False
 
     def calibrated(self, state: State) -> float:
         sound = self.world.air.speed_of_sound(state.pressure_altitude)
@@ -51,18 +56,23 @@ class _Glide:
         return float(sound * mach_from_calibrated(calibrated, pressure(altitude)))
 
     def configuration(self, calibrated: float) -> Configuration:
-        """Devices on the schedule at a speed [m/s]; each is taken to jump out half-way through its travel."""
-        airframe, mass = self.scenario.airframe, self.scenario.start.mass
+        """Devices selected by a speed [m/s]; each is taken to jump out half-way through its travel."""
+        mass = np.array(self.scenario.start.mass)
 
         def out(device: Device) -> float:
-            half_way = float(device.scheduled_speed(airframe, mass)) - 0.5 * _TRAVEL_RATE * device.travel_time
-            return 1.0 if calibrated < half_way or device.number in self.scenario.midway.out else 0.0
+            selected = float(selected_at(self.scenario, device, mass, self.slows_first))
+            is_out = calibrated < selected - 0.5 * _TRAVEL_RATE * device.travel_time
+            return 1.0 if is_out or device.number in self.scenario.midway.out else 0.0
 
-        return configuration_of(airframe, out)
+        return configuration_of(self.scenario.airframe, out)
 
     def planned(self, x: float, altitude: float, capture: float, speed: float) -> float:
         """True airspeed [m/s] to have at a coordinate [m] and pressure altitude [m] before capture."""
-        calibrated = min(_DESCENT_SPEED, speed + _SLOW_DOWN * (capture - x))
+        if self.slows_first:
+            flown = x + self.scenario.start.distance
+            calibrated = max(speed, start_speed(self.scenario) - _SLOW_DOWN * flown)
+        else:
+            calibrated = min(_DESCENT_SPEED, speed + _SLOW_DOWN * (capture - x))
         for limit in self.scenario.arrival.speed_limits:
             if limit.within is not None and -x < limit.within + _STEP:
                 calibrated = min(calibrated, limit.speed - 1.0)
@@ -151,13 +161,16 @@ def _moved(state: State, rate: State, step: float) -> State:
     )
 
 
-def first_flight(scenario: Scenario) -> Flight:
-    """Idle flight [SI] from the scenario's start to the threshold, a first guess and no more."""
-    glide = _Glide(scenario, surroundings(scenario))
+def first_flight(scenario: Scenario, slows_first: bool = False) -> Flight:
+    """Idle flight [SI] from the scenario's start to the threshold, a first guess and no more.
+
+    One that slows first does so from the start on and flies the rest at the approach speed.
+    """
+    glide = _Glide(scenario, surroundings(scenario), slows_first)
     path, is_captured = scenario.arrival.glide_path, scenario.midway.on_path
     capture = -scenario.start.distance if is_captured else path.distance(path.capture_middle)
     early = capture + _STEP
-    late = -_LAST_SLOWING if is_captured else fixed_distance(scenario, Event(EventKind.GATE))
+    late = early if slows_first else -_LAST_SLOWING if is_captured else fixed_distance(scenario, Event(EventKind.GATE))
     approach, flyable = glide.approach(capture, late)
     if not flyable:
         for _ in range(8):
@@ -167,6 +180,12 @@ def first_flight(scenario: Scenario) -> Flight:
         approach, _ = glide.approach(capture, early)
     rows = approach if is_captured else [*glide.descent(approach[0][0], approach[0][1]), *approach]
     return record(scenario, _whole(scenario, glide, rows), Kind.OPTIMUM, "first flight")
+
+
+def falls_short(flight: Flight) -> bool:
+    """Whether a first flight begins with a step down: the scenario starts too near, or too high, for it [-]."""
+    fall = -np.diff(flight.column("pressure_altitude"))
+    return bool(np.any(fall > np.tan(_STEP_DOWN) * -np.diff(flight.column("distance_to_go"))))
 
 
 def _whole(scenario: Scenario, glide: _Glide, rows: list[Row]) -> Trajectory:

@@ -8,7 +8,7 @@ from optdescent.motion import record
 from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution, refined
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import COLLAPSED
-from optdescent.optimum.glide import first_flight
+from optdescent.optimum.glide import falls_short, first_flight
 from optdescent.optimum.order import order_of
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import Progress, silent
@@ -76,8 +76,14 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
     """
     progress("first flight")
     flight = first_flight(scenario)
-    order, places = order_of(scenario, flight)
-    trial = in_right_order(scenario, flight, order, places, progress, memory)
+    try:
+        trial = in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory)
+    except (DemandsConflict, NotConverged):
+        if not falls_short(flight):
+            raise
+        trial = _slowing_first(scenario, progress, memory)
+        if trial is None:
+            raise
     for _ in range(_MOST_MENDED):
         progress("optimum on a finer mesh, events in the order " + trial.sentence)
         trial = replace(trial, solution=refined(trial.problem, trial.solution, settings))
@@ -85,6 +91,16 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
             return trial
         trial = mended(scenario, trial, progress, memory)
     raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh", trial.solution.iterations)
+
+
+def _slowing_first(scenario: Scenario, progress: Progress, memory: Memory) -> Trial | None:
+    """The best order found from a flight that slows down first; None if there is none either."""
+    progress("no descent found: from a flight that slows down first")
+    flight = first_flight(scenario, slows_first=True)
+    try:
+        return in_right_order(scenario, flight, *order_of(scenario, flight, early=True), progress, memory)
+    except (DemandsConflict, NotConverged):
+        return None
 
 
 def flight_of(trial: Trial) -> Flight:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optdescent.airframe.speeds import GEAR, Device, devices, reference_speed
 from optdescent.arrival import Capture
@@ -31,11 +32,16 @@ from optdescent.units import KNOT, NAUTICAL_MILE
 
 _ON_SPEED = 0.5 * KNOT
 _APART = 0.02 * NAUTICAL_MILE
+_BELOW_LIMIT = 3.0 * KNOT
+"""How far below its limit speed [m/s] a device is selected early (our choice)."""
 _ASIDE = 1.0 * NAUTICAL_MILE
 
 
-def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, float]]:
-    """Order of the events in a flown flight, and the coordinate along the track [m] of each."""
+def order_of(scenario: Scenario, flight: Flight, early: bool = False) -> tuple[Order, dict[Event, float]]:
+    """Order of the events in a flown flight, and the coordinate along the track [m] of each.
+
+    With `early`, devices that are selected freely come as soon as their limit speeds allow.
+    """
     arrival = scenario.arrival
     x, altitude = -flight.column("distance_to_go"), flight.column("pressure_altitude")
     path = arrival.glide_path
@@ -46,7 +52,7 @@ def order_of(scenario: Scenario, flight: Flight) -> tuple[Order, dict[Event, flo
     )
     places[Event(EventKind.CAPTURE)] = path.distance(path.capture_middle)
     done = behind(scenario)
-    found = {event: place for event, place in _device_places(scenario, flight).items() if event not in done}
+    found = {event: place for event, place in _device_places(scenario, flight, early).items() if event not in done}
     places |= found
     faster = [places[gate] + _APART for gate in gates_in_force(tuple(places)) if not approach_meets(scenario, gate)]
     places[Event(EventKind.ON_SPEED)] = max([_on_speed(scenario, flight), *found.values(), *faster])
@@ -95,7 +101,7 @@ def _on_speed(scenario: Scenario, flight: Flight) -> float:
     return min(float(slow[0]), last) if slow.size else last
 
 
-def _device_places(scenario: Scenario, flight: Flight) -> dict[Event, float]:
+def _device_places(scenario: Scenario, flight: Flight, early: bool) -> dict[Event, float]:
     """Where a flight passes the speeds at which devices are selected, and where each is out [m].
 
     A device is out before every gate that asks for it, and all are before the last gate; it is selected after a gate
@@ -107,12 +113,13 @@ def _device_places(scenario: Scenario, flight: Flight) -> dict[Event, float]:
     descending = x > -flight.summary.top_of_descent
     gates = {event: fixed_distance(scenario, event) for event in fixed_events(scenario) if event.kind is EventKind.GATE}
     places: dict[Event, float] = {}
-    order = devices(scenario.airframe)
+    selected = {device: selected_at(scenario, device, mass, early) for device in devices(scenario.airframe)}
+    order = sorted(selected, key=lambda device: -float(selected[device][0])) if early else list(selected)
     latest, following, next_step = max(gates.values()), np.inf, np.inf
     is_free = scenario.handling.configuration is Selection.FREE
     for number, device in reversed(list(enumerate(order))):
         latest = min([latest, *(place for gate, place in gates.items() if asks_for(scenario, gate, device.number))])
-        slow = np.flatnonzero(descending & (speed <= np.asarray(device.scheduled_speed(scenario.airframe, mass))))
+        slow = np.flatnonzero(descending & (speed <= selected[device]))
         faster = [place for gate, place in gates.items() if _is_faster(scenario, gate, device)]
         late = (number - len(order)) * _APART
         first = float(x[slow[0]]) if slow.size else latest
@@ -126,6 +133,14 @@ def _device_places(scenario: Scenario, flight: Flight) -> dict[Event, float]:
         places[Event(EventKind.SELECTED, device.number)] = first
         places[Event(EventKind.OUT, device.number)] = min(arrived, latest + late + 0.5 * _APART)
     return places
+
+
+def selected_at(scenario: Scenario, device: Device, mass: NDArray[np.float64], early: bool) -> NDArray[np.float64]:
+    """Speed (point,) [m/s] at which a device is selected at masses [kg]: on the schedule, or early where it is free."""
+    scheduled = np.asarray(device.scheduled_speed(scenario.airframe, mass), dtype=float)
+    if not early or scenario.handling.configuration is Selection.SCHEDULED:
+        return scheduled
+    return np.maximum(scheduled, device.limit_speed - _BELOW_LIMIT)
 
 
 def _is_faster(scenario: Scenario, gate: Event, device: Device) -> bool:
