@@ -186,9 +186,12 @@ def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: 
         )
         if length > 0.5 * NAUTICAL_MILE
     ]
-    moving = np.flatnonzero(found.column("gear") > 0.0)
-    if GEAR not in begun.midway.out and moving.size:
-        used.append(f"gear at {found.column('distance_to_go')[moving[0]] / NAUTICAL_MILE:.1f} nm")
+    next_step = 1 + max(begun.midway.out - {GEAR}, default=0)
+    named = [(one.name, found.column("flaps") - next_step + 1.0) for one in scenario.airframe.steps[next_step:][:1]]
+    named += [] if GEAR in begun.midway.out else [("gear", found.column("gear"))]
+    for name, out in named:
+        moving = np.flatnonzero(out > 0.0)
+        used += [f"{name} at {found.column('distance_to_go')[one] / NAUTICAL_MILE:.1f} nm" for one in moving[:1]]
     steps, _ = all_out(flight.at_distance("flaps", distance), flight.at_distance("gear", distance))
     late = [step for step in sorted(begun.midway.out - {GEAR}) if step > steps]
     if begun.arrival.glide_path.capture is not scenario.arrival.glide_path.capture:

@@ -124,5 +124,9 @@ def breaches(scenario: Scenario, dataset: xr.Dataset) -> tuple[Breach, ...]:
     ]
     over = float(column(dataset, "mass")[-1]) - scenario.airframe.masses.most_landing
     if over > READABLE_MASS:
-        found.append(breach("landing mass", 0.0, over, f"{over:.0f} kg over the largest"))
+        found.append(
+            breach(
+                "landing mass", float(column(dataset, "distance_to_go")[-1]), over, f"{over:.0f} kg over the largest"
+            )
+        )
     return tuple(sorted(found, key=lambda one: -one.distance_to_go))

@@ -228,6 +228,7 @@ def test_what_the_optimum_takes_is_told() -> None:
     assert told.startswith("from there the optimum takes ")
     assert 50.0 < float(told.split()[5]) < 150.0
     assert ", gear at " in told
+    assert f", {SCENARIO.airframe.steps[1].name} at " in told
 
 
 def test_near_the_gate_what_it_lacks_is_told() -> None:

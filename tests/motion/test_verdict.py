@@ -298,3 +298,15 @@ def test_what_is_not_known_is_not_judged() -> None:
         columns["thrust_fraction"] = np.where(near(columns, 50.0), np.nan, 1.2)
 
     assert set(found(spoil)) == {"largest thrust"}
+
+
+@pytest.mark.parametrize(("over", "is_broken"), [(49.0, False), (51.0, True)])
+def test_landing_mass_is_judged_where_the_flight_ends(over: float, is_broken: bool) -> None:
+    """A recording may end miles before the threshold."""
+    columns = {name: values[:1561] for name, values in good_columns().items()}
+    columns["mass"] = np.full(columns["time"].size, SCENARIO.airframe.masses.most_landing + over)
+    told = {breach.demand: breach for breach in breaches(SCENARIO, dataset_of(columns))}
+    assert ("landing mass" in told) is is_broken
+    if is_broken:
+        assert told["landing mass"].amount == pytest.approx(over)
+        assert told["landing mass"].distance_to_go == pytest.approx(4.0 * NAUTICAL_MILE)
