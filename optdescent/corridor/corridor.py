@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from optdescent.corridor.again import Use
 from optdescent.corridor.devices import ONE_BY_ONE, DeviceSet, held_by
 from optdescent.corridor.edges import Edges, Grid
-from optdescent.corridor.farther import lowest_with_thrust, no_lower
+from optdescent.corridor.farther import Asked, lowest_with_thrust, no_lower
 from optdescent.corridor.ground import Ground
 from optdescent.corridor.path import Paths, joined, paths
 from optdescent.corridor.reach import Edge, Reach
@@ -51,8 +51,7 @@ def corridor(edges: Edges, grid: Grid) -> Corridor:
     speeds = np.array([int(np.argmin(np.abs(reaches[0].states.speeds - speed))) for speed in grid.speeds])
     place, speed = (index.ravel() for index in np.meshgrid(places, speeds, indexing="ij"))
     at = _Points(place, speed, reaches[0].states.scheduled[speed])
-    told, low = _highest(ground, reaches, at), _lowest(ground, edges.lowest, at)
-    low["lowest_with_thrust"] = _with_thrust(edges, at, low["lowest"])
+    told, low = _highest(ground, reaches, at), _lowest(edges, at)
     # a lowest height above all that reaches the gate is no part of the corridor
     most = np.fmax.reduce(told["highest"])
     for heights, names in (("lowest", ("lowest", "raised")), ("lowest_with_thrust", ("lowest_with_thrust",))):
@@ -115,11 +114,15 @@ _AGAIN = ("excess_again", "off_again", "over_again", "outside_again", "steep_aga
 _FLOWN = ("highest", "taken_off", "stable_again", *_AGAIN)
 
 
-def _lowest(ground: Ground, edge: Reach, at: _Points) -> dict[str, Array]:
-    """Columns (point,) [SI] of the lowest heights without thrust: how far they were raised, what thrust still adds."""
+def _lowest(edges: Edges, at: _Points) -> dict[str, Array]:
+    """Columns (point,) [SI] of the lowest heights without thrust, and with it.
+
+    How far the first were raised, and what thrust still adds to them.
+    """
+    ground, edge = edges.ground, edges.lowest
     altitude = at.on(edge)
     known = np.isfinite(altitude)
-    columns = {name: np.full(altitude.shape, np.nan) for name in _WITHOUT_THRUST}
+    columns = {name: np.full(altitude.shape, np.nan) for name in (*_WITHOUT_THRUST, "lowest_with_thrust")}
     if known.any():
         use, own = _sparing(int(known.sum())), altitude[known]
         told = told_of(ground, at.plan(edge), use, edge.edge)
@@ -128,17 +131,13 @@ def _lowest(ground: Ground, edge: Reach, at: _Points) -> dict[str, Array]:
         without = height, height - _height(ground, own), told.added
         for name, value in zip(_WITHOUT_THRUST, without, strict=True):
             columns[name][known] = value
+        asked = Asked(at.place, at.speed, at.configuration, _sparing(at.place.size), known)
+        least = lowest_with_thrust(asked, told, edge, edges.of(DeviceSet(speed_brake=True)))
+        columns["lowest_with_thrust"] = _height(ground, least)
     return columns
 
 
 _WITHOUT_THRUST = ("lowest", "raised", "added_again")
-
-
-def _with_thrust(edges: Edges, at: _Points, without: Array) -> Array:
-    """Lowest heights (point,) [m] where thrust may be used, and the speed brake; they need not be."""
-    use, highest = _sparing(at.place.size), edges.of(DeviceSet(speed_brake=True))
-    found = lowest_with_thrust(edges.lowest, highest, use, at.place, at.speed, at.configuration)
-    return np.fmin(_height(edges.ground, found), without)
 
 
 def _sparing(count: int) -> Use:

@@ -9,7 +9,7 @@ it needs thrust even less. With thrust any of them may be begun farther out, and
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import TypeVar, assert_never
 
 import numpy as np
@@ -17,12 +17,13 @@ from numpy.typing import NDArray
 
 from optdescent.corridor.again import Use
 from optdescent.corridor.ground import Ground
-from optdescent.corridor.path import Paths, paths
+from optdescent.corridor.path import Paths, joined, paths
 from optdescent.corridor.reach import Edge, Reach
 from optdescent.corridor.told import Told, at_start, eased, told_of
 
 Indices = NDArray[np.int64]
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Some = TypeVar("Some", bound=np.generic)
 _LOWER = 1e-6
 """Height [m] by which one is lower than another."""
@@ -61,23 +62,65 @@ def no_lower(ground: Ground, told: Told, use: Use, group: Indices, edge: Edge) -
     return Told(Paths(**plans), **values)
 
 
-def lowest_with_thrust(
-    lowest: Reach, highest: Reach, use: Use, place: Indices, speed: Indices, configuration: Indices
-) -> Array:
+@dataclass(frozen=True)
+class Asked:
+    """Points (point,) that lowest heights are asked for: place, speed and configuration by their indices [-].
+
+    What their descents `use`; of those that are `known` (point,) [-] there is a lowest descent without thrust.
+    """
+
+    place: Indices
+    speed: Indices
+    configuration: Indices
+    use: Use
+    known: Flags
+
+
+def lowest_with_thrust(asked: Asked, without: Told, lowest: Reach, highest: Reach) -> Array:
     """Lowest pressure altitude (point,) [m] from which the gate is met where thrust may hold the speed level.
 
-    Each point, by its indices, is flown level to where the lowest edge is lowest at its speed from there on, and on by
-    the plan of that, as long as it does not lie above the highest edge. Not a number where none is kept.
+    Each is flown level to where the lowest edge is lowest at its speed from there on, and on by the plan of that, as
+    long as it does not lie above the highest edge; where a descent from nearer is kept from lower, `without` thrust or
+    with it, level to that. Not a number where none is kept.
     """
-    found = np.full(place.size, np.nan)
-    part = np.where(lowest.altitude <= highest.altitude, lowest.altitude, np.inf)[:, speed, configuration]
+    place, ground = asked.place, lowest.ground
+    part = np.where(lowest.altitude <= highest.altitude, lowest.altitude, np.inf)
+    part = part[:, asked.speed, asked.configuration]
     part[np.arange(part.shape[0])[:, None] > place] = np.inf
     near = np.argmin(part, axis=0)
     which = np.flatnonzero(np.isfinite(part[near, np.arange(place.size)]))
+    height, found = np.full(place.size, np.inf), np.zeros(place.size, dtype=np.int64)
+    height[asked.known] = np.where(without.is_kept, at_start(without.plan), np.inf)
+    found[asked.known] = np.arange(without.is_kept.size)
+    plans = without.plan
     if which.size:
-        plan = paths(lowest, near[which], speed[which], configuration[which])
-        told = told_of(lowest.ground, levelled(plan, place[which]), use.of(which), highest.edge)
-        found[which] = np.where(told.is_kept, at_start(told.plan), np.nan)
+        plan = paths(lowest, near[which], asked.speed[which], asked.configuration[which])
+        level = told_of(ground, levelled(plan, place[which]), asked.use.of(which), Edge.LOWEST, thrust=True)
+        better = level.is_kept & (at_start(level.plan) < height[which])
+        height[which[better]] = at_start(level.plan)[better]
+        found[which[better]] = without.is_kept.size + np.flatnonzero(better)
+        plans = joined([without.plan, level.plan])
+    like = _lowest_to_there(place, height, asked.speed)
+    higher = np.flatnonzero(height > height[like] + _LOWER)
+    if higher.size:
+        plan = levelled(plans.of(found[like[higher]]), place[higher])
+        level = told_of(ground, plan, asked.use.of(higher), Edge.LOWEST, thrust=True)
+        # one without thrust is not the lowest with it where a nearer one is lower
+        own = np.where(found[higher] < without.is_kept.size, np.inf, height[higher])
+        height[higher] = np.minimum(np.where(level.is_kept, at_start(level.plan), np.inf), own)
+    return np.where(np.isfinite(height), height, np.nan)
+
+
+def _lowest_to_there(place: Indices, height: Array, group: Indices) -> Indices:
+    """Index (point,) of the lowest of those in its group that are no farther out; its own among equals."""
+    found: Indices = np.arange(place.size, dtype=np.int64)
+    for one in np.unique(group).tolist():
+        own = np.flatnonzero(group == one)
+        own = own[np.argsort(place[own], kind="stable")]
+        best = int(own[0])
+        for index in own.tolist():
+            best = index if height[index] <= height[best] + _LOWER else best
+            found[index] = best
     return found
 
 

@@ -61,8 +61,11 @@ class Told:
     rise: Array
 
 
-def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
-    """Descents of a plan of an edge flown again, from farther inside it as long as one is not kept [SI]."""
+def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge, thrust: bool = False) -> Told:
+    """Descents of a plan of an edge flown again, from farther inside it as long as one is not kept [SI].
+
+    From the lowest edge `thrust` may be used or not [-]; where it may, one that is not kept is raised by the least.
+    """
     count = plan.start.size
     flown = replace(plan, altitude=plan.altitude.copy(), speed=plan.speed.copy())
     is_kept, seen = np.zeros(count, dtype=np.bool_), np.full((8, count), np.nan)
@@ -72,10 +75,10 @@ def told_of(ground: Ground, plan: Paths, use: Use, edge: Edge) -> Told:
         plan_eased = eased(ground, own, lower, slower)
         again = flown_again(ground, plan_eased, use.of(asked))
         flown.altitude[:, asked], flown.speed[:, asked] = plan_eased.altitude, plan_eased.speed
-        is_kept[asked] = _is_kept(again, edge)
+        is_kept[asked] = _is_kept(again, edge, thrust)
         on_the_way = again.over, again.outside, again.steep, again.climb, again.rise
         seen[:, asked] = (again.excess, again.added, again.off, *on_the_way)
-        height, speed = _amiss(ground, own, again, edge)
+        height, speed = _amiss(ground, own, again, edge, thrust)
         # what one correction leaves is small: the next may be coarse
         return is_kept[asked], number * height, number * speed
 
@@ -101,26 +104,26 @@ def until_kept(count: int, flights: int, fly: Fly) -> None:
         asked = asked[~is_done]
 
 
-def _is_kept(again: Again, edge: Edge) -> Flags:
-    """Whether flights (descent,) kept everything, from the lowest edge without thrust too [-]."""
+def _is_kept(again: Again, edge: Edge, thrust: bool) -> Flags:
+    """Whether flights (descent,) kept everything, from the lowest edge without thrust too unless it may be used [-]."""
     match edge:
         case Edge.HIGHEST:
             return again.is_kept
         case Edge.LOWEST:
-            return again.is_kept & (again.added <= ADDED)
+            return again.is_kept & ((again.added <= ADDED) | thrust)
         case _:
             assert_never(edge)
 
 
-def _amiss(ground: Ground, plan: Paths, again: Again, edge: Edge) -> tuple[Array, Array]:
+def _amiss(ground: Ground, plan: Paths, again: Again, edge: Edge, thrust: bool) -> tuple[Array, Array]:
     """By how much flights (descent,) were too high [m], negative if too low, and too fast [m/s]."""
     match edge:
         case Edge.HIGHEST:
             return too_much(ground, plan, again)
         case Edge.LOWEST:
             most = ground.gate_speeds(ground.scenario.arrival.gate)[1]
-            slower = np.maximum(again.added * GRAVITY / most, _LEAST_SLOWER)
-            return -np.maximum(again.added, _LEAST_LOWER), slower
+            added = np.zeros_like(again.added) if thrust else again.added
+            return -np.maximum(added, _LEAST_LOWER), np.maximum(added * GRAVITY / most, _LEAST_SLOWER)
         case _:
             assert_never(edge)
 
