@@ -15,7 +15,7 @@ import numpy as np
 from optdescent.air.airspeed import calibrated_from_mach, mach_from_calibrated
 from optdescent.air.atmosphere import pressure
 from optdescent.airframe.speeds import GEAR, devices, manoeuvre_speed, reference_speed
-from optdescent.arrival import Capture, FloorPoint, HoldDown, floor_at
+from optdescent.arrival import FloorPoint, HoldDown, floor_at
 from optdescent.corridor import captured_from_above
 from optdescent.corridor.margin import ON_PATH, all_out
 from optdescent.inputs import InputFault
@@ -55,7 +55,7 @@ def begun_at(scenario: Scenario, flight: Flight, distance: float) -> Scenario | 
     speed = min(float(flight.at_distance("calibrated_airspeed", distance)), fastest)
     mach = float(mach_from_calibrated(speed, pressure(scenario.pressure_altitude(published))))
     farthest = distance - _CLEAR
-    is_high = _is_above(scenario, flight, distance) and arrival.glide_path.capture is Capture.BELOW
+    is_high = not midway.on_path and _is_above(scenario, flight, distance)
     ahead = arrival.model_copy(
         update={
             "glide_path": captured_from_above(arrival, distance) if is_high else arrival.glide_path,
@@ -120,10 +120,10 @@ def _is_at(level: HoldDown, published: float) -> bool:
 
 
 def _is_above(scenario: Scenario, flight: Flight, distance: float) -> bool:
-    """Whether a flight is above the glide path at a distance to go [m] from which on it is to stay on one side."""
+    """Whether a flight is above the line of the glide path at a distance to go [m] at which a side is asked for."""
     path = scenario.arrival.glide_path
     above = float(flight.at_distance("height_above_threshold", distance)) - float(path.height(-distance))
-    return distance <= path.below_within + _CLEAR and above > ON_PATH
+    return distance <= path.below_within + _CLEAR and above > 0.0
 
 
 def _fastest(scenario: Scenario, midway: Midway, altitude: float, distance: float) -> tuple[float, str]:
@@ -173,7 +173,9 @@ def optimum_told(scenario: Scenario, flight: Flight, distance: float, to_spare: 
     try:
         found = flight_of(found_cold(begun, silent, compiled.setdefault(world(begun), Memory()), _SETTINGS))
     except DemandsConflict as conflict:
-        return f"from there no descent at idle meets every demand: {conflict}"
+        nearest = "; ".join(str(shortfall) for shortfall in conflict.shortfalls)
+        told = "from there no descent at idle to the approach speed was found that meets every demand"
+        return f"{told}; with the least relaxed, {nearest}"
     except (InputFault, ProblemFault) as fault:
         return f"from there no optimum can be asked for: {'; '.join(str(fault).splitlines())}"
     except NotConverged:

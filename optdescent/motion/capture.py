@@ -131,7 +131,7 @@ def _met_at(to_go: Array, wrong: Array, captured: int | None, least: float) -> f
 def _sink_breaches(scenario: Scenario, dataset: xr.Dataset, captured: int | None) -> list[Breach]:
     """Sinking too fast to a capture from above, from the distance on from which the side is asked for."""
     path = scenario.arrival.glide_path
-    if path.capture is not Capture.ABOVE:
+    if path.capture is not Capture.ABOVE or captured == 0:
         return []
     to_go, sink = column(dataset, "distance_to_go"), -column(dataset, "vertical_speed")
     last = -np.inf if captured is None else float(to_go[captured])

@@ -19,7 +19,7 @@ from optdescent.motion import Control, State, Surroundings, Trajectory, record, 
 from optdescent.motion.equations import motion
 from optdescent.motion.holding import level, on_gradient_at_idle, on_gradient_at_speed
 from optdescent.optimum.events import Event, EventKind, approach_speed, fixed_distance, start_speed
-from optdescent.optimum.order import selected_at
+from optdescent.optimum.order import speed_selected_at
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 from optdescent.units import DEGREE, FOOT, GRAVITY, KNOT, NAUTICAL_MILE
@@ -60,7 +60,7 @@ class _Glide:
         mass = np.array(self.scenario.start.mass)
 
         def out(device: Device) -> float:
-            selected = float(selected_at(self.scenario, device, mass, self.slows_first))
+            selected = float(speed_selected_at(self.scenario, device, mass, self.slows_first))
             is_out = calibrated < selected - 0.5 * _TRAVEL_RATE * device.travel_time
             return 1.0 if is_out or device.number in self.scenario.midway.out else 0.0
 
@@ -182,7 +182,7 @@ def first_flight(scenario: Scenario, slows_first: bool = False) -> Flight:
     return record(scenario, _whole(scenario, glide, rows), Kind.OPTIMUM, "first flight")
 
 
-def falls_short(flight: Flight) -> bool:
+def begins_with_a_step(flight: Flight) -> bool:
     """Whether a first flight begins with a step down: the scenario starts too near, or too high, for it [-]."""
     fall = -np.diff(flight.column("pressure_altitude"))
     return bool(np.any(fall > np.tan(_STEP_DOWN) * -np.diff(flight.column("distance_to_go"))))

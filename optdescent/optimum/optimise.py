@@ -8,7 +8,7 @@ from optdescent.motion import record
 from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution, refined
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import COLLAPSED
-from optdescent.optimum.glide import falls_short, first_flight
+from optdescent.optimum.glide import begins_with_a_step, first_flight
 from optdescent.optimum.order import order_of
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import Progress, silent
@@ -17,6 +17,7 @@ from optdescent.optimum.trajectory import trajectory_of
 from optdescent.optimum.trial import Trial, in_right_order, mended
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
+from optdescent.scenario.midway import CRUISE
 
 SETTINGS = Settings(refinement=RefineSettings(local_error=1e-6, cost_change=1e-6))
 _MOST_MENDED = 3
@@ -79,7 +80,7 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
     try:
         trial = in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory)
     except (DemandsConflict, NotConverged):
-        if not falls_short(flight):
+        if not begins_with_a_step(flight) and scenario.midway == CRUISE:
             raise
         trial = _slowing_first(scenario, progress, memory)
         if trial is None:

@@ -113,7 +113,7 @@ def _device_places(scenario: Scenario, flight: Flight, early: bool) -> dict[Even
     descending = x > -flight.summary.top_of_descent
     gates = {event: fixed_distance(scenario, event) for event in fixed_events(scenario) if event.kind is EventKind.GATE}
     places: dict[Event, float] = {}
-    selected = {device: selected_at(scenario, device, mass, early) for device in devices(scenario.airframe)}
+    selected = {device: speed_selected_at(scenario, device, mass, early) for device in devices(scenario.airframe)}
     order = sorted(selected, key=lambda device: -float(selected[device][0])) if early else list(selected)
     latest, following, next_step = max(gates.values()), np.inf, np.inf
     is_free = scenario.handling.configuration is Selection.FREE
@@ -135,7 +135,9 @@ def _device_places(scenario: Scenario, flight: Flight, early: bool) -> dict[Even
     return places
 
 
-def selected_at(scenario: Scenario, device: Device, mass: NDArray[np.float64], early: bool) -> NDArray[np.float64]:
+def speed_selected_at(
+    scenario: Scenario, device: Device, mass: NDArray[np.float64], early: bool
+) -> NDArray[np.float64]:
     """Speed (point,) [m/s] at which a device is selected at masses [kg]: on the schedule, or early where it is free."""
     scheduled = np.asarray(device.scheduled_speed(scenario.airframe, mass), dtype=float)
     if not early or scenario.handling.configuration is Selection.SCHEDULED:

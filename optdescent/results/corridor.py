@@ -164,9 +164,11 @@ def _told(name: str, value: float) -> dict[str, float | bool | None]:
 
 
 def _reason(point: Mapping[str, Any]) -> str | None:
-    """Why a point has no highest height; none if it has one, or was stored before reasons were."""
-    if point["highest_ft"] is not None or "stable_again" not in point:
+    """Why a point has no highest height, or no lowest; none if it has both, or was stored before reasons were."""
+    if "stable_again" not in point:
         return None
+    if point["highest_ft"] is not None:
+        return None if point["lowest_ft"] is not None else _WITHOUT_LOWEST
     if point["stable_again"] is None:
         return "the gate cannot be met"
     return (
@@ -174,6 +176,9 @@ def _reason(point: Mapping[str, Any]) -> str | None:
         f"{point['over_again_kt']:.1f} kt over a limit, {point['outside_again_ft']:.0f} ft outside what is demanded"
         f"{_sink_and_climb(point)}"
     )
+
+
+_WITHOUT_LOWEST = "no lowest height: with the normal schedule none without thrust is kept that lies below the highest"
 
 
 def _sink_and_climb(point: Mapping[str, Any]) -> str:

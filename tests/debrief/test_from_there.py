@@ -238,5 +238,22 @@ def test_near_the_gate_what_it_lacks_is_told() -> None:
     assert still.startswith("from there the optimum takes ")
     assert 4.0 < float(still.rpartition(", gear at ")[2].removesuffix(" nm")) < 9.1
     lost = optimum_told(SCENARIO, own, 6.0 * NAUTICAL_MILE, np.nan, {})
-    assert lost.startswith("from there no descent at idle meets every demand: ")
+    assert lost.startswith("from there no descent at idle to the approach speed was found that meets every demand; ")
     assert "the speed at the gate" in lost
+
+
+def test_a_little_above_the_path_but_too_high_to_be_on_it_it_is_captured_from_above() -> None:
+    """At 12.9 nm 67 ft above the line of the path, 900 ft above its highest capture, with 16 nm to be below within."""
+    asked = Scenario.from_toml(FOLDER / "scenario.toml", ("arrival.glide_path.below_within_nm=16",))
+    own, place = flight("levelled-at-capture"), 12.9 * NAUTICAL_MILE
+    above = float(own.at_distance("height_above_threshold", place)) - float(asked.arrival.glide_path.height(-place))
+    assert 0.0 < above < 75.0 * FOOT
+    told = optimum_told(asked, own, place, np.nan, {})
+    assert told.startswith("from there the optimum takes ")
+    assert told.endswith(", the path captured from above")
+
+
+def test_with_devices_out_a_guess_that_slows_first_is_tried_too() -> None:
+    """At 14.25 nm the usual first guess ends 380 ft above the path, where it is to be below it."""
+    told = optimum_told(SCENARIO, flight("levelled-at-capture"), 14.25 * NAUTICAL_MILE, np.nan, {})
+    assert told.startswith("from there the optimum takes ")
