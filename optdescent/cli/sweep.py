@@ -90,6 +90,7 @@ def _sweep(run: _Run) -> None:
     from optdescent.cli.swept import exit_status, say_swept, swept_plain
     from optdescent.cli.write import check_output
     from optdescent.inputs import Fault, InputFault
+    from optdescent.results.files import make_folder
     from optdescent.results.sweep import export_sweep, read_sweep
     from optdescent.study import Study
     from optdescent.sweep import Journal, run_sweep
@@ -99,7 +100,7 @@ def _sweep(run: _Run) -> None:
         if not file.name:
             raise InputFault([Fault(str(file), "", "is a folder that is there", "a name for what is written")])
         check_output(file.parent)
-        file.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(file.parent)
     try:
         asked = study.sweep(command_line())
         outcome = run_sweep(asked, run.output, place, Journal(run.log), resume=run.resume)

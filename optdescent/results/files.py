@@ -33,6 +33,21 @@ def check_output(folder: Path) -> None:
         raise InputFault([Fault(str(folder), "", "cannot be written", "a folder that can be written to")])
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it; one that is there stays.
+
+    Raises
+    ------
+    InputFault
+        It cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        given, allowed = f"cannot be made ({error.strerror})", "a folder that can be made and written to"
+        raise InputFault([Fault(str(folder), "", given, allowed)]) from error
+
+
 @contextmanager
 def replacing(path: Path) -> Generator[Path]:
     """Temporary path beside `path`, which replaces it when the block ends well and is removed when it does not.

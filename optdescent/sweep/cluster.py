@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import re
 import time
 from collections import Counter, deque
@@ -154,10 +155,14 @@ def linked(place: Cluster) -> Generator[Link]:
         Dask is not installed, or no scheduler answers.
     """
     link = Link(place.address)
+    library = logging.getLogger("distributed.client")
+    level = library.level
+    library.setLevel(logging.CRITICAL)  # what it tells of a scheduler that is gone is told as a fault
     try:
         yield link
     finally:
         link.client.close()
+        library.setLevel(level)
 
 
 def answered_by_cluster(

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from optdescent.inputs import InputFault
-from optdescent.results.files import csv_text, replacing, write_text
+from optdescent.results.files import csv_text, make_folder, replacing, write_text
 from optdescent.results.provenance import Provenance, software_version
 from tests.figures import conditions, fits, fronts
 
@@ -66,6 +66,15 @@ def test_a_place_that_cannot_be_written_is_a_fault(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x", encoding="utf-8")
     with pytest.raises(InputFault, match=r"b\.txt: cannot be written"):
         write_text(tmp_path / "file" / "b.txt", "x")
+
+
+def test_a_folder_that_cannot_be_made_is_a_fault(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("kept", encoding="utf-8")
+    with pytest.raises(InputFault, match="cannot be made"):
+        make_folder(tmp_path / "file" / "below")
+    make_folder(tmp_path / "new" / "below")
+    make_folder(tmp_path / "new" / "below")
+    assert (tmp_path / "new" / "below").is_dir()
 
 
 def test_a_folder_in_the_place_of_the_file_is_a_fault_and_stays(tmp_path: Path) -> None:
