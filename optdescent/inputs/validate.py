@@ -160,11 +160,15 @@ def _fault(error: Mapping[str, Any], data: object, file: str, model: type[BaseMo
     key, above = ".".join(path), error["loc"][:-1]
     kind = str(error["type"])
     if kind == "extra_forbidden":
+        given = f"(value {_shown(given)})"
         unit, right = _in_another_unit(model, path)
-        if right:
-            return Fault(file, key, f"is not given in {unit} (value {_shown(given)})", f"the same as '{right}'")
-        called = "key of another kind" if _is_of_another_kind(model, path) else "unknown key"
-        return Fault(file, key, f"{called} (value {_shown(given)})", _hint(model, path, _lookup(data, above)[1]))
+        if _is_of_another_kind(model, path):
+            called = "key of another kind"
+        elif right:
+            return Fault(file, key, f"is not given in {unit} {given}", f"nearest known key is '{right}'")
+        else:
+            called = "unknown key"
+        return Fault(file, key, f"{called} {given}", _hint(model, path, _lookup(data, above)[1]))
     if kind == "missing":
         return Fault(file, key, "missing", "this key is required")
     if kind == "value_error":

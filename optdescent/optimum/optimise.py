@@ -8,16 +8,14 @@ from optdescent.motion import record
 from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution, refined
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import COLLAPSED
-from optdescent.optimum.glide import begins_with_a_step, first_flight
-from optdescent.optimum.order import order_of
+from optdescent.optimum.first_trial import first_trial
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.report import solver_record
 from optdescent.optimum.trajectory import trajectory_of
-from optdescent.optimum.trial import Trial, in_right_order, mended
+from optdescent.optimum.trial import Trial, mended
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
-from optdescent.scenario.midway import CRUISE
 
 SETTINGS = Settings(refinement=RefineSettings(local_error=1e-6, cost_change=1e-6))
 _MOST_MENDED = 3
@@ -75,16 +73,7 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
     NotConverged
         Neither an optimum nor a conflict was found.
     """
-    progress("first flight")
-    flight = first_flight(scenario)
-    try:
-        trial = in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory)
-    except (DemandsConflict, NotConverged):
-        if not begins_with_a_step(flight) and scenario.midway == CRUISE:
-            raise
-        trial = _slowing_first(scenario, progress, memory)
-        if trial is None:
-            raise
+    trial = first_trial(scenario, progress, memory)
     for _ in range(_MOST_MENDED):
         progress("optimum on a finer mesh, events in the order " + trial.sentence)
         trial = replace(trial, solution=refined(trial.problem, trial.solution, settings))
@@ -92,16 +81,6 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
             return trial
         trial = mended(scenario, trial, progress, memory)
     raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh", trial.solution.iterations)
-
-
-def _slowing_first(scenario: Scenario, progress: Progress, memory: Memory) -> Trial | None:
-    """The best order found from a flight that slows down first; None if there is none either."""
-    progress("no descent found: from a flight that slows down first")
-    flight = first_flight(scenario, slows_first=True)
-    try:
-        return in_right_order(scenario, flight, *order_of(scenario, flight, early=True), progress, memory)
-    except (DemandsConflict, NotConverged):
-        return None
 
 
 def flight_of(trial: Trial) -> Flight:

@@ -161,9 +161,9 @@ def test_a_key_in_the_wrong_table_is_not_offered_as_its_own_correction() -> None
 def test_a_wrong_unit_is_said_and_the_right_one_named() -> None:
     found = faults({"altitude_m": 3000.0, "mach": 0.5})
     assert found["altitude_m"].given == "is not given in m (value 3000.0)"
-    assert found["altitude_m"].allowed == "the same as 'altitude_ft'"
+    assert found["altitude_m"].allowed == "nearest known key is 'altitude_ft'"
     part = faults(edited("parts[0].mass_ft_per_min=3"))["parts[0].mass_ft_per_min"]
-    assert (part.given, part.allowed) == ("is not given in ft_per_min (value 3)", "the same as 'mass_kg'")
+    assert (part.given, part.allowed) == ("is not given in ft_per_min (value 3)", "nearest known key is 'mass_kg'")
     assert found["altitude_ft"].given == "missing"
 
 

@@ -1,0 +1,48 @@
+"""The best order of events on a first mesh, from a flown guess; where that leads nowhere, from one that slows first."""
+
+from __future__ import annotations
+
+from optdescent.ocp import Memory
+from optdescent.optimum.conflict import DemandsConflict, NotConverged
+from optdescent.optimum.glide import begins_with_a_step, first_flight
+from optdescent.optimum.order import order_of
+from optdescent.optimum.progress import Progress
+from optdescent.optimum.trial import Trial, in_right_order
+from optdescent.scenario import Scenario
+from optdescent.scenario.midway import CRUISE
+
+
+def first_trial(scenario: Scenario, progress: Progress, memory: Memory) -> Trial:
+    """The best order found from a first flight [SI].
+
+    Where the scenario begins too near or too high for the usual one, or with something out, what it does not find is
+    sought from a flight that slows down first.
+
+    Raises
+    ------
+    DemandsConflict
+        No descent meets the demands.
+    NotConverged
+        Neither a descent nor a conflict was found.
+    """
+    progress("first flight")
+    flight = first_flight(scenario)
+    try:
+        return in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory)
+    except (DemandsConflict, NotConverged):
+        if not begins_with_a_step(flight) and scenario.midway == CRUISE:
+            raise
+        found = _slowing_first(scenario, progress, memory)
+        if found is None:
+            raise
+        return found
+
+
+def _slowing_first(scenario: Scenario, progress: Progress, memory: Memory) -> Trial | None:
+    """The best order found from a flight that slows down first; None if there is none either."""
+    progress("no descent found: from a flight that slows down first")
+    flight = first_flight(scenario, slows_first=True)
+    try:
+        return in_right_order(scenario, flight, *order_of(scenario, flight, early=True), progress, memory)
+    except (DemandsConflict, NotConverged):
+        return None
