@@ -13,8 +13,10 @@ from dataclasses import dataclass
 from optdescent.air.atmosphere import SEA_LEVEL_DENSITY
 from optdescent.airframe.declaration import Airframe
 from optdescent.curves.elementary import Value, clip, sqrt, where
-from optdescent.units import GRAVITY
+from optdescent.units import GRAVITY, KNOT
 
+BELOW_LIMIT = 3.0 * KNOT
+"""How far below its limit speed [m/s] a device may be selected early: nobody aims at the limit itself (our choice)."""
 MOVES = 0.03
 """Part of its travel [-] by which a device has begun to move, or is not yet all out: above the noise of a reading."""
 

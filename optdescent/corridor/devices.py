@@ -7,11 +7,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from optdescent.airframe import Airframe
-from optdescent.airframe.speeds import GEAR, Device
-from optdescent.units import KNOT
-
-BELOW_LIMIT = 3.0 * KNOT
-"""How far below its limit speed [m/s] a device may be selected early: nobody aims at the limit itself (our choice)."""
+from optdescent.airframe.speeds import BELOW_LIMIT, GEAR, Device
 
 
 @dataclass(frozen=True)

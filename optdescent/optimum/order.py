@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.airframe.speeds import GEAR, Device, devices, reference_speed
+from optdescent.airframe.speeds import BELOW_LIMIT, GEAR, Device, devices, reference_speed
 from optdescent.arrival import Capture
 from optdescent.optimum.events import (
     COLLAPSED,
@@ -32,8 +32,6 @@ from optdescent.units import KNOT, NAUTICAL_MILE
 
 _ON_SPEED = 0.5 * KNOT
 _APART = 0.02 * NAUTICAL_MILE
-_BELOW_LIMIT = 3.0 * KNOT
-"""How far below its limit speed [m/s] a device is selected early (our choice)."""
 _ASIDE = 1.0 * NAUTICAL_MILE
 
 
@@ -142,7 +140,7 @@ def speed_selected_at(
     scheduled = np.asarray(device.scheduled_speed(scenario.airframe, mass), dtype=float)
     if not early or scenario.handling.configuration is Selection.SCHEDULED:
         return scheduled
-    return np.maximum(scheduled, device.limit_speed - _BELOW_LIMIT)
+    return np.maximum(scheduled, device.limit_speed - BELOW_LIMIT)
 
 
 def _is_faster(scenario: Scenario, gate: Event, device: Device) -> bool:
