@@ -31,6 +31,7 @@ from optdescent.ocp.sensitivity import TrajectorySensitivity, cost_sensitivity, 
 from optdescent.ocp.settings import SolverSettings, Warmth
 from optdescent.ocp.solution import Multipliers, PhaseSolution, Round, Solution, Start
 from optdescent.ocp.solve import Settings, refined, solve
+from optdescent.ocp.template import Template
 from optdescent.ocp.transcribe import transcribe
 
 __all__ = [
@@ -77,6 +78,7 @@ __all__ = [
     "Start",
     "Step",
     "Switching",
+    "Template",
     "TrajectorySensitivity",
     "Variable",
     "Warmth",

@@ -169,25 +169,24 @@ class _Targets:
 
 def _add_piece(piece: Piece, x: ca.MX, p: ca.MX, weights: ca.MX, into: _Targets) -> None:
     kernel, rows, where, points = piece.kernel, piece.rows, piece.where, piece.points
-    mask = [False, True, False, True]
+    value, slope, curve = kernel.over(points)
     each = ca.reshape(x[piece.columns.T.ravel().tolist()], kernel.own, points)
     arguments = [each, x[piece.common.tolist()], ca.DM(piece.places), p[piece.shared.tolist()]]
     target = rows.T.ravel()
-    entries = ca.vec(kernel.value.map(points, mask, [False])(*arguments))
+    entries = ca.vec(value(*arguments))
     _split(target, np.zeros(target.size, dtype=np.int64), entries, into.value, into.cost)
     i, j = kernel.slope_at
-    found, slopes = kernel.slope.map(points, mask, [False, False])(*arguments)
+    found, slopes = slope(*arguments)
     own = np.flatnonzero(target >= 0)
     into.beside.add(target[own], np.zeros(own.size, dtype=np.int64), ca.vec(found)[own.tolist()])
     if i.size:
         _split(rows[i].T.ravel(), where[j].T.ravel(), ca.vec(slopes), into.slope, into.gradient)
     i, j = kernel.curve_at
     if i.size:
-        function = kernel.curve.map(points, [*mask, False], [False])
         last = weights.size1() - 1
         pull = ca.reshape(weights[np.where(target < 0, last, target).tolist()], kernel.outputs, points)
         low, high = np.minimum(where[i], where[j]), np.maximum(where[i], where[j])
-        into.curve.add(low.T.ravel(), high.T.ravel(), ca.vec(function(*arguments, pull)))
+        into.curve.add(low.T.ravel(), high.T.ravel(), ca.vec(curve(*arguments, pull)))
 
 
 def _split(row: Index, column: Index, entries: ca.MX, rows: _Scatter, cost: _Scatter) -> None:

@@ -112,12 +112,13 @@ class PhaseMesh:
         rows: list[NDArray[np.int64]] = []
         columns: list[NDArray[np.int64]] = []
         values: list[Array] = []
-        for k, element in enumerate(self.bases):
-            degree = self.degrees[k]
-            row, column = np.mgrid[0:degree, 0 : degree + 1]
-            rows.append(self.first_column[k] + row.ravel())
-            columns.append(self.first_node[k] + column.ravel())
-            values.append(element.differentiation.ravel())
+        degrees, points, nodes = (np.asarray(part) for part in (self.degrees, self.first_column, self.first_node))
+        for degree in sorted(set(self.degrees)):
+            alike = np.flatnonzero(degrees == degree)[:, None, None]
+            row, column = np.indices((degree, degree + 1))
+            rows.append((points[alike] + row).ravel())
+            columns.append((nodes[alike] + column).ravel())
+            values.append(np.tile(basis(degree, self.family).differentiation.ravel(), alike.size))
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
         return csc_array(entries, shape=(self.points, self.node_count))
 
@@ -138,17 +139,17 @@ class PhaseMesh:
         return np.clip(np.searchsorted(self.edges, at, side="right") - 1, 0, len(self.degrees) - 1)
 
     def state_at(self, values: Array, at: Array) -> Array:
-        """Element polynomials through node ``values`` (node_count,) at ``at`` (m,) on [0, 1]."""
+        """Element polynomials through node ``values`` (..., node_count) at ``at`` (m,) on [0, 1]."""
         return self._evaluate(values, at, over_nodes=True)
 
     def control_at(self, values: Array, at: Array) -> Array:
-        """Element polynomials through collocation ``values`` (points,) at ``at`` (m,) on [0, 1]."""
+        """Element polynomials through collocation ``values`` (..., points) at ``at`` (m,) on [0, 1]."""
         return self._evaluate(values, at, over_nodes=False)
 
     def _evaluate(self, values: Array, at: Array, *, over_nodes: bool) -> Array:
-        result = np.empty(at.shape)
+        result = np.empty((*values.shape[:-1], at.size))
         for inside, own, matrix in self._readings(at, over_nodes=over_nodes):
-            result[inside] = matrix @ values[own]
+            result[..., inside] = values[..., own] @ matrix.T
         return result
 
     def _readings(self, at: Array, *, over_nodes: bool) -> list[tuple[NDArray[np.bool_], slice, Array]]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 import casadi as ca
 
@@ -18,6 +18,7 @@ from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.form import BoundaryForm, PhaseForm, boundary_form, phase_form
 from optdescent.ocp.kernel import Kernel
 from optdescent.ocp.point import Ends, Parameters, Point
+from optdescent.ocp.template import Template
 
 Expression = ca.SX
 Limit = float | Callable[[Parameters], ca.SX]
@@ -150,8 +151,12 @@ class Link:
 
 @dataclass(frozen=True)
 class Memory:
-    """What was formed and compiled for the kinds of phases; problems with the same parameters may share it."""
+    """What was formed and compiled for the kinds of phases; problems with the same parameters may share it.
 
+    ``templates`` are for whoever poses them: what several kinds have in common, by a name of his.
+    """
+
+    templates: dict[str, Template[Any]] = field(default_factory=dict[str, Template[Any]])
     forms: dict[str, PhaseForm] = field(default_factory=dict[str, PhaseForm])
     kernels: dict[str, Kernel] = field(default_factory=dict[str, Kernel])
 

@@ -98,7 +98,7 @@ def _refine_phase(own: PhaseSolution, need: Array, floors: Mapping[str, float], 
         if rate >= _FAST and degrees[k] + more <= settings.largest_degree:
             degrees[k] += more
         elif mesh.fractions[k] > _NARROW:
-            cut = _cut(own, int(k), need)
+            cut = _cut(own, int(k))
             cuts.append(cut)
             if need[k] > _FAR:
                 room = _GUARD * mesh.fractions[k]
@@ -151,7 +151,7 @@ def _continued(own: PhaseSolution, values: Array, element: int, at: Array, side:
     return matrix @ values[points[chosen]]
 
 
-def _cut(own: PhaseSolution, element: int, need: Array) -> float:
+def _cut(own: PhaseSolution, element: int) -> float:
     """Where to split an element, as a fraction of the phase."""
     mesh = own.mesh
     low, high = float(mesh.edges[element]), float(mesh.edges[element + 1])

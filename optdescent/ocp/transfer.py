@@ -43,12 +43,11 @@ def _phase(
     lam_g[here.length] = old.lam_g[there.length]
     if here.has_integrand:
         lam_g[here.quadrature] = old.lam_g[there.quadrature]
-    ends = mesh.edges[1:] if here.closures.size else np.empty(0)
+    costates = old.lam_g[there.defects] / before.local_weights
+    lam_g[here.defects] = before.control_at(costates, mesh.collocation) * mesh.local_weights
+    if here.closures.size:
+        lam_g[here.closures] = before.control_at(costates, mesh.edges[1:])
     for row in range(here.states.shape[0]):
-        costate = old.lam_g[there.defects[row]] / before.local_weights
-        lam_g[here.defects[row]] = before.control_at(costate, mesh.collocation) * mesh.local_weights
-        if ends.size:
-            lam_g[here.closures[row]] = before.control_at(costate, ends)
         density = old.lam_x[there.states[row][before.collocation_nodes]] / before.weights
         held = np.interp(mesh.collocation, before.collocation, density) * mesh.weights
         lam_x[here.states[row][mesh.collocation_nodes]] = held

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import casadi as ca
 
 from optdescent.airframe import Configuration
-from optdescent.airframe.speeds import least_speed
+from optdescent.airframe.speeds import least_speed, reference_speed
 from optdescent.arrival import Capture
 from optdescent.curves.smooth import smooth_step
 from optdescent.motion.equations import Motion
@@ -46,17 +46,17 @@ def limits_along(quantities: Quantities, leg: Leg, flown: Flown) -> tuple[PathCo
     if leg.mode in (Mode.CRUISE, Mode.APPROACH):
         found.append(PathConstraint("thrust", lambda p: flown(p)[0].thrust_fraction, 0.0, 1.0))
     else:
-        found += [*_fastest(quantities, leg), _slowest(quantities, leg, flown)]
+        found += [*_fastest(quantities, leg, flown), _slowest(quantities, leg, flown)]
     if leg.mode is Mode.DESCENT:
-        found.append(PathConstraint("sink rate", lambda p: _sink_room(quantities, leg, p), lower=0.0, scale=10.0))
+        found.append(
+            PathConstraint("sink rate", lambda p: _sink_room(quantities, leg, flown, p), lower=0.0, scale=10.0)
+        )
         found += _above_floor(quantities, leg)
     if leg.mode in (Mode.DESCENT, Mode.LEVEL):
         found += _side_of_path(quantities, leg)
     if leg.mode in (Mode.DESCENT, Mode.LEVEL) and not leg.has_passed(EventKind.SPEED_LIMIT):
         most = quantities.scenario.airframe.limits.maximum_mach
-        found.append(
-            PathConstraint("largest Mach number", lambda p: quantities.mach(p, states_at(leg, p, p)), upper=most)
-        )
+        found.append(PathConstraint("largest Mach number", lambda p: flown(p)[2].forces.mach, upper=most))
     return (*found, *_bank(quantities, leg, flown), *_gate_sink(quantities, leg, flown))
 
 
@@ -126,7 +126,7 @@ def _gate_sink(quantities: Quantities, leg: Leg, flown: Flown) -> list[PathConst
     return [PathConstraint(name, lambda p: flown(p)[2].passage.vertical_speed, lower=lower, scale=10.0)]
 
 
-def _fastest(quantities: Quantities, leg: Leg) -> list[PathConstraint]:
+def _fastest(quantities: Quantities, leg: Leg, flown: Flown) -> list[PathConstraint]:
     """Largest speeds: of the airframe and of the limits passed, and of the devices selected.
 
     The limits share one constraint, whose bound is the lowest of them: stated each for itself, two of one speed would
@@ -135,7 +135,7 @@ def _fastest(quantities: Quantities, leg: Leg) -> list[PathConstraint]:
     scenario = quantities.scenario
 
     def calibrated(point: Point) -> ca.SX:
-        return quantities.calibrated(point, states_at(leg, point, point))
+        return flown(point)[2].forces.calibrated_airspeed
 
     most = scenario.airframe.limits.maximum_speed
     passed = limits_in_force(scenario, leg.passed)
@@ -167,7 +167,7 @@ def _slowest(quantities: Quantities, leg: Leg, flown: Flown) -> PathConstraint:
     if not pending:
         return PathConstraint(
             "least speed",
-            lambda p: quantities.above_reference(p, states_at(leg, p, p)),
+            lambda p: flown(p)[2].forces.calibrated_airspeed - reference_speed(airframe, p["mass"]),
             lower=lambda named: named["gate target"] - named["gate under"] - SPEED_HELD,
             scale=100.0,
         )
@@ -177,7 +177,7 @@ def _slowest(quantities: Quantities, leg: Leg, flown: Flown) -> PathConstraint:
             least = pending[0].scheduled_speed(airframe, point["mass"])
         else:
             least = least_speed(airframe, flown(point)[1], point["mass"])
-        return quantities.calibrated(point, states_at(leg, point, point)) - least
+        return flown(point)[2].forces.calibrated_airspeed - least
 
     return PathConstraint("least speed", room, lower=-SPEED_HELD, scale=100.0)
 
@@ -186,9 +186,9 @@ def _is_scheduled(quantities: Quantities) -> bool:
     return quantities.scenario.handling.configuration is Selection.SCHEDULED
 
 
-def _sink_room(quantities: Quantities, leg: Leg, point: Point) -> ca.SX:
+def _sink_room(quantities: Quantities, leg: Leg, flown: Flown, point: Point) -> ca.SX:
     """Sink rate still allowed [m/s] by the limits at the height and, on the way to it, above the glide path."""
-    height = quantities.height(point, point)
+    height = flown(point)[2].air.height - point["elevation"]
     is_above = quantities.scenario.arrival.glide_path.capture is Capture.ABOVE and leg.has_passed(EventKind.BELOW_PATH)
     most = point["sink above the glide path"] if is_above else ca.SX(STEEPEST_SINK)
     allowed = most

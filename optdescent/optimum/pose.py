@@ -11,7 +11,7 @@ their own and travel from there at a constant rate.
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
@@ -24,7 +24,19 @@ from optdescent.curves.elementary import Value, cos
 from optdescent.motion import Control, State
 from optdescent.motion.equations import Motion, motion
 from optdescent.motion.holding import Held, level, on_gradient_at_idle, on_gradient_at_speed
-from optdescent.ocp import BoundaryConstraint, Ends, Limit, Link, Memory, Phase, Point, Problem, Span, Variable
+from optdescent.ocp import (
+    BoundaryConstraint,
+    Ends,
+    Limit,
+    Link,
+    Memory,
+    Phase,
+    Point,
+    Problem,
+    Span,
+    Template,
+    Variable,
+)
 from optdescent.optimum.boundaries import demands_at
 from optdescent.optimum.events import Event, EventKind, Order, behind
 from optdescent.optimum.legs import Leg, Mode, legs_of, travel
@@ -108,23 +120,41 @@ class Pose:
 
     def flown(self, leg: Leg, point: At) -> tuple[State, Control, Configuration, Motion]:
         """State, control, configuration and motion [SI] at a point of a phase."""
-        world, x, mode = self.quantities.surroundings(point), point.independent, leg.mode
         configuration = self.configuration(leg, point)
+        state, control, moves = self._moves(leg, point, configuration)
+        return state, control, configuration, moves
+
+    def _written(self, leg: Leg, point: Point) -> tuple[State, Control, Configuration, Motion]:
+        """The same for symbols, from what is formed once for all legs that are flown alike, whatever is out."""
+        known, name = self.memory.templates, f"{leg.mode.value}; {leg.brakes}; {leg.hold}"
+        configuration = self.configuration(leg, point)
+        out = (*configuration.steps, configuration.gear)
+        if name not in known:
+
+            def form(at: At, more: Sequence[ca.SX]) -> tuple[State, Control, Motion]:
+                return self._moves(leg, at, Configuration(tuple(more[:-1]), more[-1]))
+
+            known[name] = Template.of(form, point, len(out))
+        state, control, moves = known[name].at(point, out)
+        return state, control, configuration, moves
+
+    def _moves(self, leg: Leg, point: At, configuration: Configuration) -> tuple[State, Control, Motion]:
+        world, x, mode = self.quantities.surroundings(point), point.independent, leg.mode
         if mode is Mode.CRUISE:
             altitude = point["start altitude"]
             speed = point["start mach"] * world.air.speed_of_sound(altitude)
             state = State(altitude, speed, 0.0, point["mass"], point["time"])
-            return _held(level(world, x, state, configuration, 0.0), configuration)
+            return _held(level(world, x, state, configuration, 0.0))
         if leg.hold is not None:
             altitude = point[altitude_of_hold(leg.hold)]
             state = State(altitude, point["true_airspeed"], 0.0, point["mass"], point["time"])
             control = Control(1.0, point["thrust_fraction"], 0.0)
-            return state, control, configuration, motion(world, x, state, control, configuration)
+            return state, control, motion(world, x, state, control, configuration)
         angle = point["path_angle"] if mode is Mode.DESCENT else 0.0
         state = State(point["pressure_altitude"], point["true_airspeed"], angle, point["mass"], point["time"])
         gradient = point["gradient"]
         if mode is Mode.APPROACH:
-            return _held(on_gradient_at_speed(world, x, state, configuration, gradient), configuration)
+            return _held(on_gradient_at_speed(world, x, state, configuration, gradient))
         brake: Value = 0.0
         if leg.brakes:
             height, lowest = self.quantities.height(point, point), point["lowest brake height"]
@@ -132,16 +162,16 @@ class Pose:
             allowed = brake_allowed(world.airframe, configuration, height, lowest, speed, point["mass"])
             brake = point["speed_brake"] * allowed
         if mode is Mode.SLOWING:
-            return _held(on_gradient_at_idle(world, x, state, configuration, gradient, brake), configuration)
+            return _held(on_gradient_at_idle(world, x, state, configuration, gradient, brake))
         control = Control(point["load_factor"], 0.0, brake)
-        return state, control, configuration, motion(world, x, state, control, configuration)
+        return state, control, motion(world, x, state, control, configuration)
 
     def _phase(self, leg: Leg) -> Phase:
         flown: dict[int, tuple[Point, tuple[State, Control, Configuration, Motion]]] = {}
 
         def once(point: Point) -> tuple[State, Control, Configuration, Motion]:
             if id(point) not in flown:
-                flown[id(point)] = (point, self.flown(leg, point))
+                flown[id(point)] = (point, self._written(leg, point))
             return flown[id(point)][1]
 
         def rates(point: Point) -> Mapping[str, ca.SX]:
@@ -220,8 +250,8 @@ def _kept_in_order(leg: Leg) -> BoundaryConstraint:
     )
 
 
-def _held(held: Held, configuration: Configuration) -> tuple[State, Control, Configuration, Motion]:
-    return held.state, held.control, configuration, held.motion
+def _held(held: Held) -> tuple[State, Control, Motion]:
+    return held.state, held.control, held.motion
 
 
 def _state_variable(name: str) -> Variable:

@@ -70,10 +70,6 @@ class Quantities:
         """Calibrated airspeed over the reference speed for landing [m/s]."""
         return self.calibrated(named, at) - reference_speed(self.scenario.airframe, at["mass"])
 
-    def mach(self, named: Named, at: Named) -> ca.SX:
-        """Mach number [-] of a state."""
-        return at["true_airspeed"] / air_of(self.scenario, named).speed_of_sound(at["pressure_altitude"])
-
     def above_floor(self, named: Named, at: Named, x: ca.SX, segment: tuple[int | None, int | None]) -> ca.SX:
         """Altitude above the floor [m] at a coordinate along the track [m], between two points of it by index."""
         before, after = segment
