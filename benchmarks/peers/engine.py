@@ -1,4 +1,7 @@
-"""The engine: the problem is posed and transcribed afresh, then solved on that mesh without refinement."""
+"""The engine: the problem is posed and transcribed afresh, then solved on that mesh without refinement.
+
+A fine mesh is solved by way of a coarser one (`first_solved`), whose building counts as solving.
+"""
 
 from __future__ import annotations
 
@@ -6,39 +9,43 @@ from dataclasses import dataclass
 
 from benchmarks.peers.adapter import Answer
 from benchmarks.peers.cases import Case
-from optdescent.ocp import Guess, Mesh, NonlinearProgram, Solution, transcribe
+from optdescent.ocp import Guess, Mesh, NonlinearProgram, Problem, Solution, first_solved
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Held:
     case: Case
-    program: NonlinearProgram
+    problem: Problem
+    mesh: Mesh
     guess: Guess
+    program: NonlinearProgram | None = None
 
     def first(self) -> Answer:
-        return self._solve(self.case.nominal, self.guess)
+        values = {self.case.parameter: self.case.nominal}
+        self.program, found = first_solved(self.problem, self.mesh, self.guess, values)
+        return _answer(found)
 
     def again(self, value: float, before: Answer) -> Answer:
-        if not isinstance(before.kept, Solution):
+        if self.program is None or not isinstance(before.kept, Solution):
             raise TypeError("the engine restarts from its own solution")
-        return self._solve(value, before.kept)
+        return _answer(self.program.solve({self.case.parameter: value}, before.kept))
 
     def count(self) -> None:
         """Iterations are always told."""
 
-    def _solve(self, value: float, start: Guess | Solution) -> Answer:
-        found = self.program.solve({self.case.parameter: value}, start)
-        return Answer(found.outcome.is_success, found.cost, found.iterations, found.outcome.name.lower(), found)
+
+def _answer(found: Solution) -> Answer:
+    return Answer(found.outcome.is_success, found.cost, found.iterations, found.outcome.name.lower(), found)
 
 
 class Engine:
-    """``transcribe(problem, mesh).solve(values, start)`` with default settings."""
+    """``first_solved`` on a mesh, then ``NonlinearProgram.solve`` again, with default settings."""
 
     name = "optdescent.ocp"
     distribution = "optdescent"
     way = "parameter; from the solution and its multipliers (default: bounds may change)"
 
     def pose(self, case: Case, elements: int, degree: int) -> _Held:
-        """Build the nonlinear program."""
+        """Pose the problem; its program is built on the way to the first solution."""
         problem, guess = case.pose()
-        return _Held(case, transcribe(problem, Mesh.uniform(problem, elements, degree)), guess)
+        return _Held(case, problem, Mesh.uniform(problem, elements, degree), guess)

@@ -3,6 +3,7 @@
 from optdescent.ocp.basis import Family
 from optdescent.ocp.certificate import Arc, Certificate, Switching, certify, hamiltonian_drift
 from optdescent.ocp.chatter import Chatter, find_chatter
+from optdescent.ocp.coarser import first_solved
 from optdescent.ocp.error import PhaseError, local_errors
 from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.follow import Attempt, Persistence, Step, persist
@@ -85,6 +86,7 @@ __all__ = [
     "certify",
     "cost_sensitivity",
     "find_chatter",
+    "first_solved",
     "hamiltonian_drift",
     "local_errors",
     "persist",

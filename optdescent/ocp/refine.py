@@ -18,7 +18,7 @@ from optdescent.ocp.mesh import Mesh, PhaseMesh
 from optdescent.ocp.solution import PhaseSolution, Solution
 
 _LOWEST_DEGREE = 3
-_FAST = 0.45
+_FAST = 0.6
 _SMOOTH = 1.0
 _EDGE = 0.05
 _FAR = 10.0

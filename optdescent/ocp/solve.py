@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from optdescent.ocp.coarser import first_solved
 from optdescent.ocp.error import PhaseError, local_errors
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
@@ -47,7 +48,7 @@ def solve(
     """
     chosen = settings or Settings()
     grid = mesh or Mesh.uniform(problem, chosen.elements, chosen.degree)
-    return refined(problem, transcribe(problem, grid).solve(values or {}, guess, chosen.solver), chosen)
+    return refined(problem, first_solved(problem, grid, guess, values or {}, chosen.solver)[1], chosen)
 
 
 def refined(problem: Problem, first: Solution, settings: Settings | None = None) -> Solution:
