@@ -48,14 +48,14 @@ class Template(Generic[Made]):
 
     @classmethod
     def of(cls, form: Callable[[Looked, Sequence[ca.SX]], Made], like: Looked, more: int) -> Template[Made]:
-        """Call ``form`` with symbols, in the place of a point ``like`` this and of so many scalars."""
+        """Call ``form`` with symbols [-], in the place of a point ``like`` this and of so many scalars."""
         asked, others = _Asked(like), ca.SX.sym("more", more)
         made = form(asked, [others[i] for i in range(more)])
         inputs = [asked.independent, others, *asked.symbols.values()]
         return cls(made, tuple(asked.symbols), ca.Function("template", inputs, [ca.vertcat(*_scalars(made))]))
 
     def at(self, point: Looked, more: Sequence[ca.SX | float]) -> Made:
-        """The same for a point and these scalars."""
+        """The same for a point and these scalars [any unit]."""
         found = self.function(point.independent, ca.vertcat(*more), *(point[name] for name in self.names))
         return cast(Made, _again(self.made, iter(ca.vertsplit(found))))
 
