@@ -10,6 +10,7 @@ import numpy as np
 from optdescent.ocp.basis import Index
 
 Triplets = tuple[Index, Index]
+_MAPS = 4
 
 
 class Kernel:
@@ -40,8 +41,13 @@ class Kernel:
         return ca.Function(name, arguments, [_column(matrix)])
 
     def over(self, points: int) -> tuple[ca.Function, ca.Function, ca.Function]:
-        """Value, slope and curve mapped over so many points: kept, as a refinement leaves most phases as they are."""
+        """Value, slope and curve mapped over so many points.
+
+        The latest few are kept: a refinement leaves most phases as they are.
+        """
         if points not in self._over:
+            if len(self._over) == _MAPS:
+                del self._over[next(iter(self._over))]
             mask = [False, True, False, True]
             self._over[points] = (
                 self.value.map(points, mask, [False]),
