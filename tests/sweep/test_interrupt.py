@@ -290,12 +290,16 @@ def test_a_swallowed_second_interrupt_is_raised_on_leaving() -> None:
 
 
 def test_afterwards_an_interrupt_is_what_it_was() -> None:
-    before = signal.getsignal(signal.SIGINT)
-    with patient():
-        signal.raise_signal(signal.SIGINT)
-    assert signal.getsignal(signal.SIGINT) is before
-    with pytest.raises(KeyboardInterrupt):
-        signal.raise_signal(signal.SIGINT)
+    # A shell starts what runs in the background with interrupts ignored: here they are not.
+    outside = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with patient():
+            signal.raise_signal(signal.SIGINT)
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, outside)
 
 
 def test_in_another_thread_nothing_is_heard() -> None:
