@@ -38,7 +38,7 @@ def _remembered(problem: Problem, number: int, places: Layout, what: str, build:
     """The kernel of a phase, or of its kind, built when first asked for."""
     phase = problem.phases[number]
     memory = problem.memory.kernels if phase.kind else problem.compiled
-    key = f"{what} {phase.kind or number}"
+    key = f"{what} {problem.kept_as(phase) if phase.kind else number}"
     if key not in memory:
         form, place = problem.phase_forms[number], places.phases[number]
         memory[key] = build(form, phase, place, _parameters(problem), len(places.statics))

@@ -204,9 +204,14 @@ class Problem:
     def _form(self, phase: Phase) -> PhaseForm:
         if not phase.kind:
             return phase_form(self, phase)
-        if phase.kind not in self.memory.forms:
-            self.memory.forms[phase.kind] = phase_form(self, phase)
-        return self.memory.forms[phase.kind]
+        name = self.kept_as(phase)
+        if name not in self.memory.forms:
+            self.memory.forms[name] = phase_form(self, phase)
+        return self.memory.forms[name]
+
+    def kept_as(self, phase: Phase) -> str:
+        """Name of what is kept for the kind of a phase: its functions take the statics, so their number counts too."""
+        return f"{phase.kind}; {len(self.statics)} statics"
 
     def _check_link(self, link: Link, index: int) -> None:
         for name in (link.before, link.after):

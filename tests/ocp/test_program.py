@@ -14,6 +14,7 @@ from optdescent.ocp import (
     Family,
     Guess,
     Link,
+    Memory,
     Mesh,
     Outcome,
     Parameter,
@@ -302,3 +303,19 @@ def test_statics_are_optimised_and_reported() -> None:
     found = transcribe(problem, Mesh.uniform(problem, 2, 3)).solve({}, guess)
     assert found.statics["speed"] == pytest.approx(2.0, rel=1e-8)
     assert set(found.scales) == {"cost", "independent", "speed", "arc.x"}
+
+
+def test_one_memory_serves_problems_with_other_statics() -> None:
+    """What is compiled for a kind of phase takes the statics: with more of them it is another function."""
+    problem, guess = posed.hang_glider()
+    memory, mesh = Memory(), Mesh.uniform(problem, 12, 4)
+    phases = tuple(replace(phase, kind="glide") for phase in problem.phases)
+    costs: list[float] = []
+    for count in (0, 2):
+        names = [f"spare {index}" for index in range(count)]
+        spare = tuple(Variable(name, 1.0, 1.0) for name in names)
+        one = replace(problem, phases=phases, statics=(*problem.statics, *spare), memory=memory)
+        own = replace(guess, statics={**guess.statics, **dict.fromkeys(names, 1.0)})
+        costs.append(transcribe(one, mesh).solve({"updraught": 1.0}, own).cost)
+    assert costs == pytest.approx([transcribe(problem, mesh).solve({"updraught": 1.0}, guess).cost] * 2, rel=1e-9)
+    assert len(memory.forms) == len(memory.kernels) == 2

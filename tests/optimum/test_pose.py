@@ -7,13 +7,14 @@ import pytest
 from numpy.typing import NDArray
 
 from optdescent.curves.elementary import Value
-from optdescent.ocp import Memory
+from optdescent.ocp import Memory, transcribe
 from optdescent.optimum.glide import first_flight
-from optdescent.optimum.guess import guess_from
+from optdescent.optimum.guess import guess_from, mesh_for
 from optdescent.optimum.legs import Mode
 from optdescent.optimum.order import order_of
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose
+from optdescent.optimum.structure import world
 from tests.optimum.descents import scenario
 
 LEVEL = (
@@ -60,3 +61,24 @@ def test_the_rates_of_every_phase_are_those_of_the_equations(settings: tuple[str
                 assert rate == pytest.approx(float(getattr(by_distance, name)), rel=1e-9, abs=1e-15), (leg.name, name)
         modes.add(leg.mode)
     assert modes == set(Mode) - (set() if settings else {Mode.LEVEL})
+
+
+def test_one_memory_serves_orders_of_other_lengths() -> None:
+    """At 10000 ft the hold-down begins at a speed limit, at 9000 ft below it: one world, a phase more."""
+    scenarios = [
+        scenario(f"arrival.hold_downs=[{{altitude_ft={altitude},from_nm=60,to_nm=50}}]", LEVEL[1])
+        for altitude in (10000, 9000)
+    ]
+    assert world(scenarios[0]) == world(scenarios[1])
+    memory, legs = Memory(), list[int]()
+    for one in scenarios:
+        flight = first_flight(one)
+        order, places = order_of(one, flight)
+        pose = Pose(one, order, memory)
+        problem = pose.problem()
+        guess = guess_from(flight, pose.legs, places)
+        program = transcribe(problem, mesh_for(problem, pose.legs, guess))
+        found = program.functions.nlp(np.ones(program.columns), np.ones(program.functions.nlp.size1_in(1)))
+        assert len(found) == 2
+        legs.append(len(pose.legs))
+    assert legs == [20, 21]
