@@ -33,8 +33,8 @@ def first_solved(
     """The program on a mesh and its first solution, for values in the problem's own units [-].
 
     From a guess a fine mesh is solved with four elements as one before: the interior point takes as many iterations
-    there, each a quarter as long. Where that fails, the mesh itself is solved from the guess. Iterations and seconds
-    of the solution count all of it.
+    there, each a quarter as long. Where it fails there, the mesh itself is solved from the guess. The settings hold for
+    each of the solves; iterations and seconds of the solution count them all, its start is that of the last.
 
     Raises
     ------

@@ -132,7 +132,7 @@ def family(order: Order) -> Hashable:
     """What an order has chosen that no solution asks to choose otherwise: the gates passed above approach speed [-].
 
     Whether the glide path is met ahead of the gear is such a choice too, but makes no family here: a case keeps what
-    its neighbour has chosen, and has been seen to cost up to about 1 kg more than when it is found cold.
+    its neighbour has chosen, and has been seen to cost up to about 2 kg more than when it is found cold.
     """
     slow = order.index(Event(EventKind.ON_SPEED))
     return tuple(event for event in order[:slow] if event.kind is EventKind.GATE)
