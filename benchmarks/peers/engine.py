@@ -43,7 +43,7 @@ class Engine:
 
     name = "optdescent.ocp"
     distribution = "optdescent"
-    way = "parameter; from the solution and its multipliers (default: bounds may change)"
+    way = "parameter; from the solution and its multipliers (default: bounds may change); builds when it first solves"
 
     def pose(self, case: Case, elements: int, degree: int) -> _Held:
         """Pose the problem; its program is built on the way to the first solution."""
