@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,13 +67,12 @@ def fine(form: PhaseForm, own: PhaseSolution, statics: Array, parameters: Array)
     costates = np.vstack([own.costates[n] for n in form.states])
     parts: list[tuple[Array, ...]] = []
     for k, degree in enumerate(mesh.degrees):
-        gauss, element = basis(degree + _EXTRA, Family.GAUSS), mesh.bases[k]
+        gauss = basis(degree + _EXTRA, Family.GAUSS)
         nodes = slice(mesh.first_node[k], mesh.first_node[k] + degree + 1)
         points = slice(mesh.first_column[k], mesh.first_column[k + 1])
-        to_states = interpolation(element.nodes, gauss.collocation)
-        to_controls = interpolation(element.collocation, gauss.collocation)
+        to_states, to_controls, to_slopes = _to_fine(degree, mesh.family)
         width = own.length * mesh.fractions[k]
-        slope = to_controls @ element.differentiation / (width if width > 0.0 else np.inf)
+        slope = to_slopes / (width if width > 0.0 else np.inf)
         parts.append(
             (
                 own.boundaries[k] + width * gauss.collocation,
@@ -90,6 +90,14 @@ def fine(form: PhaseForm, own: PhaseSolution, statics: Array, parameters: Array)
     found = form.function.call([at[None, :], x, u, statics, parameters])
     rates, path, integrand = (np.asarray(v.full(), dtype=float) for v in found)
     return Fine(at, element_of.astype(np.int64), weights, x, slopes, u, rates, path, integrand[0], p)
+
+
+@lru_cache(maxsize=256)
+def _to_fine(degree: int, family: Family) -> tuple[Array, Array, Array]:
+    """Matrices to the fine points: from nodes to states, from collocation points to controls, from nodes to slopes."""
+    element, at = basis(degree, family), basis(degree + _EXTRA, Family.GAUSS).collocation
+    to_controls = interpolation(element.collocation, at)
+    return interpolation(element.nodes, at), to_controls, to_controls @ element.differentiation
 
 
 def local_errors(problem: Problem, solution: Solution) -> dict[str, PhaseError]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,13 +69,12 @@ class _Counter:
 
     def take(self, *shape: int) -> Index:
         """The next indices, column by column (the point is the slow index)."""
-        size = int(np.prod(shape))
-        result = np.arange(self.count, self.count + size, dtype=np.int64).reshape(shape[::-1]).T
-        self.count += size
-        return result
+        first, self.count = self.count, self.count + math.prod(shape)
+        return np.arange(first, self.count, dtype=np.int64).reshape(shape[::-1]).T
 
     def one(self) -> int:
-        return int(self.take(1)[0])
+        self.count += 1
+        return self.count - 1
 
 
 def layout(problem: Problem, mesh: Mesh) -> Layout:

@@ -16,7 +16,7 @@ import numpy as np
 from optdescent.ocp.basis import Array
 from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.limits import Box
-from optdescent.ocp.slopes import Slopes
+from optdescent.ocp.slopes import Around, Slopes
 from optdescent.ocp.solution import Raw
 from optdescent.ocp.walk import Data, Flags, Standing, walk
 
@@ -47,20 +47,21 @@ class Neighbour:
 
 
 @dataclass(frozen=True)
-class _Place:
-    """Matrices at one point, the data for which that point is optimal, and the point."""
-
-    system: Bordered
-    data: Data
-    standing: Standing
-
-
-@dataclass(frozen=True)
 class Facts:
     """Exact values at a point: rows, gradient of the Lagrangian."""
 
     value: Array
     pull: Array
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Matrices at one point, the data for which that point is optimal, the point, and what is exact there."""
+
+    system: Bordered
+    data: Data
+    standing: Standing
+    facts: Facts
 
 
 class Chord:
@@ -69,11 +70,13 @@ class Chord:
     def __init__(self, slopes: Slopes, base: Raw, p: Array, box: Box) -> None:
         self.base = base
         self._slopes = slopes
-        held, at_high = active_limits(base, self._slopes.rows(base.x, p)[0], box)
-        size = base.x.size
-        x = np.where(held[:size], np.where(at_high[:size], box.high, box.low), base.x)
-        lam = np.where(held[size:], base.lam_g, 0.0)
-        self._home = self._placed(Standing(x, lam, held, at_high), p, box)
+        columns, columns_high = _in_force(base.x, base.lam_x, box.low, box.high)
+        x = np.where(columns, np.where(columns_high, box.high, box.low), base.x)
+        around = slopes.around(x, p)
+        rows, rows_high = _in_force(around.value, base.lam_g, box.row_low, box.row_high)
+        held, at_high = np.concatenate([columns, rows]), np.concatenate([columns_high, rows_high])
+        self._home = self._placed(Standing(x, np.where(rows, base.lam_g, 0.0), held, at_high), around, p, box)
+        self._home_p = p
         self._failures = 0
 
     @property
@@ -92,7 +95,8 @@ class Chord:
         place.system.reset()
         standing, data = place.standing, place.data
         for count in range(_STEPS):
-            facts = self._facts(standing, p)
+            is_home = count == 0 and np.array_equal(p, self._home_p)
+            facts = place.facts if is_home else self._facts(standing, p)
             left = residual(facts, standing, box)
             if not np.isfinite(left):
                 return None
@@ -105,8 +109,9 @@ class Chord:
             if stalls or is_far:
                 if renewals == _RENEWALS:
                     return None
-                place, renewals, step = self._placed(standing, p, box), renewals + 1, 0
-                standing, data = place.standing, place.data
+                around = self._slopes.around(standing.x, p)
+                place, renewals, step = self._placed(standing, around, p, box), renewals + 1, 0
+                standing, data, facts = place.standing, place.data, place.facts
             before, step = left, step + 1
             aim = _data(place.system, standing, facts.pull, facts.value, box)
             after = walk(place.system, data, aim, standing, min(_AT_ONCE, _CHANGES - changes))
@@ -119,9 +124,9 @@ class Chord:
     def _facts(self, standing: Standing, p: Array) -> Facts:
         return Facts(*self._slopes.pull(standing.x, p, standing.lam))
 
-    def _placed(self, standing: Standing, p: Array, box: Box) -> _Place:
+    def _placed(self, standing: Standing, around: Around, p: Array, box: Box) -> _Place:
         """Matrices at a point, and data for which just this point, with these limits in force, is optimal."""
-        value, slope, pull = self._slopes.around(standing.x, p, standing.lam)
+        value, pull = around.value, around.pull(standing.lam)
         curve = self._slopes.curve(standing.x, p, standing.lam)
         size = standing.x.size
         columns, rows = standing.held[:size], standing.held[size:]
@@ -135,8 +140,9 @@ class Chord:
         lam = np.where(rows_high, np.maximum(standing.lam, 0.0), np.minimum(standing.lam, 0.0))
         lam = np.where(fixed_rows, standing.lam, lam)
         standing = Standing(standing.x, lam, standing.held, standing.at_high)
-        system = Bordered(curve, slope, standing.live, _REGULAR)
-        return _Place(system, _data(system, standing, kept, inside, box), standing)
+        system = Bordered(curve, around.slope, standing.live, _REGULAR)
+        facts = Facts(value, around.pull(lam))
+        return _Place(system, _data(system, standing, kept, inside, box), standing, facts)
 
 
 def _data(system: Bordered, standing: Standing, pull: Array, value: Array, box: Box) -> Data:
@@ -165,6 +171,10 @@ def active_limits(base: Raw, value: Array, box: Box) -> tuple[Flags, Flags]:
 
     An equation is always held.
     """
-    low, high = box.low_of_all, box.high_of_all
-    at, push = np.concatenate([base.x, value]), np.abs(np.concatenate([base.lam_x, base.lam_g]))
-    return (low == high) | (np.minimum(at - low, high - at) < push), np.abs(high - at) < np.abs(at - low)
+    forces = np.concatenate([base.lam_x, base.lam_g])
+    return _in_force(np.concatenate([base.x, value]), forces, box.low_of_all, box.high_of_all)
+
+
+def _in_force(at: Array, force: Array, low: Array, high: Array) -> tuple[Flags, Flags]:
+    held = (low == high) | (np.minimum(at - low, high - at) < np.abs(force))
+    return held, np.abs(high - at) < np.abs(at - low)

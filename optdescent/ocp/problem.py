@@ -166,7 +166,8 @@ class Problem:
     """A multi-phase optimal-control problem. User functions are called once, when it is made.
 
     ``compiled`` holds what was compiled for any mesh; it follows from the rest. ``memory`` does so for phases that name
-    their kind, over all problems that it is given to.
+    their kind, over all problems that it is given to. ``is_tidy`` says that what the functions of a phase give repeats
+    nothing worth looking for, as when most of it comes from a `Template`: then common parts are not sought again.
 
     Raises
     ------
@@ -181,6 +182,7 @@ class Problem:
     statics: tuple[Variable, ...] = ()
     parameters: tuple[Parameter, ...] = ()
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
+    is_tidy: bool = False
     phase_forms: tuple[PhaseForm, ...] = field(init=False, repr=False, compare=False)
     boundary_form: BoundaryForm = field(init=False, repr=False, compare=False)
     compiled: dict[str, Kernel] = field(init=False, repr=False, compare=False)

@@ -104,6 +104,8 @@ def _refine_phase(own: PhaseSolution, need: Array, floors: Mapping[str, float], 
                 room = _GUARD * mesh.fractions[k]
                 cuts += [c for c in (cut - room, cut + room) if mesh.edges[k] + room < c < mesh.edges[k + 1] - room]
     merged = _idle(own, need, settings)
+    if not cuts and not merged and tuple(degrees) == mesh.degrees:
+        return mesh
     return _rebuild(mesh, degrees, cuts, merged)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import casadi as ca
@@ -10,6 +11,19 @@ from scipy.sparse import csc_array, diags_array
 
 from optdescent.ocp.assemble import Functions
 from optdescent.ocp.basis import Array
+
+
+@dataclass(frozen=True)
+class Around:
+    """Rows (m,) [-] at a point, their derivative (m, n) [-] and the gradient (n,) [-] of the cost."""
+
+    value: Array
+    slope: csc_array
+    gradient: Array
+
+    def pull(self, lam: Array) -> Array:
+        """Gradient (n,) [-] of the Lagrangian for multipliers (m,) [-]."""
+        return np.asarray(self.gradient + self.slope.T @ lam)
 
 
 class Slopes:
@@ -33,10 +47,9 @@ class Slopes:
         value, entries = self._jacobian(x, p)
         return value, self._jacobian.matrix(1, entries)
 
-    def around(self, x: Array, p: Array, lam: Array) -> tuple[Array, csc_array, Array]:
-        """Rows (m,) [-], their derivative (m, n) [-] and the gradient (n,) [-] of the Lagrangian."""
-        value, slope = self.rows(x, p)
-        return value, slope, self._gradient(x, p)[1] + slope.T @ lam
+    def around(self, x: Array, p: Array) -> Around:
+        """Rows and first derivatives at a point, all scaled [-]."""
+        return Around(*self.rows(x, p), self._gradient(x, p)[1])
 
     def curve(self, x: Array, p: Array, lam: Array) -> csc_array:
         """Second derivative (n, n) [-] of the Lagrangian."""

@@ -14,10 +14,13 @@ Made = TypeVar("Made")
 class Looked(Protocol):
     """A point whose names can be looked up, like `Point`."""
 
-    independent: ca.SX
+    @property
+    def independent(self) -> ca.SX:
+        """The independent variable [any unit]."""
+        ...
 
-    def __getitem__(self, name: str) -> ca.SX:
-        """Expression of a name."""
+    def __getitem__(self, name: str) -> Any:
+        """Expression of a name, or its value [any unit]."""
         ...
 
 
@@ -31,7 +34,7 @@ class _Asked:
 
     def __getitem__(self, name: str) -> ca.SX:
         if name not in self.symbols:
-            self.symbols[name] = ca.SX.sym(name, *self._like[name].shape)
+            self.symbols[name] = ca.SX.sym(name, *ca.SX(self._like[name]).shape)
         return self.symbols[name]
 
 
@@ -39,7 +42,8 @@ class _Asked:
 class Template(Generic[Made]):
     """What a function of a point and of some more scalars gives: dataclasses and tuples of scalar expressions.
 
-    ``names`` are those that it looks up, ``function`` maps (independent, more, each of the names) to all scalars.
+    ``names`` are those that it looks up, ``function`` maps (independent, more, each of the names) to all scalars, common
+    parts once.
     """
 
     made: Made
@@ -52,7 +56,8 @@ class Template(Generic[Made]):
         asked, others = _Asked(like), ca.SX.sym("more", more)
         made = form(asked, [others[i] for i in range(more)])
         inputs = [asked.independent, others, *asked.symbols.values()]
-        return cls(made, tuple(asked.symbols), ca.Function("template", inputs, [ca.vertcat(*_scalars(made))]))
+        tidy = ca.cse([ca.vertcat(*_scalars(made))])
+        return cls(made, tuple(asked.symbols), ca.Function("template", inputs, tidy))
 
     def at(self, point: Looked, more: Sequence[ca.SX | float]) -> Made:
         """The same for a point and these scalars [any unit]."""

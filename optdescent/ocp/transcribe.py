@@ -59,10 +59,9 @@ def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:
             (grid.differentiation.tocoo(), place.defects),
             (grid.closure.tocoo(), place.closures),
         ):
-            for state in range(len(phase.states)):
-                rows.append(where[state][matrix.row])
-                columns.append(place.states[state][matrix.col])
-                values.append(matrix.data)
+            rows.append(where[:, matrix.row].ravel())
+            columns.append(place.states[:, matrix.col].ravel())
+            values.append(np.tile(matrix.data, len(phase.states)))
         rows.append(np.array([place.length, place.length]))
         columns.append(np.array([place.end, place.start]))
         values.append(np.array([1.0, -1.0]))

@@ -94,6 +94,7 @@ class Pose:
             statics=tuple(Variable(overlap(leg), 0.0, scale=1000.0) for leg in legs),
             parameters=declared_parameters(parameter_values(self.scenario)),
             memory=self.memory,
+            is_tidy=True,
         )
 
     def cost(self, ends: Ends) -> ca.SX:
@@ -121,21 +122,21 @@ class Pose:
     def flown(self, leg: Leg, point: At) -> tuple[State, Control, Configuration, Motion]:
         """State, control, configuration and motion [SI] at a point of a phase."""
         configuration = self.configuration(leg, point)
-        state, control, moves = self._moves(leg, point, configuration)
+        state, control, moves = self._moves(leg, point if leg.brakes else _Stowed(point), configuration)
         return state, control, configuration, moves
 
     def _written(self, leg: Leg, point: Point) -> tuple[State, Control, Configuration, Motion]:
         """The same for symbols, from what is formed once for all legs that are flown alike, whatever is out."""
-        known, name = self.memory.templates, f"{leg.mode.value}; {leg.brakes}; {leg.hold}"
+        known, name = self.memory.templates, f"{leg.mode.value}; {leg.hold}"
         configuration = self.configuration(leg, point)
-        out = (*configuration.steps, configuration.gear)
+        seen, out = point if leg.brakes else _Stowed(point), (*configuration.steps, configuration.gear)
         if name not in known:
 
             def form(at: At, more: Sequence[ca.SX]) -> tuple[State, Control, Motion]:
                 return self._moves(leg, at, Configuration(tuple(more[:-1]), more[-1]))
 
-            known[name] = Template.of(form, point, len(out))
-        state, control, moves = known[name].at(point, out)
+            known[name] = Template.of(form, seen, len(out))
+        state, control, moves = known[name].at(seen, out)
         return state, control, configuration, moves
 
     def _moves(self, leg: Leg, point: At, configuration: Configuration) -> tuple[State, Control, Motion]:
@@ -155,12 +156,11 @@ class Pose:
         gradient = point["gradient"]
         if mode is Mode.APPROACH:
             return _held(on_gradient_at_speed(world, x, state, configuration, gradient))
-        brake: Value = 0.0
-        if leg.brakes:
-            height, lowest = self.quantities.height(point, point), point["lowest brake height"]
-            speed = self.quantities.calibrated(point, point)
-            allowed = brake_allowed(world.airframe, configuration, height, lowest, speed, point["mass"])
-            brake = point["speed_brake"] * allowed
+        height, lowest = self.quantities.height(point, point), point["lowest brake height"]
+        speed = self.quantities.calibrated(point, point)
+        brake = point["speed_brake"] * brake_allowed(
+            world.airframe, configuration, height, lowest, speed, point["mass"]
+        )
         if mode is Mode.SLOWING:
             return _held(on_gradient_at_idle(world, x, state, configuration, gradient, brake))
         control = Control(point["load_factor"], 0.0, brake)
@@ -221,6 +221,20 @@ class Pose:
             name = f"distance of {event.label}"
             return Span(lambda named: named[name], lambda named: named[name])
         return Span(lambda named: -named["start distance"], 0.0)
+
+
+@dataclass(frozen=True)
+class _Stowed:
+    """A point of a phase in which the speed brake may not be used: it is in."""
+
+    point: At
+
+    @property
+    def independent(self) -> Value:
+        return self.point.independent
+
+    def __getitem__(self, name: str) -> Value:
+        return 0.0 if name == "speed_brake" else self.point[name]
 
 
 OVERLAP_CHARGE = 0.02

@@ -26,7 +26,7 @@ from optdescent.ocp import (
     solve,
     transcribe,
 )
-from optdescent.ocp.refine import enriched
+from optdescent.ocp.refine import enriched, refine
 from tests.ocp import benchmark_problems as posed
 
 
@@ -123,6 +123,19 @@ def test_a_fixed_mesh_is_kept() -> None:
     found = solve(problem, guess, {"updraught": 1.0}, mesh, Settings(refinement=RefineSettings(rounds=0)))
     assert found.mesh == mesh
     assert found.outcome is Outcome.SOLVED
+
+
+def test_a_phase_that_is_good_keeps_its_mesh() -> None:
+    """With all that was found for it: the very object."""
+    problem, guess = posed.goddard_three()
+    mesh = Mesh.uniform(problem, {"full": 1, "singular": 1, "coast": 8}, 4)
+    found = transcribe(problem, mesh).solve({}, guess)
+    errors = local_errors(problem, found)
+    rules = RefineSettings(local_error=1.5 * float(np.max(errors["coast"].state)))
+    again = refine(found, errors, rules)
+    assert max(float(np.max(errors[name].state)) for name in ("full", "singular")) > rules.local_error
+    assert again.phases["coast"] is mesh.phases["coast"]
+    assert again.phases["full"] != mesh.phases["full"]
 
 
 def test_enrichment_halves_at_the_largest_degree() -> None:
