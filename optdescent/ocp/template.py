@@ -42,8 +42,8 @@ class _Asked:
 class Template(Generic[Made]):
     """What a function of a point and of some more scalars gives: dataclasses and tuples of scalar expressions.
 
-    ``names`` are those that it looks up, ``function`` maps (independent, more, each of the names) to all scalars, common
-    parts once.
+    ``names`` are those that it looks up, ``function`` maps (independent, more, each of the names) to all
+    scalars, common parts once.
     """
 
     made: Made
