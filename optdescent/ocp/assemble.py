@@ -173,12 +173,11 @@ def _add_piece(piece: Piece, x: ca.MX, p: ca.MX, weights: ca.MX, into: _Targets)
     each = ca.reshape(x[piece.columns.T.ravel().tolist()], kernel.own, points)
     arguments = [each, x[piece.common.tolist()], ca.DM(piece.places), p[piece.shared.tolist()]]
     target = rows.T.ravel()
-    entries = ca.vec(value(*arguments))
-    _split(target, np.zeros(target.size, dtype=np.int64), entries, into.value, into.cost)
+    only = np.zeros(target.size, dtype=np.int64)
+    _split(target, only, ca.vec(value(*arguments)), into.value, into.cost)
     i, j = kernel.slope_at
     found, slopes = slope(*arguments)
-    own = np.flatnonzero(target >= 0)
-    into.beside.add(target[own], np.zeros(own.size, dtype=np.int64), ca.vec(found)[own.tolist()])
+    _split(target, only, ca.vec(found), into.beside, None)
     if i.size:
         _split(rows[i].T.ravel(), where[j].T.ravel(), ca.vec(slopes), into.slope, into.gradient)
     i, j = kernel.curve_at
@@ -189,11 +188,12 @@ def _add_piece(piece: Piece, x: ca.MX, p: ca.MX, weights: ca.MX, into: _Targets)
         into.curve.add(low.T.ravel(), high.T.ravel(), ca.vec(curve(*arguments, pull)))
 
 
-def _split(row: Index, column: Index, entries: ca.MX, rows: _Scatter, cost: _Scatter) -> None:
-    """Entries of real rows to ``rows``; those of the cost, by column, to ``cost`` (its one column)."""
+def _split(row: Index, column: Index, entries: ca.MX, rows: _Scatter, cost: _Scatter | None) -> None:
+    """Entries of real rows to ``rows``; those of the cost, by column, to ``cost`` (its one column), if it is given."""
     own, rest = np.flatnonzero(row < 0), np.flatnonzero(row >= 0)
     if own.size == 0:
         rows.add(row, column, entries)
         return
-    cost.add(column[own], np.zeros(own.size, dtype=np.int64), entries[own.tolist()])
+    if cost is not None:
+        cost.add(column[own], np.zeros(own.size, dtype=np.int64), entries[own.tolist()])
     rows.add(row[rest], column[rest], entries[rest.tolist()])

@@ -55,8 +55,10 @@ class Bordered:
         self._border = np.empty((_LARGEST_BORDER, self._base.size))
         self._solved = np.empty((_LARGEST_BORDER, self._base.size))
         self._complement = np.empty((_LARGEST_BORDER, _LARGEST_BORDER))
-        for unknown in np.flatnonzero(crowded):
-            self._enter(int(unknown))
+        apart = np.flatnonzero(crowded)
+        self.prepare(apart)
+        for unknown in apart.tolist():
+            self._enter(unknown)
         self._first = self._members.copy()
 
     @property

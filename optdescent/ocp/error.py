@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
+import casadi as ca
 import numpy as np
 from numpy.typing import NDArray
 
@@ -59,7 +60,7 @@ class Fine:
     costates: Array
 
 
-def fine(form: PhaseForm, own: PhaseSolution, statics: Array, parameters: Array) -> Fine:
+def fine(form: PhaseForm, own: PhaseSolution, statics: ca.DM, parameters: ca.DM) -> Fine:
     """Evaluate a phase at two more Gauss points per element than it has collocation points."""
     mesh = own.mesh
     states = np.vstack([own.states[n] for n in form.states])
@@ -103,13 +104,13 @@ def _to_fine(degree: int, family: Family) -> tuple[Array, Array, Array]:
 def local_errors(problem: Problem, solution: Solution) -> dict[str, PhaseError]:
     """Errors of every phase of ``solution``."""
     parameters = np.asarray(parameter_column(problem, solution.values), dtype=float)
-    statics = np.asarray([solution.statics[v.name] for v in problem.statics])
     limits = limit_values(problem, parameters)
+    constants = ca.DM([solution.statics[v.name] for v in problem.statics]), ca.DM(parameters)
     errors: dict[str, PhaseError] = {}
     for phase, form in zip(problem.phases, problem.phase_forms, strict=True):
         own = solution[phase.name]
         scale = np.asarray([solution.scales[f"{phase.name}.{n}"] for n in form.states])
-        points = fine(form, own, statics, parameters)
+        points = fine(form, own, *constants)
         by_state = _state_errors(own, points, np.vstack([own.states[n] for n in form.states]))
         excess = _excess(phase, points, scale, limits)
         elements = len(own.mesh.degrees)

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_array
+from scipy.sparse import coo_array
 
 from optdescent.ocp.basis import Array, Basis, Family, basis, integration, interpolation
 from optdescent.ocp.fault import ProblemFault
@@ -107,7 +107,7 @@ class PhaseMesh:
         return self.local_weights * self.widths
 
     @cached_property
-    def differentiation(self) -> csc_array:
+    def differentiation(self) -> coo_array:
         """(points, node_count) sparse: element-local derivative at the collocation points from node values."""
         rows: list[NDArray[np.int64]] = []
         columns: list[NDArray[np.int64]] = []
@@ -120,19 +120,19 @@ class PhaseMesh:
             columns.append((nodes[alike] + column).ravel())
             values.append(np.tile(basis(degree, self.family).differentiation.ravel(), alike.size))
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-        return csc_array(entries, shape=(self.points, self.node_count))
+        return coo_array(entries, shape=(self.points, self.node_count))
 
     @cached_property
-    def closure(self) -> csc_array:
+    def closure(self) -> coo_array:
         """(elements or 0, node_count) sparse: end of element minus its polynomial's value there (Gauss only)."""
         if self.family is not Family.GAUSS:
-            return csc_array((0, self.node_count))
+            return coo_array((0, self.node_count))
         # An element's nodes with its end are one node more than its degree counts and that end.
         counts = np.diff(self.first_node) + 1
         rows = np.repeat(np.arange(counts.size), counts)
         columns = np.concatenate([np.arange(a, b + 1) for a, b in pairwise(self.first_node)])
         values = np.concatenate([np.append(-element.closure, 1.0) for element in self.bases])
-        return csc_array((values, (rows, columns)), shape=(counts.size, self.node_count))
+        return coo_array((values, (rows, columns)), shape=(counts.size, self.node_count))
 
     def locate(self, at: Array) -> NDArray[np.intp]:
         """Index of the element that holds each abscissa of ``at`` on [0, 1]."""
@@ -140,11 +140,11 @@ class PhaseMesh:
 
     def state_at(self, values: Array, at: Array) -> Array:
         """Element polynomials through node ``values`` (..., node_count) at ``at`` (m,) on [0, 1]."""
-        return self._evaluate(values, at, over_nodes=True)
+        return values.copy() if at is self.nodes else self._evaluate(values, at, over_nodes=True)
 
     def control_at(self, values: Array, at: Array) -> Array:
         """Element polynomials through collocation ``values`` (..., points) at ``at`` (m,) on [0, 1]."""
-        return self._evaluate(values, at, over_nodes=False)
+        return values.copy() if at is self.collocation else self._evaluate(values, at, over_nodes=False)
 
     def _evaluate(self, values: Array, at: Array, *, over_nodes: bool) -> Array:
         result = np.empty((*values.shape[:-1], at.size))

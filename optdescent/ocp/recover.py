@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import casadi as ca
 import numpy as np
 
 from optdescent.ocp.basis import Array
@@ -39,6 +40,7 @@ def recover(
     x = raw.x * unit
     lam_x = raw.lam_x / unit * raw.scales[0]
     lam_g = raw.lam_g * raw.scales[0] / row_scales(problem, layout)
+    constants = ca.DM(x[layout.statics]), ca.DM(parameters)
     phases: dict[str, PhaseSolution] = {}
     for phase, form, place in zip(problem.phases, problem.phase_forms, layout.phases, strict=True):
         names = tuple(v.name for v in phase.states), tuple(v.name for v in phase.controls)
@@ -47,7 +49,7 @@ def recover(
         grid = mesh.phases[phase.name]
         integrand = np.zeros(grid.points)
         if form.has_integrand:
-            integrand = rates_at(form, place, grid, x, x[layout.statics], parameters)[2][0]
+            integrand = _integrand(form, place, grid, x, *constants)
         phases[phase.name] = _phase(x, lam_g, raw.scales, place, grid, names, path, held, integrand)
     statics = {v.name: float(x[i]) for v, i in zip(problem.statics, layout.statics, strict=True)}
     places = limit_places(problem, layout)
@@ -66,15 +68,14 @@ def recover(
     return Recovered(phases, statics, report, Multipliers(links, boundaries, found, totals))
 
 
-def rates_at(
-    form: PhaseForm, place: PhaseLayout, grid: PhaseMesh, x: Array, statics: Array, parameters: Array
-) -> tuple[Array, Array, Array]:
-    """Rates (nx, n), path values (n_path, n) and integrand (1, n) at the collocation points; ``x`` is physical."""
+def _integrand(
+    form: PhaseForm, place: PhaseLayout, grid: PhaseMesh, x: Array, statics: ca.DM, parameters: ca.DM
+) -> Array:
+    """Integrand (n,) at the collocation points; ``x`` is physical."""
     at = x[place.start] + (x[place.end] - x[place.start]) * grid.collocation
     states = x[place.states[:, grid.collocation_nodes]]
     found = form.function.call([at[None, :], states, x[place.controls], statics, parameters])
-    rates, path, integrand = (np.asarray(v.full(), dtype=float) for v in found)
-    return rates, path, integrand
+    return np.asarray(found[2].full(), dtype=float)[0]
 
 
 def _phase(

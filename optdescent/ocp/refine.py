@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from optdescent.ocp.basis import Array, interpolation
+from optdescent.ocp.basis import Array, Family, basis, interpolation
 from optdescent.ocp.error import PhaseError
 from optdescent.ocp.mesh import Mesh, PhaseMesh
 from optdescent.ocp.solution import PhaseSolution, Solution
@@ -120,17 +121,29 @@ def decay(own: PhaseSolution, element: int, floors: Mapping[str, float]) -> floa
     if degree < _LOWEST_DEGREE:
         return 1.0
     first = mesh.first_node[element]
-    basis = mesh.bases[element]
-    to_legendre = np.linalg.inv(np.polynomial.legendre.legvander(2 * basis.collocation - 1, degree - 1))
+    to_legendre = _to_legendre(degree, mesh.family)
     slowest = _SMOOTH
     for name, values in own.states.items():
-        size = np.abs(to_legendre @ (basis.differentiation @ values[first : first + degree + 1]))
+        size = np.abs(to_legendre @ (mesh.bases[element].differentiation @ values[first : first + degree + 1]))
         tail = np.maximum.accumulate(size[::-1])[::-1][1:]
         above = tail[tail > floors[name]]
         if above.size < tail.size:
             continue
-        slowest = min(slowest, float(-np.polyfit(np.arange(above.size), np.log10(above), 1)[0]))
+        slowest = min(slowest, -_slope(np.log10(above)))
     return slowest
+
+
+@lru_cache(maxsize=64)
+def _to_legendre(degree: int, family: Family) -> Array:
+    """Matrix from values at the collocation points of an element to Legendre coefficients."""
+    places = 2 * basis(degree, family).collocation - 1
+    return np.asarray(np.linalg.inv(np.polynomial.legendre.legvander(places, degree - 1)), dtype=float)
+
+
+def _slope(values: Array) -> float:
+    """Slope of the straight line that fits equidistant values best."""
+    away = np.arange(values.size) - (values.size - 1) / 2
+    return float(away @ values / (away @ away))
 
 
 def _continued(own: PhaseSolution, values: Array, element: int, at: Array, side: int) -> Array:

@@ -55,10 +55,7 @@ def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:
     values: list[np.ndarray] = []
     for phase, place in zip(problem.phases, places.phases, strict=True):
         grid = mesh.phases[phase.name]
-        for matrix, where in (
-            (grid.differentiation.tocoo(), place.defects),
-            (grid.closure.tocoo(), place.closures),
-        ):
+        for matrix, where in ((grid.differentiation, place.defects), (grid.closure, place.closures)):
             rows.append(where[:, matrix.row].ravel())
             columns.append(place.states[:, matrix.col].ravel())
             values.append(np.tile(matrix.data, len(phase.states)))
