@@ -19,6 +19,8 @@ from optdescent.ocp.transcribe import transcribe
 _TOGETHER = 4
 _FEWEST = 8
 """Elements that each phase of a coarser mesh must have left, so that it is no other problem."""
+_ROUGH = 1e-5
+"""Tolerance [-] on a coarser mesh: its own error is larger, and Newton's method on the next one needs no more."""
 _PAYS = 800
 """States and controls at the points of a mesh below which building twice takes what the fewer points save."""
 
@@ -34,14 +36,15 @@ def first_solved(
 
     From a guess a fine mesh is solved with four elements as one before: the interior point takes as many iterations
     there, each a quarter as long. Where it fails there, the mesh itself is solved from the guess. The settings hold for
-    each of the solves; iterations and seconds of the solution count them all, its start is that of the last.
+    each of the solves, the tolerance for that on the mesh itself; iterations and seconds of the solution count them all, its start is that of the last.
 
     Raises
     ------
     ProblemFault : the problem, guess or values are badly posed.
     """
     before = coarser(problem, mesh) if isinstance(guess, Guess) else None
-    first = None if before is None else transcribe(problem, before).solve(values, guess, settings)
+    rough = replace(settings, tolerance=max(settings.tolerance, _ROUGH))
+    first = None if before is None else transcribe(problem, before).solve(values, guess, rough)
     program = transcribe(problem, mesh)
     if first is None:
         return program, program.solve(values, guess, settings)

@@ -122,9 +122,14 @@ class PhaseMesh:
         entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
         return coo_array(entries, shape=(self.points, self.node_count))
 
+    @property
+    def closed(self) -> int:
+        """Number of elements whose end needs an equation of its own: all with Gauss points, else none."""
+        return len(self.degrees) if self.family is Family.GAUSS else 0
+
     @cached_property
     def closure(self) -> coo_array:
-        """(elements or 0, node_count) sparse: end of element minus its polynomial's value there (Gauss only)."""
+        """(closed, node_count) sparse: end of element minus its polynomial's value there (Gauss only)."""
         if self.family is not Family.GAUSS:
             return coo_array((0, self.node_count))
         # An element's nodes with its end are one node more than its degree counts and that end.

@@ -201,29 +201,30 @@ class NonlinearProgram:
         if self._scales is None:
             scale = scales(self.problem, self.layout, physical, limits)
             x = physical / column_scales(self.layout, scale)
-            value = self._value(x, np.concatenate([parameters, scale]))
-            cost = abs(float(self.functions.nlp(x, np.concatenate([parameters, scale]))[0]))
-            for place in self.layout.phases:
-                if place.has_integrand:
-                    # A guess may make an integral vanish (a control at its bound): the cost says what is large.
-                    scale[place.integral_scale] = max(abs(value[place.quadrature]), 0.01 * cost) or 1.0
+            cost, value = self._value(x, np.concatenate([parameters, scale]))
+            cost = abs(cost)
+            integrating = [place for place in self.layout.phases if place.has_integrand]
+            for place in integrating:
+                # A guess may make an integral vanish (a control at its bound): the cost says what is large.
+                scale[place.integral_scale] = max(abs(value[place.quadrature]), 0.01 * cost) or 1.0
             p = np.concatenate([parameters, scale])
-            self._fill_integrals(x, p)
+            if integrating:
+                self._fill_integrals(x, p)
             scale[0] = cost_scale(cost, float(np.max(np.abs(self.functions.gradient(x, p)[1].full()), initial=0.0)))
             self._scales = scale
         return self._scales
 
-    def _value(self, x: Array, p: Array) -> Array:
-        """Rows at x. Raises ProblemFault that names phase, variable and point of a value that is not finite."""
+    def _value(self, x: Array, p: Array) -> tuple[float, Array]:
+        """Cost and rows at x. Raises ProblemFault that names phase, variable and point of what is not finite."""
         cost, rows = self.functions.nlp(x, p)
         value = np.asarray(rows.full(), dtype=float).ravel()
         if np.all(np.isfinite(value)) and np.isfinite(float(cost)):
-            return value
+            return float(cost), value
         raise not_finite(self.problem, self.layout, value)
 
     def _fill_integrals(self, x: Array, p: Array) -> None:
         """Set the integral columns of ``x`` to what the quadrature gives."""
-        value = self._value(x, p)
+        value = self._value(x, p)[1]
         for place in self.layout.phases:
             if place.has_integrand:
                 x[place.integral] -= value[place.quadrature]

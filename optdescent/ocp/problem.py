@@ -15,7 +15,7 @@ from typing import Any, Generic, TypeVar
 import casadi as ca
 
 from optdescent.ocp.fault import ProblemFault
-from optdescent.ocp.form import BoundaryForm, PhaseForm, boundary_form, phase_form
+from optdescent.ocp.form import BoundaryForm, PhaseForm, Symbols, boundary_form, phase_form, symbols
 from optdescent.ocp.kernel import Kernel
 from optdescent.ocp.point import Ends, Parameters, Point
 from optdescent.ocp.template import Template
@@ -200,15 +200,16 @@ class Problem:
         for index, link in enumerate(self.links):
             self._check_link(link, index)
         object.__setattr__(self, "compiled", {})
-        object.__setattr__(self, "phase_forms", tuple(self._form(phase) for phase in self.phases))
-        object.__setattr__(self, "boundary_form", boundary_form(self))
+        shared = symbols(self)
+        object.__setattr__(self, "phase_forms", tuple(self._form(phase, shared) for phase in self.phases))
+        object.__setattr__(self, "boundary_form", boundary_form(self, shared))
 
-    def _form(self, phase: Phase) -> PhaseForm:
+    def _form(self, phase: Phase, shared: Symbols) -> PhaseForm:
         if not phase.kind:
-            return phase_form(self, phase)
+            return phase_form(self, phase, shared)
         name = self.kept_as(phase)
         if name not in self.memory.forms:
-            self.memory.forms[name] = phase_form(self, phase)
+            self.memory.forms[name] = phase_form(self, phase, shared)
         return self.memory.forms[name]
 
     def kept_as(self, phase: Phase) -> str:
