@@ -61,7 +61,7 @@ class Fine:
 
 
 def fine(form: PhaseForm, own: PhaseSolution, statics: ca.DM, parameters: ca.DM) -> Fine:
-    """Evaluate a phase at two more Gauss points per element than it has collocation points."""
+    """Evaluate a phase [any unit] at two more Gauss points per element than it has collocation points."""
     mesh = own.mesh
     states = np.vstack([own.states[n] for n in form.states])
     controls = np.vstack([np.empty((0, mesh.points)), *[own.controls[n] for n in form.controls]])
