@@ -88,6 +88,8 @@ class _Scatter:
         """The sparse sum of all entries."""
         if not self.values:
             return ca.MX(*self.shape)
+        if self.shape == (1, 1):
+            return ca.sum1(ca.vertcat(*self.values))
         row, column = np.concatenate(self.row), np.concatenate(self.column)
         key, target, count = np.unique(
             column.astype(np.int64) * self.shape[0] + row, return_inverse=True, return_counts=True

@@ -47,10 +47,11 @@ def recover(
         held = {n: limits["control", phase.name, n] for n in names[1]}
         path = tuple(c.name for c in phase.path)
         grid = mesh.phases[phase.name]
-        integrand = np.zeros(grid.points)
+        cumulative = np.zeros(grid.node_count)
         if form.has_integrand:
-            integrand = _integrand(form, place, grid, x, *constants)
-        phases[phase.name] = _phase(x, lam_g, raw.scales, place, grid, names, path, held, integrand)
+            length = x[place.end] - x[place.start]
+            cumulative = length * grid.cumulative(_integrand(form, place, grid, x, *constants))
+        phases[phase.name] = _phase(x, lam_g, raw.scales, place, grid, names, path, held, cumulative)
     statics = {v.name: float(x[i]) for v, i in zip(problem.statics, layout.statics, strict=True)}
     places = limit_places(problem, layout)
     found = {item: lam_x[index] for item, kind, index in places if kind == "column"}
@@ -87,7 +88,7 @@ def _phase(
     names: tuple[tuple[str, ...], tuple[str, ...]],
     path: tuple[str, ...],
     held: dict[str, tuple[float, float]],
-    integrand: Array,
+    cumulative: Array,
 ) -> PhaseSolution:
     start, end = float(x[place.start]), float(x[place.end])
     length = end - start
@@ -104,7 +105,7 @@ def _phase(
         control_at=start + length * grid.collocation,
         integral=integral,
         integral_weight=weight,
-        cumulative=length * grid.cumulative(integrand),
+        cumulative=cumulative,
         boundaries=start + length * grid.edges,
         costates=dict(zip(names[0], costates, strict=True)),
         path_multipliers=dict(zip(path, density, strict=True)),

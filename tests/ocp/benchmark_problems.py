@@ -113,6 +113,7 @@ def goddard_three() -> tuple[Problem, Guess]:
             lambda p: _rocket(p, p["thrust"]),
             Span(0, 0) if name == "full" else Span(0, 1),
             Span(0, 1),
+            kind="rocket",
         )
         for name, (low, high) in thrusts.items()
     )
