@@ -64,54 +64,48 @@ def _sparse(matrix: csc_array) -> ca.DM:
 
 
 class _Scatter:
-    """Collects entries (row, column, position in a stacked vector) and sums them into a sparse matrix."""
+    """Collects entries (row, column) of one stacked vector and sums them into a sparse matrix."""
 
     def __init__(self, rows: int, columns: int) -> None:
         self.shape = (rows, columns)
         self.row: list[Index] = []
         self.column: list[Index] = []
-        self.position: list[Index] = []
         self.values: list[ca.MX] = []
-        self.count = 0
 
     def add(self, row: Index, column: Index, values: ca.MX) -> None:
         """Entries in the order of the nonzeros of the dense column ``values``."""
-        if row.size == 0:
-            return
-        self.row.append(row)
-        self.column.append(column)
-        self.position.append(self.count + np.arange(row.size))
-        self.values.append(values)
-        self.count += row.size
+        if row.size:
+            self.row.append(row)
+            self.column.append(column)
+            self.values.append(values)
 
     def matrix(self) -> ca.MX:
         """The sparse sum of all entries."""
         if not self.values:
             return ca.MX(*self.shape)
-        if self.shape == (1, 1):
-            return ca.sum1(ca.vertcat(*self.values))
-        row, column = np.concatenate(self.row), np.concatenate(self.column)
-        key, target, count = np.unique(
-            column.astype(np.int64) * self.shape[0] + row, return_inverse=True, return_counts=True
-        )
-        starts = np.searchsorted(key, np.arange(self.shape[1] + 1) * self.shape[0])
-        sparsity = ca.Sparsity(*self.shape, starts.tolist(), (key % self.shape[0]).tolist())
         stacked = ca.vertcat(*self.values)
-        position = np.concatenate(self.position)
+        if self.shape == (1, 1):
+            return ca.sum1(stacked)
+        key = np.concatenate(self.column) * self.shape[0] + np.concatenate(self.row)
+        # Entries come in long ascending runs, which a stable sort makes use of.
+        order = np.argsort(key, kind="stable")
+        key = key[order]
+        is_first = np.concatenate([[True], key[1:] != key[:-1]])
+        place, first = np.cumsum(is_first) - 1, np.flatnonzero(is_first)
+        starts = np.searchsorted(key[first], np.arange(self.shape[1] + 1) * self.shape[0])
+        sparsity = ca.Sparsity(*self.shape, starts.tolist(), (key[first] % self.shape[0]).tolist())
         # Most places get one entry, which is taken as it is; only the few others need a sum.
-        alone = count[target] == 1
-        if alone.all():
-            return ca.MX(sparsity, stacked[position[np.argsort(target)].tolist()])
+        count = np.diff(first, append=key.size)
         many = np.flatnonzero(count > 1)
-        rank = np.zeros(key.size, dtype=np.int64)
-        rank[many] = np.arange(many.size)
-        together = position[~alone]
-        ones = (np.ones(together.size), (rank[target[~alone]], np.arange(together.size)))
-        sums = ca.mtimes(_sparse(csc_array(ones, shape=(many.size, together.size))), stacked[together.tolist()])
-        taken = np.empty(key.size, dtype=np.int64)
-        taken[target[alone]] = position[alone]
-        taken[many] = self.count + np.arange(many.size)
-        return ca.MX(sparsity, ca.vertcat(stacked, sums)[taken.tolist()])
+        taken = order[first]
+        if many.size:
+            shared = np.flatnonzero(count[place] > 1)
+            rank = np.searchsorted(many, place[shared]).astype(np.int64)
+            entries = np.ones(shared.size), (rank, np.arange(shared.size, dtype=np.int64))
+            adding = _sparse(csc_array(entries, shape=(many.size, shared.size)))
+            taken[many] = key.size + np.arange(many.size)
+            stacked = ca.vertcat(stacked, ca.mtimes(adding, stacked[order[shared].tolist()]))
+        return ca.MX(sparsity, stacked[taken.tolist()])
 
 
 def assemble(columns: int, parameters: int, linear: csc_array, pieces: list[Piece]) -> Functions:
