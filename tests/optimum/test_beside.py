@@ -20,6 +20,7 @@ from optdescent.optimum.progress import silent
 from optdescent.optimum.structure import world
 from optdescent.optimum.trial import Trial
 from optdescent.scenario import Scenario
+from optdescent.units import NAUTICAL_MILE
 
 STUDY = Path(__file__).parents[2] / "studies" / "first_descent" / "scenario.toml"
 ACCURACY = Accuracy(1e-4)
@@ -140,6 +141,15 @@ def test_the_gear_comes_late_where_that_passes_the_gate_though_it_takes_many_ite
     )
     assert family(light.pose.order) == family(middling.pose.order) == (Event(EventKind.GATE, 0),)
     assert 0.0 < middling.solution.cost - light.solution.cost < 5.0
+
+
+@pytest.mark.long
+def test_an_order_that_has_no_descent_is_given_up_sooner_where_its_events_are_near() -> None:
+    """In the study's wind the approach speed is reached less than a mile ahead of the gate, and cannot come later."""
+    trial = found_cold(scenario(), silent, Memory(), Accuracy(1e-2).first)
+    ahead = trial.places[Event(EventKind.GATE, 0)] - trial.places[Event(EventKind.ON_SPEED)]
+    assert 0.5 * NAUTICAL_MILE < ahead < NAUTICAL_MILE
+    assert trial.orders[-1].startswith("iterations after 90 iterations")
 
 
 @pytest.mark.long
