@@ -50,6 +50,7 @@ class Clock:
 
     def __init__(self, unit: float) -> None:
         self.rows: list[tuple[str, str, str, str]] = []
+        self._seconds: list[float] = []
         self._unit = unit
 
     def timed(self, part: str, work: Callable[[], Found], says: Callable[[Found], str]) -> Found:
@@ -61,11 +62,12 @@ class Clock:
 
     def note(self, part: str, seconds: float, what: str) -> None:
         """A row."""
+        self._seconds.append(seconds)
         self.rows.append((part, f"{seconds:.3f}", f"{seconds / self._unit:.1f}", what))
 
     def total(self, part: str, count: int) -> None:
         """A row for the latest so many rows together."""
-        self.note(part, sum(float(row[1]) for row in self.rows[-count:]), "")
+        self.note(part, sum(self._seconds[-count:]), "")
 
 
 def fineness(solution: Solution) -> str:

@@ -36,8 +36,8 @@ def first_solved(
 
     From a guess a fine mesh is solved with four elements as one before: the interior point takes as many iterations
     there, each a quarter as long. Where it fails there, the mesh itself is solved from the guess. The settings hold for
-    each of the solves, the tolerance for that on the mesh itself; iterations and seconds of the solution count them
-    all, its start is that of the last.
+    each of the solves, but on the coarser mesh the tolerance is 1e-5 if that is more; iterations and seconds of the
+    solution count them all, its start is that of the last.
 
     Raises
     ------

@@ -59,7 +59,10 @@ class BoundaryForm:
 
 @dataclass(frozen=True)
 class Symbols:
-    """Symbols that all phases of a problem share: statics column, parameters column, and name -> part of either."""
+    """Symbols that all phases of a problem share: statics column, parameters column, and name -> part of either.
+
+    They mean the same in each of them, so that one phase may use what another has looked up.
+    """
 
     statics: ca.SX
     parameters: ca.SX
@@ -80,7 +83,7 @@ def symbols(problem: Problem) -> Symbols:
 
 def _scalar(value: ca.SX | float, phase: str, name: str) -> ca.SX:
     try:
-        expression = value if isinstance(value, ca.SX) else ca.SX(value)
+        expression = ca.SX(value)  # a copy: whoever gave it may change it afterwards
     except (NotImplementedError, TypeError, RuntimeError) as error:
         raise ProblemFault(f"expected an expression, got {type(value).__name__}", phase, name) from error
     if expression.shape != (1, 1):

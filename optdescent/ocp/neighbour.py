@@ -73,9 +73,9 @@ class Chord:
         columns, columns_high = _in_force(base.x, base.lam_x, box.low, box.high)
         x = np.where(columns, np.where(columns_high, box.high, box.low), base.x)
         around = slopes.around(x, p)
-        rows, rows_high = _in_force(around.value, base.lam_g, box.row_low, box.row_high)
-        held, at_high = np.concatenate([columns, rows]), np.concatenate([columns_high, rows_high])
-        self._home = self._placed(Standing(x, np.where(rows, base.lam_g, 0.0), held, at_high), around, p, box)
+        held, at_high = active_limits(base, around.value, box)
+        lam = np.where(held[x.size :], base.lam_g, 0.0)
+        self._home = self._placed(Standing(x, lam, held, at_high), around, p, box)
         self._home_p = p
         self._failures = 0
 

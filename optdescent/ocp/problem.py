@@ -200,16 +200,16 @@ class Problem:
         for index, link in enumerate(self.links):
             self._check_link(link, index)
         object.__setattr__(self, "compiled", {})
-        shared = symbols(self)
-        object.__setattr__(self, "phase_forms", tuple(self._form(phase, shared) for phase in self.phases))
-        object.__setattr__(self, "boundary_form", boundary_form(self, shared))
+        common = symbols(self)
+        object.__setattr__(self, "phase_forms", tuple(self._form(phase, common) for phase in self.phases))
+        object.__setattr__(self, "boundary_form", boundary_form(self, common))
 
-    def _form(self, phase: Phase, shared: Symbols) -> PhaseForm:
+    def _form(self, phase: Phase, common: Symbols) -> PhaseForm:
         if not phase.kind:
-            return phase_form(self, phase, shared)
+            return phase_form(self, phase, common)
         name = self.kept_as(phase)
         if name not in self.memory.forms:
-            self.memory.forms[name] = phase_form(self, phase, shared)
+            self.memory.forms[name] = phase_form(self, phase, common)
         return self.memory.forms[name]
 
     def kept_as(self, phase: Phase) -> str:

@@ -122,14 +122,14 @@ class Pose:
     def flown(self, leg: Leg, point: At) -> tuple[State, Control, Configuration, Motion]:
         """State, control, configuration and motion [SI] at a point of a phase."""
         configuration = self.configuration(leg, point)
-        state, control, moves = self._moves(leg, point if leg.brakes else _Stowed(point), configuration)
+        state, control, moves = self._moves(leg, _with_brake(leg, point), configuration)
         return state, control, configuration, moves
 
     def _written(self, leg: Leg, point: Point) -> tuple[State, Control, Configuration, Motion]:
         """The same for symbols, from what is formed once for all legs that are flown alike, whatever is out."""
         known, name = self.memory.templates, f"{leg.mode.value}; {leg.hold}"
         configuration = self.configuration(leg, point)
-        seen, out = point if leg.brakes else _Stowed(point), (*configuration.steps, configuration.gear)
+        seen, out = _with_brake(leg, point), (*configuration.steps, configuration.gear)
         if name not in known:
 
             def form(at: At, more: Sequence[ca.SX]) -> tuple[State, Control, Motion]:
@@ -221,6 +221,11 @@ class Pose:
             name = f"distance of {event.label}"
             return Span(lambda named: named[name], lambda named: named[name])
         return Span(lambda named: -named["start distance"], 0.0)
+
+
+def _with_brake(leg: Leg, point: At) -> At:
+    """The point with a speed brake, which is in where the leg may not use it."""
+    return point if leg.brakes else _Stowed(point)
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from optdescent.ocp import (
     solve,
     transcribe,
 )
-from optdescent.ocp.refine import enriched, refine
+from optdescent.ocp.refine import decay, enriched, refine
 from tests.ocp import benchmark_problems as posed
 
 
@@ -123,6 +123,16 @@ def test_a_fixed_mesh_is_kept() -> None:
     found = solve(problem, guess, {"updraught": 1.0}, mesh, Settings(refinement=RefineSettings(rounds=0)))
     assert found.mesh == mesh
     assert found.outcome is Outcome.SOLVED
+
+
+def test_smooth_rates_lose_decades_and_rates_with_a_corner_hardly_any() -> None:
+    smooth, guess, _ = regulator()
+    found = transcribe(smooth, Mesh.uniform(smooth, 2, 8)).solve({}, guess)["arc"]
+    assert decay(found, 0, {"x": 0.0}) == 1.0
+    assert found.cumulative[-1] == pytest.approx(found.integral, rel=1e-9)
+    switched, guess = posed.double_integrator()
+    found = transcribe(switched, Mesh.uniform(switched, 3, 8)).solve({"distance": 1.0}, guess)["arc"]
+    assert 0.0 < decay(found, 1, {"x": 0.0, "v": 0.0}) < 0.3
 
 
 def test_a_phase_that_is_good_keeps_its_mesh() -> None:

@@ -68,6 +68,11 @@ def test_a_mesh_evaluates_and_integrates_polynomials(family: Family) -> None:
         # the last reading is kept for the values that follow, and only for them
         assert mesh.state_at(mesh.nodes, others) == pytest.approx(others, abs=1e-13)
         assert mesh.control_at(mesh.collocation, others) == pytest.approx(others, abs=1e-13)
+    own = mesh.nodes**3, mesh.collocation**2
+    again = mesh.state_at(own[0], mesh.nodes), mesh.control_at(own[1], mesh.collocation)
+    for values, found in zip(own, again, strict=True):
+        assert found.tolist() == values.tolist()
+        assert found is not values
     assert mesh.cumulative(mesh.collocation**2) == pytest.approx(mesh.nodes**3 / 3, abs=1e-13)
     assert mesh.weights.sum() == pytest.approx(1.0, abs=1e-14)
     slopes = mesh.differentiation @ mesh.nodes**3 / mesh.widths

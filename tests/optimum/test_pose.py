@@ -82,3 +82,25 @@ def test_one_memory_serves_orders_of_other_lengths() -> None:
         assert len(found) == 2
         legs.append(len(pose.legs))
     assert legs == [20, 21]
+
+
+def test_the_speed_brake_is_in_where_it_may_not_be_used() -> None:
+    """Though nothing else stows it: it may be out down to the ground."""
+    one = scenario("handling.speed_brake_above_ft=0")
+    flight = first_flight(one)
+    order, places = order_of(one, flight)
+    pose = Pose(one, order, Memory())
+    guess, values = guess_from(flight, pose.legs, places), parameter_values(one)
+    brakes: dict[bool, list[float]] = {True: [], False: []}
+    for leg in pose.legs:
+        own = guess.phases[leg.name]
+        states = {name: np.array([np.asarray(own.states[name])[20]]) for name in own.states}
+        point = At(
+            float(np.asarray(own.independent)[20]),
+            {**values, **states, "speed_brake": np.ones(1), "load_factor": np.ones(1)},
+        )
+        if leg.mode in (Mode.DESCENT, Mode.SLOWING):
+            brakes[leg.brakes].append(float(pose.flown(leg, point)[1].speed_brake))
+    assert max(brakes[True]) > 0.4
+    assert brakes[False] == [0.0] * len(brakes[False])
+    assert brakes[False]
