@@ -12,7 +12,7 @@ from optdescent.ocp.fault import ProblemFault
 
 
 class Values(Mapping[str, ca.SX]):
-    """Name -> expression, each time a copy; an unknown name is a ProblemFault that suggests the nearest one."""
+    """Name -> expression, read only; an unknown name is a ProblemFault that suggests the nearest one."""
 
     def __init__(self, entries: Mapping[str, ca.SX], phase: str = "") -> None:
         self._entries = dict(entries)
@@ -20,7 +20,7 @@ class Values(Mapping[str, ca.SX]):
 
     def __getitem__(self, name: str) -> ca.SX:
         if name in self._entries:
-            return ca.SX(self._entries[name])
+            return self._entries[name]
         near = get_close_matches(name, self._entries, n=1)
         hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(self._entries) or 'none'}"
         raise ProblemFault(f"unknown name; {hint}", phase=self._phase, variable=name)

@@ -15,6 +15,7 @@ from optdescent.ocp import (
     Link,
     Mesh,
     Parameter,
+    Parameters,
     PathConstraint,
     Phase,
     PhaseGuess,
@@ -76,19 +77,26 @@ def test_common_parts_are_sought_unless_the_problem_is_tidy() -> None:
         assert float(function.call(given)[0]) == pytest.approx(math.exp(0.21) + math.sin(0.21), rel=1e-14)
 
 
-def test_what_is_looked_up_may_be_changed_without_changing_it_for_others() -> None:
+def test_what_is_looked_up_must_not_be_changed() -> None:
     def rates(p: Point) -> Mapping[str, ca.SX]:
         q = p["q"]
-        q[1] = q[1] - q[0]
+        q[1] = q[0]
         return {"x": q[1]}
 
-    one = phase(rates)
-    two = Problem(
-        "test", (one, replace(one, name="other")), lambda e: e.parameters["q"][1], parameters=(Parameter("q", 2),)
-    )
-    given = [0.0, 0.0, 0.0, [], [10.0, 13.0]]
-    assert [float(form.function.call(given)[0]) for form in two.phase_forms] == [3.0, 3.0]
-    assert float(two.boundary_form.function.call([[0.0] * 10, [], [10.0, 13.0]])[0]) == 13.0
+    found = fault(lambda: posed(rates))
+    assert (found.phase, found.variable) == ("arc", "q")
+
+    def state(p: Point) -> Mapping[str, ca.SX]:
+        p["x"][0] = 2.0 * p["u"]
+        return {"x": p["x"]}
+
+    assert fault(lambda: posed(state)).variable == "x"
+
+    def limit(named: Parameters) -> ca.SX:
+        named["q"][0] = 1.0
+        return named["q"][1]
+
+    assert fault(lambda: posed(lambda p: {"x": p["u"]}, end=Span(0.0, limit))).variable == "q"
 
 
 def test_an_expression_that_is_changed_after_it_was_given_is_taken_as_it_was() -> None:
