@@ -68,10 +68,6 @@ class Symbols:
     parameters: ca.SX
     entries: Mapping[str, ca.SX]
 
-    def check_unchanged(self, phase: str) -> None:
-        """Raise ProblemFault if a function of a phase, or of the ends, has changed one of them in place."""
-        _check_unchanged(self.entries, ca.vertcat(self.statics, self.parameters), phase)
-
 
 def symbols(problem: Problem) -> Symbols:
     """One symbol for each static and each value of a parameter [any unit]."""
@@ -83,17 +79,6 @@ def symbols(problem: Problem) -> Symbols:
         entries[q.name] = parameters[offset : offset + q.size]
         offset += q.size
     return Symbols(statics, parameters, entries)
-
-
-def _check_unchanged(entries: Mapping[str, ca.SX], column: ca.SX, phase: str) -> None:
-    """Raise ProblemFault if a user function has changed what it looked up: ``entries`` are parts of this column."""
-    first = 0
-    if ca.is_equal(ca.vertcat(ca.SX(0, 1), *entries.values()), column):
-        return
-    for name, value in entries.items():
-        if not ca.is_equal(value, column[first : first + value.size1()]):
-            raise ProblemFault("what is looked up must not be changed in place", phase, name)
-        first += value.size1()
 
 
 def _scalar(value: ca.SX | float, phase: str, name: str) -> ca.SX:
@@ -145,8 +130,7 @@ def phase_form(problem: Problem, phase: Phase, shared: Symbols) -> PhaseForm:
     rate = ca.vertcat(*[_scalar(rates[name], phase.name, name) for name in names])
     path = ca.vertcat(ca.SX(0, 1), *[_scalar(c.function(point), phase.name, c.name) for c in phase.path])
     integrand = _scalar(0.0 if phase.integrand is None else phase.integrand(point), phase.name, "integrand")
-    _check_unchanged(own, ca.vertcat(states, controls), phase.name)
-    shared.check_unchanged(phase.name)
+    point.check_unchanged()
     inputs = [independent, states, controls, shared.statics, shared.parameters]
     labels = (["independent", "states", "controls", "statics", "parameters"], ["rates", "path", "integrand"])
     outputs = [rate, path, integrand] if problem.is_tidy else ca.cse([rate, path, integrand])
@@ -193,7 +177,7 @@ def boundary_form(problem: Problem, shared: Symbols) -> BoundaryForm:
     position = {seen[i].element_hash(): i for i in range(seen.size1())}
     simple = tuple(position.get(v.element_hash()) if v.is_symbolic() else None for v in values)
     items, lower, upper = _limits(problem, known)
-    shared.check_unchanged("")
+    ends.check_unchanged()
     limits = _function("limits", [parameters], [lower, upper], "", (["parameters"], ["lower", "upper"]))
     return BoundaryForm(function, simple, limits, items)
 

@@ -130,14 +130,14 @@ class PhaseMesh:
     @cached_property
     def closure(self) -> coo_array:
         """(closed, node_count) sparse: end of element minus its polynomial's value there (Gauss only)."""
-        if self.family is not Family.GAUSS:
+        if not self.closed:
             return coo_array((0, self.node_count))
         # An element's nodes with its end are one node more than its degree counts and that end.
         counts = np.diff(self.first_node) + 1
         rows = np.repeat(np.arange(counts.size), counts)
         columns = np.concatenate([np.arange(a, b + 1) for a, b in pairwise(self.first_node)])
         values = np.concatenate([np.append(-element.closure, 1.0) for element in self.bases])
-        return coo_array((values, (rows, columns)), shape=(counts.size, self.node_count))
+        return coo_array((values, (rows, columns)), shape=(self.closed, self.node_count))
 
     def locate(self, at: Array) -> NDArray[np.intp]:
         """Index of the element that holds each abscissa of ``at`` on [0, 1]."""

@@ -17,6 +17,7 @@ class Values(Mapping[str, ca.SX]):
     def __init__(self, entries: Mapping[str, ca.SX], phase: str = "") -> None:
         self._entries = dict(entries)
         self._phase = phase
+        self._as_made = self._column()
 
     def __getitem__(self, name: str) -> ca.SX:
         if name in self._entries:
@@ -24,6 +25,24 @@ class Values(Mapping[str, ca.SX]):
         near = get_close_matches(name, self._entries, n=1)
         hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(self._entries) or 'none'}"
         raise ProblemFault(f"unknown name; {hint}", phase=self._phase, variable=name)
+
+    def check_unchanged(self) -> None:
+        """What a user function has looked up [any unit] must be as it was.
+
+        Raises
+        ------
+        ProblemFault : it has been changed in place.
+        """
+        if ca.is_equal(self._column(), self._as_made):
+            return
+        first = 0
+        for name, value in self._entries.items():
+            if not ca.is_equal(value, self._as_made[first : first + value.size1()]):
+                raise ProblemFault("what is looked up must not be changed in place", self._phase, name)
+            first += value.size1()
+
+    def _column(self) -> ca.SX:
+        return ca.vertcat(ca.SX(0, 1), *self._entries.values())
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._entries)
@@ -76,3 +95,16 @@ class Ends:
         if name not in self._phases:
             raise ProblemFault(f"no such phase; there are {', '.join(self._phases)}", phase=name)
         return self._phases[name]
+
+    def check_unchanged(self) -> None:
+        """What a user function has looked up [any unit] must be as it was.
+
+        Raises
+        ------
+        ProblemFault : it has been changed in place.
+        """
+        for own in self._phases.values():
+            own.start.check_unchanged()
+            own.end.check_unchanged()
+        self.static.check_unchanged()
+        self.parameters.check_unchanged()

@@ -47,10 +47,7 @@ def recover(
         held = {n: limits["control", phase.name, n] for n in names[1]}
         path = tuple(c.name for c in phase.path)
         grid = mesh.phases[phase.name]
-        cumulative = np.zeros(grid.node_count)
-        if form.has_integrand:
-            length = x[place.end] - x[place.start]
-            cumulative = length * grid.cumulative(_integrand(form, place, grid, x, *constants))
+        cumulative = _cumulative(form, place, grid, x, *constants)
         phases[phase.name] = _phase(x, lam_g, raw.scales, place, grid, names, path, held, cumulative)
     statics = {v.name: float(x[i]) for v, i in zip(problem.statics, layout.statics, strict=True)}
     places = limit_places(problem, layout)
@@ -69,14 +66,17 @@ def recover(
     return Recovered(phases, statics, report, Multipliers(links, boundaries, found, totals))
 
 
-def _integrand(
+def _cumulative(
     form: PhaseForm, place: PhaseLayout, grid: PhaseMesh, x: Array, statics: ca.DM, parameters: ca.DM
 ) -> Array:
-    """Integrand (n,) at the collocation points; ``x`` is physical."""
-    at = x[place.start] + (x[place.end] - x[place.start]) * grid.collocation
+    """Integral of the integrand (node_count,) from the start to every node; ``x`` is physical."""
+    if not form.has_integrand:
+        return np.zeros(grid.node_count)
+    length = x[place.end] - x[place.start]
+    at = x[place.start] + length * grid.collocation
     states = x[place.states[:, grid.collocation_nodes]]
     found = form.function.call([at[None, :], states, x[place.controls], statics, parameters])
-    return np.asarray(found[2].full(), dtype=float)[0]
+    return length * grid.cumulative(np.asarray(found[2].full(), dtype=float)[0])
 
 
 def _phase(

@@ -11,6 +11,7 @@ import pytest
 
 from optdescent.ocp import (
     BoundaryConstraint,
+    Ends,
     Guess,
     Link,
     Mesh,
@@ -97,6 +98,13 @@ def test_what_is_looked_up_must_not_be_changed() -> None:
         return named["q"][1]
 
     assert fault(lambda: posed(lambda p: {"x": p["u"]}, end=Span(0.0, limit))).variable == "q"
+
+    def cost(ends: Ends) -> ca.SX:
+        ends["arc"].end["x"][0] = 2.0
+        return ends["arc"].end["x"]
+
+    found = fault(lambda: replace(posed(lambda p: {"x": p["u"]}), cost=cost))
+    assert (found.phase, found.variable) == ("arc", "x")
 
 
 def test_an_expression_that_is_changed_after_it_was_given_is_taken_as_it_was() -> None:
