@@ -8,7 +8,7 @@ sides: where a jump between the two explains the mean control, or where the two 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -16,7 +16,7 @@ import numpy as np
 from optdescent.ocp.basis import Array, Family, basis, interpolation
 from optdescent.ocp.error import PhaseError
 from optdescent.ocp.mesh import Mesh, PhaseMesh
-from optdescent.ocp.solution import PhaseSolution, Solution
+from optdescent.ocp.solution import PhaseSolution, Round, Solution
 
 _LOWEST_DEGREE = 3
 _FAST = 0.6
@@ -27,6 +27,10 @@ _GUARD = 0.2
 _MARGIN = 0.02
 _STRONG = 0.2
 _NARROW = 1e-7
+_LATELY = 3
+_GROWN = 2.0
+_FALLEN = 3.0
+"""A mesh that has grown so much in so many rounds has made its error smaller by this, or never will."""
 _WORST = 0.01
 
 
@@ -37,6 +41,7 @@ class RefineSettings:
     local_error : largest state error per element in units of the state's scale. excess : largest violation of a
     limit between points in units of its scale. cost_change : how much the cost may still move from the mesh before,
     as a fraction of the cost plus its scale. largest_degree : of an element. rounds : how many new meshes.
+    calming : how many times a quarter of the error is asked for where controls swing on a mesh that is good enough.
     """
 
     local_error: float = 1e-6
@@ -44,11 +49,33 @@ class RefineSettings:
     cost_change: float = 1e-6
     largest_degree: int = 10
     rounds: int = 15
+    calming: int = 2
+
+
+def stricter(settings: RefineSettings) -> RefineSettings:
+    """What is asked for where controls swing on a mesh that is good enough."""
+    return replace(settings, local_error=settings.local_error / 4)
 
 
 def is_good(errors: dict[str, PhaseError], settings: RefineSettings) -> bool:
     """Whether every element is within the errors asked for."""
     return all(float(np.max(_need(e, settings))) <= 1.0 for e in errors.values())
+
+
+def has_settled(history: tuple[Round, ...], found: Solution, settings: RefineSettings) -> bool:
+    """Whether the cost has stopped moving from one mesh to the next."""
+    if len(history) < 2:
+        return False
+    return abs(found.cost - history[-2].cost) <= settings.cost_change * (abs(found.cost) + found.scales["cost"])
+
+
+def is_stuck(history: tuple[Round, ...], swings: bool, settings: RefineSettings) -> bool:
+    """Whether many more points have hardly helped, or more rounds where a control ``swings`` at every point."""
+    if len(history) <= _LATELY:
+        return False
+    before, *since = history[-1 - _LATELY :]
+    needs = [max(r.local_error / settings.local_error, r.excess / settings.excess) for r in (before, *since)]
+    return (swings or since[-1].points > _GROWN * before.points) and min(needs[1:]) > max(1.0, needs[0] / _FALLEN)
 
 
 def enriched(mesh: Mesh, settings: RefineSettings) -> Mesh:

@@ -8,13 +8,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from optdescent.ocp.chatter import find_chatter
 from optdescent.ocp.coarser import first_solved
 from optdescent.ocp.error import PhaseError, local_errors
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Problem
-from optdescent.ocp.refine import RefineSettings, enriched, is_good, refine
+from optdescent.ocp.refine import RefineSettings, enriched, has_settled, is_good, is_stuck, refine, stricter
 from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.solution import Round, Solution
 from optdescent.ocp.transcribe import transcribe
@@ -40,7 +41,7 @@ def solve(
     """Solve on ``mesh`` (or a uniform one) and refine until local error and cost are settled.
 
     ``values`` are in the problem's own units [-]. The rounds are in ``Solution.history``;
-    ``Outcome.COARSE`` says that the error asked for was not reached.
+    ``Outcome.COARSE`` says that the error asked for was not reached, or that more points no longer help.
 
     Raises
     ------
@@ -57,29 +58,27 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
     ``Outcome.COARSE`` says that the error asked for was not reached.
     """
     chosen = settings or Settings()
-    rules, found, history = chosen.refinement, first, ()
+    rules: RefineSettings = chosen.refinement
+    found, left, history = first, rules.calming, tuple[Round, ...]()
+    enough: Solution | None = None
     while True:
         errors = local_errors(problem, found)
         history = (*history, _round(found, errors))
         if not found.is_usable or rules.rounds == 0:
             return replace(found, history=history)
-        good = is_good(errors, rules)
-        if good and _has_settled(history, found, rules):
-            return replace(found, history=history)
-        if len(history) > rules.rounds:
-            return replace(found, outcome=Outcome.COARSE, history=history)
+        good, swings = is_good(errors, rules), bool(find_chatter(found))
+        if good and has_settled(history, found, rules):
+            if left == 0 or not swings:
+                return replace(found, history=history)
+            rules, left, enough = stricter(rules), left - 1, found
+            good = is_good(errors, rules)
+        if len(history) > rules.rounds or is_stuck(history, swings and enough is None, rules):
+            return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
         grid, start = enriched(found.mesh, rules) if good else refine(found, errors, rules), found
         found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
         if not found.is_usable:
             history = (*history, _round(found, local_errors(problem, found)))
-            return replace(start, outcome=Outcome.COARSE, history=history)
-
-
-def _has_settled(history: tuple[Round, ...], found: Solution, rules: RefineSettings) -> bool:
-    """Whether the cost has stopped moving from one mesh to the next."""
-    if len(history) < 2:
-        return False
-    return abs(found.cost - history[-2].cost) <= rules.cost_change * (abs(found.cost) + found.scales["cost"])
+            return replace(enough or replace(start, outcome=Outcome.COARSE), history=history)
 
 
 def _round(found: Solution, errors: dict[str, PhaseError]) -> Round:
