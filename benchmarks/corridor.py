@@ -24,7 +24,7 @@ from optdescent.corridor import ONE_BY_ONE, DeviceSet, Grid, corridor, edges_for
 from optdescent.ocp import Memory
 from optdescent.optimum import DemandsConflict, NotConverged
 from optdescent.optimum.beside import Accuracy
-from optdescent.optimum.optimise import found_cold
+from optdescent.optimum.cold import found_cold
 from optdescent.optimum.progress import silent
 from optdescent.scenario import Scenario
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE

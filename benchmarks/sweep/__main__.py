@@ -36,7 +36,8 @@ from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.ocp import Memory
 from optdescent.optimum import DemandsConflict, NotConverged
 from optdescent.optimum.beside import Accuracy
-from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.optimum.cold import found_cold
+from optdescent.optimum.optimise import flight_of
 from optdescent.results.sweep import STATUS, Status
 from optdescent.study import Study
 from optdescent.sweep import Cluster, Journal, Local, Sweep, run_sweep

@@ -22,7 +22,8 @@ from optdescent.inputs import InputFault
 from optdescent.ocp import Memory, ProblemFault
 from optdescent.optimum import DemandsConflict, NotConverged
 from optdescent.optimum.beside import Accuracy
-from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.optimum.cold import found_cold
+from optdescent.optimum.optimise import flight_of
 from optdescent.optimum.progress import silent
 from optdescent.optimum.structure import world
 from optdescent.optimum.words import limit_named

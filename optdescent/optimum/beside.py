@@ -19,7 +19,6 @@ from optdescent.ocp import (
     RefineSettings,
     Settings,
     SolverSettings,
-    refined,
     transcribe,
 )
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
@@ -55,13 +54,14 @@ class Accuracy:
     @property
     def first(self) -> Settings:
         """Settings of an optimum that others start from."""
-        rules = RefineSettings(local_error=_MARGIN * self.local_error, cost_change=1e-5)
+        rules = RefineSettings(local_error=_MARGIN * self.local_error, cost_change=1e-5, calming=0)
         return Settings(solver=_FROM_A_MESH, refinement=rules)
 
     @property
     def again(self) -> Settings:
         """Settings of a mesh that has become too coarse for a neighbour."""
-        rules = RefineSettings(local_error=_MARGIN_AGAIN * self.local_error, cost_change=np.inf, rounds=8)
+        error = _MARGIN_AGAIN * self.local_error
+        rules = RefineSettings(local_error=error, cost_change=np.inf, rounds=8, calming=0)
         return Settings(solver=SolverSettings(iterations=40, again=False), refinement=rules)
 
 
@@ -102,9 +102,7 @@ def ordered_anew(trial: Trial, known: Sequence[Trial], programs: Programs) -> Tr
         near = next((other for other in known if other.pose.order in wanted), None)
         found = None if near is None else solved_beside(trial.pose.scenario, near, programs)
         seen = trial.seen if near is None else trial.seen | {near.pose.order}
-        if found is None or not (
-            found.is_orderly and (not trial.is_orderly or found.solution.cost < trial.solution.cost)
-        ):
+        if found is None or not (found.is_orderly and (not trial.is_orderly or found.price < trial.price)):
             return replace(trial, seen=seen)
         trial = replace(found, seen=seen | {trial.pose.order})
     return trial
@@ -143,7 +141,7 @@ def _fine(trial: Trial, accuracy: Accuracy) -> Trial:
     if trial.largest_error <= accuracy.local_error:
         return trial
     settings = accuracy.again
-    found, rules = refined(trial.problem, trial.solution, settings), settings.refinement
+    found, rules = trial.refined(settings).solution, settings.refinement
     if found.outcome is Outcome.COARSE:
         # short of the margin that is for neighbours, but perhaps not of what is asked for here
         last = [made for made in found.history if made.outcome.is_success and made.cost == found.cost][-1:]
@@ -159,5 +157,5 @@ def _exchanged(trial: Trial, memory: Memory) -> Trial:
         return trial
     other = tried_again(trial.pose.scenario, memory, trial, trial.flight, new[0])
     seen = trial.seen | {new[0], trial.pose.order}
-    is_better = other.is_orderly and other.solution.cost < trial.solution.cost - GAIN
+    is_better = other.is_orderly and other.price < trial.price - GAIN
     return replace(other if is_better else trial, orders=trial.orders, seen=seen)

@@ -6,7 +6,8 @@ and finds the smallest relaxation.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from optdescent.airframe.speeds import devices
 from optdescent.ocp import Demand, Guess, Kind, Outcome, Problem, Solution, SolverSettings, relax
@@ -27,6 +28,9 @@ _FUEL_WEIGHT = 1e-3
 _SMALLEST = 0.05
 _HARD = 0.05
 _MOST_NAMED = 4
+_FIRST = SolverSettings(tolerance=1e-7, iterations=300, push=1e-2, barrier=1e-2)
+_ELASTIC = (_FIRST, replace(_FIRST, push=1e-1, barrier=None))
+"""How the smallest relaxation is sought, then sought again: what ends takes up to 270 iterations."""
 _BUILT = 5.0
 """How much rather any other height gives way than the glide path, which is built into the ground."""
 
@@ -46,12 +50,18 @@ class Shortfall:
 class DemandsConflict(Exception):
     """The demands cannot all be met (exit status 3).
 
-    `shortfalls` is the smallest relaxation that mends it, found in so many `iterations`; `opposing` names the demands
-    that hold but stand against it.
+    `shortfalls` is the smallest relaxation that mends it, found in so many `iterations`, and `size` its weighted sum
+    [-]; `opposing` names the demands that hold but stand against it.
     """
 
-    def __init__(self, shortfalls: tuple[Shortfall, ...], opposing: tuple[str, ...] = (), iterations: int = 0) -> None:
-        self.shortfalls, self.opposing, self.iterations = shortfalls, opposing, iterations
+    def __init__(
+        self,
+        shortfalls: tuple[Shortfall, ...],
+        opposing: tuple[str, ...] = (),
+        iterations: int = 0,
+        size: float = math.nan,
+    ) -> None:
+        self.shortfalls, self.opposing, self.iterations, self.size = shortfalls, opposing, iterations, size
         given = "; ".join(str(shortfall) for shortfall in shortfalls)
         against = f"; what stands against: {', '.join(opposing)}" if opposing else ""
         super().__init__(f"the demands conflict; the least that mends it is to relax {given}{against}")
@@ -175,17 +185,20 @@ class Relaxed:
 def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Relaxed | None:
     """The smallest relaxation that makes a problem feasible in its order of events, or None if none was found [SI]."""
     soft = _soft_demands(pose, problem)
-    settings = SolverSettings(tolerance=1e-7, iterations=600, push=1e-2, barrier=1e-2)
-    found = relax(
-        problem,
-        tuple(item.demand for item in soft),
-        Guess(guess.phases, dict.fromkeys(guess.statics, 0.0)),
-        tried.values,
-        tried.mesh,
-        settings,
-        beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends) + _FUEL_WEIGHT * pose.cost(ends),
+    attempts = (
+        relax(
+            problem,
+            tuple(item.demand for item in soft),
+            Guess(guess.phases, dict.fromkeys(guess.statics, 0.0)),
+            tried.values,
+            tried.mesh,
+            settings,
+            beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends) + _FUEL_WEIGHT * pose.cost(ends),
+        )
+        for settings in _ELASTIC
     )
-    if found.outcome not in (Outcome.SOLVED, Outcome.ACCEPTABLE):
+    found = next((made for made in attempts if made.outcome in (Outcome.SOLVED, Outcome.ACCEPTABLE)), None)
+    if found is None:
         return None
     by_demand = {item.demand: item for item in soft}
     largest: dict[tuple[str, str], float] = {}
@@ -199,5 +212,6 @@ def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Rela
     hardest = sorted((demand for demand in pushes if pushes[demand] > _HARD), key=lambda demand: -pushes[demand])
     opposing = dict.fromkeys(by_demand[demand].sentence for demand in hardest)
     against, spent = tuple(opposing)[:_MOST_NAMED], found.solution.iterations
-    conflict = DemandsConflict(shortfalls, against, spent) if shortfalls else None
+    size = sum(demand.weight * amount for demand, amount in found.given.items())
+    conflict = DemandsConflict(shortfalls, against, spent, size) if shortfalls else None
     return Relaxed(found.solution, conflict)

@@ -12,11 +12,11 @@ from optdescent.scenario import Scenario
 from optdescent.scenario.midway import CRUISE
 
 
-def first_trial(scenario: Scenario, progress: Progress, memory: Memory) -> Trial:
+def first_trial(scenario: Scenario, progress: Progress, memory: Memory, is_firm: bool = False) -> Trial:
     """The best order found from a first flight [SI].
 
     Where the scenario begins too near or too high for the usual one, or with something out, what it does not find is
-    sought from a flight that slows down first.
+    sought from a flight that slows down first. `is_firm` : least speeds are held without room.
 
     Raises
     ------
@@ -28,21 +28,22 @@ def first_trial(scenario: Scenario, progress: Progress, memory: Memory) -> Trial
     progress("first flight")
     flight = first_flight(scenario)
     try:
-        return in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory)
+        return in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory, is_firm=is_firm)
     except (DemandsConflict, NotConverged):
         if not begins_with_a_step(flight) and scenario.midway == CRUISE:
             raise
-        found = _slowing_first(scenario, progress, memory)
+        found = _slowing_first(scenario, progress, memory, is_firm)
         if found is None:
             raise
         return found
 
 
-def _slowing_first(scenario: Scenario, progress: Progress, memory: Memory) -> Trial | None:
+def _slowing_first(scenario: Scenario, progress: Progress, memory: Memory, is_firm: bool) -> Trial | None:
     """The best order found from a flight that slows down first; None if there is none either."""
     progress("no descent found: from a flight that slows down first")
     flight = first_flight(scenario, slows_first=True)
+    order = order_of(scenario, flight, early=True)
     try:
-        return in_right_order(scenario, flight, *order_of(scenario, flight, early=True), progress, memory)
+        return in_right_order(scenario, flight, *order, progress, memory, is_firm=is_firm)
     except (DemandsConflict, NotConverged):
         return None

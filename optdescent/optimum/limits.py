@@ -40,13 +40,16 @@ down to the path where that may be captured."""
 Flown = Callable[[Point], tuple[Control, Configuration, Motion]]
 
 
-def limits_along(quantities: Quantities, leg: Leg, flown: Flown) -> tuple[PathConstraint, ...]:
-    """Path constraints of a phase; `flown` gives control, configuration and motion at its points [SI]."""
+def limits_along(quantities: Quantities, leg: Leg, flown: Flown, is_firm: bool) -> tuple[PathConstraint, ...]:
+    """Path constraints of a phase; `flown` gives control, configuration and motion at its points [SI].
+
+    `is_firm` : a least speed is held without room, but where the phase ends with the selection at that speed.
+    """
     found: list[PathConstraint] = []
     if leg.mode in (Mode.CRUISE, Mode.APPROACH):
         found.append(PathConstraint("thrust", lambda p: flown(p)[0].thrust_fraction, 0.0, 1.0))
     else:
-        found += [*_fastest(quantities, leg, flown), _slowest(quantities, leg, flown)]
+        found += [*_fastest(quantities, leg, flown), _slowest(quantities, leg, flown, is_firm)]
     if leg.mode is Mode.DESCENT:
         found.append(
             PathConstraint("sink rate", lambda p: _sink_room(quantities, leg, flown, p), lower=0.0, scale=10.0)
@@ -160,7 +163,7 @@ def _fastest(quantities: Quantities, leg: Leg, flown: Flown) -> list[PathConstra
     return found
 
 
-def _slowest(quantities: Quantities, leg: Leg, flown: Flown) -> PathConstraint:
+def _slowest(quantities: Quantities, leg: Leg, flown: Flown, is_firm: bool) -> PathConstraint:
     """Least speed: of the next selection on the schedule, of the devices out, or of the gate."""
     airframe = quantities.scenario.airframe
     pending = [device for device in leg.pending if device.number or _is_scheduled(quantities)]
@@ -179,7 +182,8 @@ def _slowest(quantities: Quantities, leg: Leg, flown: Flown) -> PathConstraint:
             least = least_speed(airframe, flown(point)[1], point["mass"])
         return flown(point)[2].forces.calibrated_airspeed - least
 
-    return PathConstraint("least speed", room, lower=-SPEED_HELD, scale=100.0)
+    held = 0.0 if is_firm and leg.ends.kind is not EventKind.SELECTED else SPEED_HELD
+    return PathConstraint("least speed", room, lower=-held, scale=100.0)
 
 
 def _is_scheduled(quantities: Quantities) -> bool:

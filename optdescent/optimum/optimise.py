@@ -5,20 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from optdescent.motion import record
-from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution, refined
+from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution
+from optdescent.optimum.cold import found_cold
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
-from optdescent.optimum.events import COLLAPSED
-from optdescent.optimum.first_trial import first_trial
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.report import solver_record
 from optdescent.optimum.trajectory import trajectory_of
-from optdescent.optimum.trial import Trial, mended
+from optdescent.optimum.trial import Trial
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
 
 SETTINGS = Settings(refinement=RefineSettings(local_error=1e-6, cost_change=1e-6))
-_MOST_MENDED = 3
 
 
 @dataclass(frozen=True)
@@ -63,30 +61,10 @@ def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
     return Optimum(trial.pose, trial.problem, trial.solution, trial.orders, flight_of(trial))
 
 
-def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings: Settings) -> Trial:
-    """The best order of events, solved on a mesh fine enough [SI]; scenarios alike may share a `memory`.
-
-    Raises
-    ------
-    DemandsConflict
-        No descent meets the demands.
-    NotConverged
-        Neither an optimum nor a conflict was found.
-    """
-    trial = first_trial(scenario, progress, memory)
-    for _ in range(_MOST_MENDED):
-        progress("optimum on a finer mesh, events in the order " + trial.sentence)
-        trial = replace(trial, solution=refined(trial.problem, trial.solution, settings))
-        if trial.overlap < COLLAPSED:
-            return trial
-        trial = mended(scenario, trial, progress, memory)
-    raise NotConverged(f"events overlap by {trial.overlap:.0f} m on a finer mesh", trial.solution.iterations)
-
-
 def flight_of(trial: Trial) -> Flight:
     """The flight of a solved trial [SI]."""
     trajectory = trajectory_of(trial.pose, trial.solution, trial.errors)
     return record(trial.pose.scenario, trajectory, Kind.OPTIMUM, "optimum")
 
 
-__all__ = ["DemandsConflict", "NotConverged", "Optimum", "find_optimum", "flight_of", "found_cold", "optimise"]
+__all__ = ["DemandsConflict", "NotConverged", "Optimum", "find_optimum", "flight_of", "optimise"]

@@ -53,12 +53,14 @@ from optdescent.units import KNOT
 class Pose:
     """A scenario's structure, posed: builds the problem of an order of events.
 
-    `memory` keeps what the phases of several orders have in common.
+    `memory` keeps what the phases of several orders have in common. `is_firm` : least speeds are held without room
+    (`limits_along`), for scenarios in which an optimum lives by that room.
     """
 
     scenario: Scenario
     order: Order
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
+    is_firm: bool = False
 
     @cached_property
     def legs(self) -> tuple[Leg, ...]:
@@ -68,7 +70,7 @@ class Pose:
     @cached_property
     def structure(self) -> Hashable:
         """Everything of it that is not a number of its problem [-]: see `optimum.structure`."""
-        return structure(self.scenario, self.order, self.legs)
+        return self.is_firm, structure(self.scenario, self.order, self.legs)
 
     @property
     def quantities(self) -> Quantities:
@@ -102,7 +104,7 @@ class Pose:
         last = ends[self.legs[-1].name].end
         charged = sum((ends[leg.name].integral for leg in self.legs if leg.controls), ca.SX(0))
         burnt = ends.parameters["start mass"] - last["mass"]
-        disorder = OVERLAP_CHARGE * self.overlap(ends)
+        disorder = ends.parameters["overlap charge"] * self.overlap(ends)
         return burnt + ends.parameters["cost of time"] * last["time"] + charged + disorder
 
     def overlap(self, ends: Ends) -> ca.SX:
@@ -198,7 +200,7 @@ class Pose:
             "speed_brake": Variable("speed_brake", 0.0, 1.0, 1.0),
             "thrust_fraction": Variable("thrust_fraction", 0.0, 1.0, 0.1),
         }
-        path = limits_along(self.quantities, leg, seen)
+        path = limits_along(self.quantities, leg, seen, self.is_firm)
         return Phase(
             name=leg.name,
             states=tuple(_state_variable(name) for name in leg.states),
@@ -240,10 +242,6 @@ class _Stowed:
 
     def __getitem__(self, name: str) -> Value:
         return 0.0 if name == "speed_brake" else self.point[name]
-
-
-OVERLAP_CHARGE = 0.02
-"""Fuel charged [kg/m] for a phase that runs backwards: far more than any descent could gain by it."""
 
 
 def overlap(leg: Leg) -> str:

@@ -22,6 +22,7 @@ from optdescent.optimum.beside import (
     ordered_anew,
     solved_beside,
 )
+from optdescent.optimum.cold import found_cold
 from optdescent.optimum.columns import (
     AFTER_AN_ERROR,
     CERTIFICATE,
@@ -32,7 +33,7 @@ from optdescent.optimum.columns import (
     SUMMARY,
 )
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
-from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.optimum.optimise import flight_of
 from optdescent.optimum.order import with_other_choices
 from optdescent.optimum.progress import silent
 from optdescent.optimum.report import QUANTITIES
@@ -123,7 +124,7 @@ class OptimumQuestion:
             trial = found_cold(case.scenario, silent, Memory(), self.accuracy.first)
         except (InputFault, ProblemFault, DemandsConflict, NotConverged):
             return None
-        data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
+        data = (trial.pose.order, trial.guess, trial.solution, trial.orders, trial.pose.is_firm)
         return Anchor(_apart(case), case.place, case.scenario, *data)
 
     def hold(self, prepared: object) -> OptimumHeld:

@@ -63,6 +63,7 @@ class Anchor:
     guess: Guess
     solution: Solution
     orders: tuple[str, ...]
+    is_firm: bool
 
     @cached_property
     def world(self) -> Hashable:
@@ -71,7 +72,7 @@ class Anchor:
 
     def trial(self, memory: Memory) -> Trial:
         """Posed again, with nothing known of other orders."""
-        pose = Pose(self.scenario, self.order, memory)
+        pose = Pose(self.scenario, self.order, memory, self.is_firm)
         return Trial(pose, pose.problem(), self.guess, self.solution, self.orders)
 
 

@@ -64,7 +64,7 @@ def structure(scenario: Scenario, order: Order, legs: Sequence[Leg]) -> Hashable
         tuple(
             (
                 leg.kind,
-                tuple(limit.name for limit in limits_along(quantities, leg, _unseen)),
+                tuple(limit.name for limit in limits_along(quantities, leg, _unseen, is_firm=False)),
                 tuple(demand.name for demand in demands_at(quantities, leg)),
             )
             for leg in legs

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optdescent.arrival import Capture
 from optdescent.motion import record
@@ -16,17 +17,19 @@ from optdescent.ocp import (
     Outcome,
     PhaseError,
     Problem,
+    Settings,
     Solution,
     SolverSettings,
     local_errors,
     persist,
+    refined,
     transcribe,
 )
 from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed
-from optdescent.optimum.events import COLLAPSED, Event, Order
+from optdescent.optimum.events import COLLAPSED, Event, EventKind, Order
 from optdescent.optimum.guess import guess_from, mesh_for
 from optdescent.optimum.order import reordered, with_other_choices
-from optdescent.optimum.parameters import parameter_values
+from optdescent.optimum.parameters import parameter_values, settled_values
 from optdescent.optimum.pose import Pose, in_order, overlap
 from optdescent.optimum.progress import Progress
 from optdescent.optimum.trajectory import trajectory_of
@@ -40,6 +43,8 @@ _MOST_EXCHANGES = 6
 GAIN = 0.01
 """Cost [kg] that another order of events must save to be taken."""
 _WORTH = 5e-4
+_ALIKE = 0.5
+"""Cost [kg] of an order with a selection that coincides with the capture, beside what its descent costs."""
 FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=130)
 """For a guess that is a flight: orders that suit took 34 to 90 iterations in 40 cases drawn from a sweep."""
 _OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=90)
@@ -54,7 +59,10 @@ _FAR = 1.5 * NAUTICAL_MILE
 
 @dataclass(frozen=True)
 class Trial:
-    """One order of events, solved on a mesh: `orders` that were tried in words, those `seen` as they are."""
+    """One order of events, solved on a mesh: `orders` that were tried in words, those `seen` as they are.
+
+    `is_elastic` : it was solved with demands that may give way, and `gives_way` says whether they do.
+    """
 
     pose: Pose
     problem: Problem
@@ -62,6 +70,8 @@ class Trial:
     solution: Solution
     orders: tuple[str, ...] = ()
     seen: frozenset[Order] = frozenset()
+    is_elastic: bool = False
+    gives_way: bool = False
 
     @cached_property
     def errors(self) -> dict[str, PhaseError]:
@@ -95,6 +105,16 @@ class Trial:
         return self.solution.is_usable and self.overlap < COLLAPSED
 
     @property
+    def is_feasible(self) -> bool:
+        """Whether demands that may give way do not, so that its order has a descent."""
+        return self.is_elastic and self.is_orderly and not self.gives_way
+
+    def refined(self, settings: Settings) -> Trial:
+        """On meshes fine enough for its order; where speeds are firm, with no overlap that pays."""
+        values = settled_values(self.pose.scenario) if self.pose.is_firm else self.solution.values
+        return replace(self, solution=refined(self.problem, replace(self.solution, values=values), settings))
+
+    @property
     def overlap(self) -> float:
         """Sum of the distances [m] by which phases run backwards."""
         return sum(self.solution.statics[overlap(leg)] for leg in self.pose.legs)
@@ -113,7 +133,27 @@ class Trial:
             for leg in self.pose.legs
             if abs(self.solution[leg.name].length) < COLLAPSED and abs(held[in_order(leg)]) > _WORTH
         }
-        return sorted(pressing, key=lambda event: -pressing[event])
+        return [*sorted(pressing, key=lambda event: -pressing[event]), *self.coinciding.difference(pressing)]
+
+    @property
+    def coinciding(self) -> frozenset[Event]:
+        """Devices selected on the schedule just as the glide path is met: where speeds are firm better ahead of it.
+
+        On the path the speed may rise, so that an order with them behind it has no other descent than these.
+        """
+        return frozenset(
+            leg.ends
+            for leg in self.pose.legs
+            if self.pose.is_firm
+            and leg.begins == Event(EventKind.CAPTURE)
+            and leg.ends.kind is EventKind.SELECTED
+            and abs(self.solution[leg.name].length) < COLLAPSED
+        )
+
+    @property
+    def price(self) -> float:
+        """Cost [kg] by which orders are compared: of two alike the one without coinciding events."""
+        return self.solution.cost + _ALIKE * len(self.coinciding)
 
 
 def _tried(
@@ -123,12 +163,14 @@ def _tried(
     order: Order,
     places: Mapping[Event, float],
     settings: SolverSettings = FLOWN,
+    values: Mapping[str, NDArray[np.float64]] | None = None,
+    is_firm: bool = False,
 ) -> Trial:
-    pose = Pose(scenario, order, memory)
+    pose = Pose(scenario, order, memory, is_firm)
     problem = pose.problem()
     guess = guess_from(flight, pose.legs, places)
     mesh = mesh_for(problem, pose.legs, guess)
-    solution = transcribe(problem, mesh).solve(parameter_values(scenario), guess, settings)
+    solution = transcribe(problem, mesh).solve(values or parameter_values(scenario), guess, settings)
     return Trial(pose, problem, guess, solution)
 
 
@@ -139,73 +181,147 @@ def in_right_order(
     places: Mapping[Event, float],
     progress: Progress,
     memory: Memory | None = None,
+    without: Collection[Order] = (),
+    is_firm: bool = False,
 ) -> Trial:
     """The best order found [SI]: overlapping neighbours change places, then collapsed ones as long as it helps.
 
-    Scenarios of one airframe and one form of arrival may share a `memory` of what was compiled.
+    Scenarios of one airframe and one form of arrival may share a `memory` of what was compiled. Orders `without` which
+    it shall be are not tried. `is_firm` : least speeds are held without room.
 
     Raises
     ------
     DemandsConflict
-        No order is without overlap, and a relaxation of the demands is.
+        No order is without overlap, and a relaxation of the demands is: the smallest one found.
     NotConverged
         Neither.
     """
+    search = _Search(scenario, flight, memory or Memory(), progress, is_firm, {order, *without})
     progress("optimum on a first mesh")
-    memory = memory or Memory()
-    trial = first = _tried(scenario, memory, flight, order, places)
-    seen = {order}
-    log = [_told(trial)]
+    trial = first = search.tried(flight, order, places)
     if trial.solution.outcome is Outcome.ITERATIONS:
-        trial = _with_another_choice(scenario, memory, flight, trial, seen, log)
-    trial = _without_overlap(scenario, memory, flight, trial, seen, log, progress)
+        trial = search.with_another_choice(trial)
+    trial = search.without_overlap(trial)
     if not trial.is_orderly:
-        _, conflict = _with_relaxed_demands(first, progress)
-        if conflict is not None:
-            raise conflict
+        basis = search.relaxed(first)
+        if basis.is_feasible:
+            trial = search.followed(basis)
+    if not trial.is_orderly:
+        if search.conflicts:
+            raise min(search.conflicts, key=lambda conflict: conflict.size)
         progress("no conflict found: following the descent from still air, then from changed guesses")
-        trial = _persisted(trial, log)
-    trial = _exchanged(scenario, memory, flight, trial, seen, log)
-    other = _with_another_choice(scenario, memory, flight, trial, seen, log)
-    if other is not trial and other.solution.cost < trial.solution.cost - GAIN:
-        trial = _exchanged(scenario, memory, flight, other, seen, log)
-    return replace(trial, orders=tuple(log), seen=frozenset(seen))
+        trial = _persisted(trial, search.log)
+    trial = search.exchanged(trial)
+    other = search.with_another_choice(trial)
+    if other is not trial and other.price < trial.price - GAIN:
+        trial = search.exchanged(other)
+    return replace(trial, orders=tuple(search.log), seen=frozenset(search.seen))
 
 
-def _with_another_choice(
-    scenario: Scenario, memory: Memory, flight: Flight, trial: Trial, seen: set[Order], log: list[str]
-) -> Trial:
-    """The first orderly trial that makes another choice, else the one given.
+@dataclass
+class _Search:
+    """Orders tried for a scenario: those `seen`, a `log` in words, and the `conflicts` of those without a descent."""
 
-    From a solved trial only the side of the gate on which the approach speed is reached is tried: whether the path is
-    met first shows by events that collapse.
-    """
-    choices = with_other_choices(scenario, trial.pose.order)
-    for order in choices[:1] if trial.solution.is_usable else choices:
-        if order in seen:
-            continue
-        seen.add(order)
-        found = tried_again(scenario, memory, trial, flight, order)
-        log.append(_told(found))
-        if found.is_orderly:
-            return found
-    return trial
+    scenario: Scenario
+    flight: Flight
+    memory: Memory
+    progress: Progress
+    is_firm: bool
+    seen: set[Order]
+    log: list[str] = field(default_factory=list[str])
+    conflicts: list[DemandsConflict] = field(default_factory=list[DemandsConflict])
+    _elastic: set[Order] = field(default_factory=set[Order])
 
+    def tried(self, flight: Flight, order: Order, places: Mapping[Event, float]) -> Trial:
+        """An order on its first mesh."""
+        return self._told(_tried(self.scenario, self.memory, flight, order, places, is_firm=self.is_firm))
 
-def _exchanged(
-    scenario: Scenario, memory: Memory, flight: Flight, trial: Trial, seen: set[Order], log: list[str]
-) -> Trial:
-    """The trial with collapsed events exchanged as long as it helps."""
-    for _ in range(_MOST_EXCHANGES):
-        new = trial.exchanges(seen)
-        if not new:
-            break
-        seen.add(new[0])
-        found = tried_again(scenario, memory, trial, flight, new[0])
-        log.append(_told(found))
-        if found.is_orderly and found.solution.cost < trial.solution.cost - GAIN:
-            trial = found
-    return trial
+    def followed(self, found: Trial) -> Trial:
+        """The order of a descent that keeps all demands, from there: no overlap pays."""
+        values = settled_values(self.scenario)
+        return self._told(
+            _tried(
+                self.scenario,
+                self.memory,
+                found.flight,
+                found.pose.order,
+                found.places,
+                _FARTHER,
+                values,
+                self.is_firm,
+            )
+        )
+
+    def again(self, trial: Trial, order: Order) -> Trial:
+        """Another order, from the descent of a solved trial or else from the first flight."""
+        self.seen.add(order)
+        return self._told(tried_again(self.scenario, self.memory, trial, self.flight, order))
+
+    def with_another_choice(self, trial: Trial) -> Trial:
+        """The first orderly trial that makes another choice, else the one given.
+
+        From a solved trial only the side of the gate on which the approach speed is reached is tried: whether the path
+        is met first shows by events that collapse.
+        """
+        choices = with_other_choices(self.scenario, trial.pose.order)
+        for order in choices[:1] if trial.solution.is_usable else choices:
+            if order in self.seen:
+                continue
+            found = self.again(trial, order)
+            if found.is_orderly:
+                return found
+        return trial
+
+    def exchanged(self, trial: Trial) -> Trial:
+        """The trial with collapsed events exchanged as long as it helps."""
+        for _ in range(_MOST_EXCHANGES):
+            new = trial.exchanges(self.seen)
+            if not new:
+                break
+            found = self.again(trial, new[0])
+            if found.is_orderly and found.price < trial.price - GAIN:
+                trial = found
+        return trial
+
+    def without_overlap(self, trial: Trial) -> Trial:
+        """The first trial whose phases do not run backwards; the last one tried if there is none."""
+        for _ in range(_MOST_ORDERS):
+            if trial.is_orderly:
+                break
+            basis = trial if trial.solution.is_usable else self.relaxed(trial)
+            if basis.is_feasible:
+                trial = self.followed(basis)
+                if trial.is_orderly:
+                    break
+            order = reordered(self.scenario, basis.pose.order, basis.places, basis.asking)
+            if order in self.seen:
+                # From below the other choices have been tried.
+                is_open = self.scenario.arrival.glide_path.capture is Capture.ABOVE
+                choices = with_other_choices(self.scenario, trial.pose.order) if is_open else []
+                other = next((new for new in choices if new not in self.seen), None)
+                if other is None:
+                    break
+                order, basis = other, trial
+            self.seen.add(order)
+            trial = self.tried(*_again(basis, self.flight, order))
+        return trial
+
+    def relaxed(self, trial: Trial) -> Trial:
+        """A trial with the smallest relaxation of its demands, if one is found; a conflict that it shows is kept."""
+        if trial.pose.order in self._elastic:
+            return trial
+        self._elastic.add(trial.pose.order)
+        self.progress("no descent found: looking for the demands that conflict")
+        found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
+        if found is None:
+            return trial
+        if found.conflict is not None:
+            self.conflicts.append(found.conflict)
+        return replace(trial, solution=found.solution, is_elastic=True, gives_way=found.conflict is not None)
+
+    def _told(self, trial: Trial) -> Trial:
+        self.log.append(_told(trial))
+        return trial
 
 
 def tried_again(scenario: Scenario, memory: Memory, trial: Trial, flight: Flight, order: Order) -> Trial:
@@ -216,44 +332,7 @@ def tried_again(scenario: Scenario, memory: Memory, trial: Trial, flight: Flight
         before = trial.places
         is_far = max(abs(places[event] - before[event]) for event in order) > _FAR
         settings = _FARTHER if is_far else _NEARBY
-    return _tried(scenario, memory, begin, order, places, settings)
-
-
-def _without_overlap(
-    scenario: Scenario,
-    memory: Memory,
-    flight: Flight,
-    trial: Trial,
-    seen: set[Order],
-    log: list[str],
-    progress: Progress,
-) -> Trial:
-    """The first trial whose phases do not run backwards; the last one tried if there is none.
-
-    Raises
-    ------
-    DemandsConflict
-        The order cannot be mended, and a relaxation of the demands is what its descent lacks.
-    """
-    for _ in range(_MOST_ORDERS):
-        if trial.is_orderly:
-            break
-        basis, conflict = (trial, None) if trial.solution.is_usable else _with_relaxed_demands(trial, progress)
-        order = reordered(scenario, basis.pose.order, basis.places, basis.asking)
-        if order in seen:
-            # From below the other choices have been tried.
-            is_open = scenario.arrival.glide_path.capture is Capture.ABOVE
-            choices = with_other_choices(scenario, trial.pose.order) if is_open else []
-            other = next((new for new in choices if new not in seen), None)
-            if other is None and conflict is not None:
-                raise conflict
-            if other is None:
-                break
-            order, basis = other, trial
-        seen.add(order)
-        trial = _tried(scenario, memory, *_again(basis, flight, order))
-        log.append(_told(trial))
-    return trial
+    return _tried(scenario, memory, begin, order, places, settings, is_firm=trial.pose.is_firm)
 
 
 def mended(scenario: Scenario, trial: Trial, progress: Progress, memory: Memory) -> Trial:
@@ -270,15 +349,10 @@ def mended(scenario: Scenario, trial: Trial, progress: Progress, memory: Memory)
     if order == trial.pose.order or not trial.solution.is_usable:
         raise NotConverged(f"events overlap by {trial.overlap:.0f} m", trial.solution.iterations)
     places = dict(zip(order, sorted(trial.places.values()), strict=True))
-    again = in_right_order(scenario, trial.flight, order, places, progress, memory)
+    again = in_right_order(
+        scenario, trial.flight, order, places, progress, memory, [trial.pose.order], trial.pose.is_firm
+    )
     return replace(again, orders=(*trial.orders, _told(trial), *again.orders))
-
-
-def _with_relaxed_demands(trial: Trial, progress: Progress) -> tuple[Trial, DemandsConflict | None]:
-    """A trial with the smallest relaxation of its demands, if one is found, and the conflict if there is one."""
-    progress("no descent found: looking for the demands that conflict")
-    found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
-    return (trial, None) if found is None else (replace(trial, solution=found.solution), found.conflict)
 
 
 def _persisted(trial: Trial, log: list[str]) -> Trial:

@@ -12,8 +12,8 @@ import pytest
 from optdescent.inputs import read_toml, with_settings
 from optdescent.ocp import Memory, Outcome, Problem, Settings, Solution
 from optdescent.optimum.beside import BESIDE, CLOSE, Accuracy, Programs, family, finished, solved_beside
+from optdescent.optimum.cold import found_cold
 from optdescent.optimum.events import Event, EventKind
-from optdescent.optimum.optimise import found_cold
 from optdescent.optimum.order import with_other_choices
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import silent
@@ -81,7 +81,7 @@ def test_a_mesh_short_of_the_margin_is_kept_if_it_reaches_what_is_asked(
         last = replace(near.solution.history[-1], cost=first.cost, **limits)
         return replace(first, outcome=Outcome.COARSE, history=(last,))
 
-    monkeypatch.setattr("optdescent.optimum.beside.refined", ended)
+    monkeypatch.setattr("optdescent.optimum.trial.refined", ended)
     found = finished(replace(near, seen=near.seen | set(near.exchanges(frozenset()))), programs, asked)
     assert (found is not None) is is_kept
 

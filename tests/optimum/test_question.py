@@ -17,8 +17,9 @@ from optdescent.inputs import read_toml, validated, with_settings
 from optdescent.ocp import Memory, Outcome, ProblemFault, SolverSettings
 from optdescent.optimum import optimise, question
 from optdescent.optimum.beside import CLOSE, FARTHER, Programs
+from optdescent.optimum.cold import found_cold
 from optdescent.optimum.columns import AFTER_AN_ERROR, FIRST_FLIGHT, NEIGHBOUR
-from optdescent.optimum.optimise import flight_of, found_cold
+from optdescent.optimum.optimise import flight_of
 from optdescent.optimum.order import with_other_choices
 from optdescent.optimum.progress import silent
 from optdescent.optimum.question import OptimumQuestion, OptimumSession

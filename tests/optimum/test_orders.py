@@ -1,0 +1,123 @@
+"""Orders of events that are hard to find: selections that coincide with the capture, overlaps that pay, conflicts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from optdescent.airframe.speeds import devices
+from optdescent.ocp import Outcome
+from optdescent.optimum import DemandsConflict
+from optdescent.optimum.events import Event, EventKind
+from optdescent.optimum.optimise import Optimum
+from optdescent.optimum.trajectory import refly
+from optdescent.units import FOOT, KNOT
+from tests.optimum.descents import STILL, optimum
+
+HARDLY_SLOWS = (
+    "airframe=regional-jet",
+    "start.mass_kg=31087",
+    "start.altitude_ft=18000",
+    "start.mach=0.57",
+    "start.distance_nm=91.6",
+    "air.temperature_offset_k=14.1",
+    'air.wind={kind="constant",wind_from_deg=92,wind_speed_kt=11}',
+    "arrival.course_deg=287",
+    "arrival.windows=[]",
+    "arrival.speed_limits=[{within_nm=30,speed_kt=220}]",
+)
+"""A heavy regional jet in a light tailwind: with its first step out it does not slow on the path of three degrees."""
+HEAVY = (
+    "airframe=wide-body-twin",
+    "start.mass_kg=143637",
+    "start.mach=0.764",
+    "start.distance_nm=144.9",
+    "air.temperature_offset_k=-22.8",
+    'air.wind={kind="constant",wind_from_deg=56,wind_speed_kt=42}',
+    "arrival.course_deg=265",
+    "cost.time_kg_per_min=2",
+    'arrival.windows=[{name="ALDER",distance_nm=55,altitude_at_least_ft=17519,altitude_at_most_ft=20619},'
+    '{name="BRIAR",distance_nm=44,altitude_at_least_ft=16305}]',
+    "arrival.gate.height_ft=500",
+)
+"""A heavy wide-body, which slows on the path with the gear only."""
+FROM_ABOVE = (
+    "airframe=narrow-body-twin",
+    "start.mass_kg=61038",
+    "start.altitude_ft=29000",
+    "start.mach=0.686",
+    "start.distance_nm=165.6",
+    "air.temperature_offset_k=-24.7",
+    "cost.time_kg_per_min=25",
+    "arrival.glide_path.angle_deg=3.5",
+    'arrival.windows=[{name="BRIAR",distance_nm=36,altitude_at_least_ft=12185}]',
+    "arrival.glide_path.capture=above",
+    "arrival.gate.height_ft=500",
+)
+LEVEL_AT_IDLE = (
+    STILL,
+    "airframe=wide-body-twin",
+    "start.mass_kg=147373",
+    "start.altitude_ft=12000",
+    "start.mach=0.478",
+    "start.distance_nm=72.7",
+    "handling.configuration=free",
+    'arrival.windows=[{name="ALDER",distance_nm=66,altitude_at_ft=10500},'
+    '{name="BRIAR",distance_nm=43,altitude_at_ft=10500}]',
+)
+"""Two windows at one altitude, 23 nm apart, in a descent at idle."""
+
+
+def _speed_beside(found: Optimum, event: Event, beyond: float) -> float:
+    """Calibrated airspeed [m/s] a distance [m] before an event is reached."""
+    leg = next(leg for leg in found.pose.legs if leg.ends == event)
+    x = -found.flight.column("distance_to_go")
+    return float(np.interp(found.solution[leg.name].end - beyond, x, found.flight.column("calibrated_airspeed")))
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [HARDLY_SLOWS, pytest.param(HEAVY, marks=pytest.mark.long)],
+    ids=["regional jet", "wide-body"],
+)
+def test_a_device_is_selected_as_the_speed_falls_to_its_own(settings: tuple[str, ...]) -> None:
+    """Not later, when it has fallen lower and rises again on the path: that would put off the drag for miles."""
+    found = optimum(*settings)
+    assert found.solution.outcome is Outcome.SOLVED
+    assert found.flight.solver is None or not found.flight.solver.chatter
+    assert found.flight.summary.gate.stable
+    for device in devices(found.pose.scenario.airframe):
+        event = Event(EventKind.SELECTED, device.number)
+        leg = next(leg for leg in found.pose.legs if leg.ends == event)
+        if leg.has_passed(EventKind.CAPTURE):
+            begun, there = (_speed_beside(found, event, away) for away in (found.solution[leg.name].length, 0.0))
+            assert begun > there, device.name
+
+
+def test_an_order_whose_overlap_would_pay_is_flown_without_it() -> None:
+    found = optimum(*FROM_ABOVE)
+    assert found.solution.outcome is Outcome.SOLVED
+    assert found.flight.summary.gate.stable
+    assert [breach.sentence for breach in found.flight.summary.breaches] == []
+
+
+@pytest.mark.long
+def test_of_the_conflicts_of_many_orders_the_smallest_is_told() -> None:
+    """The windows by some thousand feet in one order, and the glide path too by as much in eight others."""
+    with pytest.raises(DemandsConflict) as caught:
+        optimum(*LEVEL_AT_IDLE)
+    named = {shortfall.demand: shortfall.amount for shortfall in caught.value.shortfalls}
+    assert {"the altitude of window 'ALDER'", "the altitude of window 'BRIAR'"} <= set(named)
+    assert named["the altitude of window 'BRIAR'"] < 1000.0
+    assert caught.value.size < 200.0
+
+
+def test_a_descent_that_the_room_of_a_least_speed_hides_is_found() -> None:
+    """Light, cold, with the raised idle of anti-ice: the gear has to come before the aircraft slows on the path."""
+    found = optimum(STILL, "start.mass_kg=54000", "air.temperature_offset_k=-20", "handling.anti_ice.kind=on")
+    summary = found.flight.summary
+    assert summary.gate.stable
+    assert [breach.sentence for breach in summary.breaches] == []
+    again = refly(found.pose, found.solution)
+    assert again.altitude < 5.0 * FOOT
+    assert again.speed < 0.2 * KNOT
