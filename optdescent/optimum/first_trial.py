@@ -12,7 +12,7 @@ from optdescent.scenario import Scenario
 from optdescent.scenario.midway import CRUISE
 
 
-def first_trial(scenario: Scenario, progress: Progress, memory: Memory, is_firm: bool = False) -> Trial:
+def first_trial(scenario: Scenario, progress: Progress, memory: Memory, is_firm: bool) -> Trial:
     """The best order found from a first flight [SI].
 
     Where the scenario begins too near or too high for the usual one, or with something out, what it does not find is

@@ -61,7 +61,7 @@ _FAR = 1.5 * NAUTICAL_MILE
 class Trial:
     """One order of events, solved on a mesh: `orders` that were tried in words, those `seen` as they are.
 
-    `is_elastic` : it was solved with demands that may give way, and `gives_way` says whether they do.
+    `relaxes_nothing` : it was solved with demands that may give way, and none does.
     """
 
     pose: Pose
@@ -70,8 +70,7 @@ class Trial:
     solution: Solution
     orders: tuple[str, ...] = ()
     seen: frozenset[Order] = frozenset()
-    is_elastic: bool = False
-    gives_way: bool = False
+    relaxes_nothing: bool = False
 
     @cached_property
     def errors(self) -> dict[str, PhaseError]:
@@ -107,7 +106,7 @@ class Trial:
     @property
     def is_feasible(self) -> bool:
         """Whether demands that may give way do not, so that its order has a descent."""
-        return self.is_elastic and self.is_orderly and not self.gives_way
+        return self.relaxes_nothing and self.is_orderly
 
     def refined(self, settings: Settings) -> Trial:
         """On meshes fine enough for its order; where speeds are firm, with no overlap that pays."""
@@ -232,25 +231,21 @@ class _Search:
     conflicts: list[DemandsConflict] = field(default_factory=list[DemandsConflict])
     _elastic: set[Order] = field(default_factory=set[Order])
 
-    def tried(self, flight: Flight, order: Order, places: Mapping[Event, float]) -> Trial:
+    def tried(
+        self,
+        flight: Flight,
+        order: Order,
+        places: Mapping[Event, float],
+        settings: SolverSettings = FLOWN,
+        values: Mapping[str, NDArray[np.float64]] | None = None,
+    ) -> Trial:
         """An order on its first mesh."""
-        return self._told(_tried(self.scenario, self.memory, flight, order, places, is_firm=self.is_firm))
+        made = _tried(self.scenario, self.memory, flight, order, places, settings, values, self.is_firm)
+        return self._told(made)
 
     def followed(self, found: Trial) -> Trial:
         """The order of a descent that keeps all demands, from there: no overlap pays."""
-        values = settled_values(self.scenario)
-        return self._told(
-            _tried(
-                self.scenario,
-                self.memory,
-                found.flight,
-                found.pose.order,
-                found.places,
-                _FARTHER,
-                values,
-                self.is_firm,
-            )
-        )
+        return self.tried(found.flight, found.pose.order, found.places, _FARTHER, settled_values(self.scenario))
 
     def again(self, trial: Trial, order: Order) -> Trial:
         """Another order, from the descent of a solved trial or else from the first flight."""
@@ -317,7 +312,7 @@ class _Search:
             return trial
         if found.conflict is not None:
             self.conflicts.append(found.conflict)
-        return replace(trial, solution=found.solution, is_elastic=True, gives_way=found.conflict is not None)
+        return replace(trial, solution=found.solution, relaxes_nothing=found.conflict is None)
 
     def _told(self, trial: Trial) -> Trial:
         self.log.append(_told(trial))
