@@ -48,12 +48,19 @@ FROM_ABOVE = (
     "start.mach=0.686",
     "start.distance_nm=165.6",
     "air.temperature_offset_k=-24.7",
+    "air.qnh_hpa=1007.7",
+    "air.wind.sounding=nashville-2014-02-21",
+    "arrival.elevation_ft=600",
+    "arrival.course_deg=199",
     "cost.time_kg_per_min=25",
+    "handling.configuration=scheduled",
     "arrival.glide_path.angle_deg=3.5",
-    'arrival.windows=[{name="BRIAR",distance_nm=36,altitude_at_least_ft=12185}]',
+    'arrival.windows=[{name="ALDER",distance_nm=72,altitude_at_most_ft=30600},{name="BRIAR",distance_nm=36,altitude_at_least_ft=12185}]',
+    "arrival.speed_limits=[{below_altitude_ft=10000,speed_kt=250}]",
     "arrival.glide_path.capture=above",
     "arrival.gate.height_ft=500",
 )
+"""A costly minute, cold, and a steep path captured from above."""
 LEVEL_AT_IDLE = (
     STILL,
     "airframe=wide-body-twin",
