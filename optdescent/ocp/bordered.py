@@ -21,6 +21,8 @@ from optdescent.ocp.basis import Array, Index
 _CROWD = 40
 """An unknown that is seen by more equations than this, and by ten times the median, is crowded."""
 _LARGEST_BORDER = 120
+_MOST_CROWDED = 60
+"""Crowded unknowns that begin in the border, those seen by most: the rest of it is for changes of the working set."""
 _MOST_ANSWERS = 400
 """The factored part's answers to columns of the border are kept: neighbours of one solution differ in the same few."""
 
@@ -43,8 +45,9 @@ class Bordered:
         whole = block_array([[curve, slope.T], [slope, None]], format="csc") + diags_array(diagonal, format="csc")
         self._matrix = csc_array(whole)
         seen = np.diff(self._matrix.indptr)
-        crowded = live & (seen > max(_CROWD, 10.0 * float(np.median(seen))))
-        self._base = np.flatnonzero(live & ~crowded)
+        crowded = np.flatnonzero(live & (seen > max(_CROWD, 10.0 * float(np.median(seen)))))
+        apart = np.sort(crowded[np.argsort(-seen[crowded], kind="stable")][:_MOST_CROWDED])
+        self._base = np.setdiff1d(np.flatnonzero(live), apart, assume_unique=True)
         self._position = np.full(size + rows, -1, dtype=np.int64)
         self._position[self._base] = np.arange(self._base.size)
         self._factor = splu(csc_array(self._matrix[self._base][:, self._base]))
@@ -55,7 +58,6 @@ class Bordered:
         self._border = np.empty((_LARGEST_BORDER, self._base.size))
         self._solved = np.empty((_LARGEST_BORDER, self._base.size))
         self._complement = np.empty((_LARGEST_BORDER, _LARGEST_BORDER))
-        apart = np.flatnonzero(crowded)
         self.prepare(apart)
         for unknown in apart.tolist():
             self._enter(unknown)

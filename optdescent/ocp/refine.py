@@ -27,6 +27,8 @@ _GUARD = 0.2
 _MARGIN = 0.02
 _STRONG = 0.2
 _NARROW = 1e-7
+_REACH = 1e3
+"""How many of its own lengths an element's polynomials are continued beyond it: farther off rounding has the say."""
 _LATELY = 3
 _GROWN = 2.0
 _FALLEN = 3.0
@@ -245,9 +247,9 @@ def _idle(own: PhaseSolution, need: Array, settings: RefineSettings) -> set[int]
     mesh = own.mesh
     gone: set[int] = set()
     for k in range(len(mesh.degrees) - 1):
-        if max(need[k], need[k + 1]) > 1e-2 or k in gone or mesh.fractions[k] + mesh.fractions[k + 1] > 0.25:
+        scale, other = mesh.fractions[k : k + 2]
+        if max(need[k], need[k + 1]) > 1e-2 or k in gone or scale + other > 0.25 or other > _REACH * scale:
             continue
-        scale = mesh.fractions[k]
         ok = True
         for values, nodes, first in (
             *((v, mesh.nodes, mesh.first_node) for v in own.states.values()),

@@ -14,6 +14,7 @@ from optdescent.ocp import (
     Outcome,
     Phase,
     PhaseGuess,
+    PhaseMesh,
     Problem,
     RefineSettings,
     Settings,
@@ -146,6 +147,15 @@ def test_a_phase_that_is_good_keeps_its_mesh() -> None:
     assert max(float(np.max(errors[name].state)) for name in ("full", "singular")) > rules.local_error
     assert again.phases["coast"] is mesh.phases["coast"]
     assert again.phases["full"] != mesh.phases["full"]
+
+
+def test_an_element_beside_one_a_million_times_longer_is_not_continued_into_it() -> None:
+    problem, guess = posed.double_integrator()
+    mesh = Mesh({"arc": PhaseMesh((1e-7, 0.2, 0.3 - 1e-7, 0.2, 0.3), (4,) * 5)})
+    found = transcribe(problem, mesh).solve({"distance": 1.0}, guess)
+    with np.errstate(all="raise"):
+        again = refine(found, local_errors(problem, found), RefineSettings())
+    assert again.phases["arc"].fractions[0] == pytest.approx(1e-7)
 
 
 def test_enrichment_halves_at_the_largest_degree() -> None:
