@@ -7,7 +7,7 @@ is the cost. The amounts read in the demand's own unit; the weights say what one
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any, TypeVar
@@ -81,13 +81,14 @@ def relax(
     guess: Guess,
     values: Mapping[str, ArrayLike],
     mesh: Mesh,
-    settings: SolverSettings | None = None,
+    settings: Sequence[SolverSettings] = (SolverSettings(),),
     smallest: float = 1e-4,
     beside: Callable[[Ends], ca.SX] | None = None,
 ) -> Relaxation:
     """Find the least weighted sum of relaxations of ``demands``, plus ``beside``.
 
-    Amounts below ``smallest``, in the demand's own unit [-], count as none.
+    It is sought with each of the ``settings`` in turn until a solution can be used; the last one is told. Amounts below
+    ``smallest``, in the demand's own unit [-], count as none.
 
     Raises
     ------
@@ -96,7 +97,10 @@ def relax(
     elastic = elastic_problem(problem, demands, beside)
     statics = dict(guess.statics) | {d.label: 0.0 for d in demands}
     program = transcribe(elastic, mesh)
-    found = program.solve(values, Guess(guess.phases, statics), settings or SolverSettings())
+    first, *others = settings
+    found = program.solve(values, Guess(guess.phases, statics), first)
+    while others and not found.is_usable:
+        found = program.solve(values, Guess(guess.phases, statics), others.pop(0))
     amounts = {d: max(0.0, found.statics[d.label]) for d in demands}
     given = {d: a for d, a in amounts.items() if a > smallest}
     opposing: dict[Demand, float] = {}

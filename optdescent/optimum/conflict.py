@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 from optdescent.airframe.speeds import devices
-from optdescent.ocp import Demand, Guess, Kind, Outcome, Problem, Solution, SolverSettings, relax
+from optdescent.ocp import Demand, Guess, Kind, Problem, Solution, SolverSettings, relax
 from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.quantities import altitude_of_hold
@@ -185,20 +185,16 @@ class Relaxed:
 def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Relaxed | None:
     """The smallest relaxation that makes a problem feasible in its order of events, or None if none was found [SI]."""
     soft = _soft_demands(pose, problem)
-    attempts = (
-        relax(
-            problem,
-            tuple(item.demand for item in soft),
-            Guess(guess.phases, dict.fromkeys(guess.statics, 0.0)),
-            tried.values,
-            tried.mesh,
-            settings,
-            beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends) + _FUEL_WEIGHT * pose.cost(ends),
-        )
-        for settings in _ELASTIC
+    found = relax(
+        problem,
+        tuple(item.demand for item in soft),
+        Guess(guess.phases, dict.fromkeys(guess.statics, 0.0)),
+        tried.values,
+        tried.mesh,
+        _ELASTIC,
+        beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends) + _FUEL_WEIGHT * pose.cost(ends),
     )
-    found = next((made for made in attempts if made.outcome in (Outcome.SOLVED, Outcome.ACCEPTABLE)), None)
-    if found is None:
+    if not found.solution.is_usable:
         return None
     by_demand = {item.demand: item for item in soft}
     largest: dict[tuple[str, str], float] = {}

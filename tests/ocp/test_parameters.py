@@ -201,6 +201,16 @@ def test_what_is_feasible_is_not_relaxed() -> None:
     assert found.opposing == {}
 
 
+def test_a_relaxation_that_fails_is_sought_with_the_next_settings() -> None:
+    problem, guess, mesh = short_of_time()
+    demand = Demand(Kind.END, phase="arc")
+    hasty = SolverSettings(iterations=1, again=False)
+    assert relax(problem, (demand,), guess, {"distance": 1.0}, mesh, [hasty]).outcome is Outcome.ITERATIONS
+    found = relax(problem, (demand,), guess, {"distance": 1.0}, mesh, [hasty, SolverSettings(), hasty])
+    assert found.outcome is Outcome.SOLVED
+    assert found.given[demand] == pytest.approx(1.0, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     "demand", [Demand(Kind.BOUNDARY, "no"), Demand(Kind.PATH, "no", "arc"), Demand(Kind.STATE, "x", "no")]
 )
