@@ -33,8 +33,9 @@ from optdescent.optimum.optimise import SETTINGS
 from optdescent.optimum.order import order_of
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.pose import Pose
+from optdescent.optimum.search import in_right_order
 from optdescent.optimum.trajectory import refly
-from optdescent.optimum.trial import FLOWN, in_right_order
+from optdescent.optimum.trial import FLOWN
 from optdescent.scenario import Scenario
 
 STUDY = Path(__file__).resolve().parents[1] / "studies" / "first_descent" / "scenario.toml"

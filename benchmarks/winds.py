@@ -26,7 +26,7 @@ from optdescent.optimum.glide import first_flight
 from optdescent.optimum.optimise import SETTINGS
 from optdescent.optimum.order import order_of
 from optdescent.optimum.parameters import parameter_values
-from optdescent.optimum.trial import in_right_order
+from optdescent.optimum.search import in_right_order
 from optdescent.scenario import Scenario
 from optdescent.units import DEGREE, KNOT
 

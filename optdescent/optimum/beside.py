@@ -26,7 +26,8 @@ from optdescent.optimum.events import Event, EventKind, Order
 from optdescent.optimum.order import reordered
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.progress import silent
-from optdescent.optimum.trial import GAIN, Trial, mended, tried_again
+from optdescent.optimum.search import mended
+from optdescent.optimum.trial import GAIN, Trial, tried_again
 from optdescent.scenario import Scenario
 
 BESIDE = SolverSettings(iterations=60, again=False)

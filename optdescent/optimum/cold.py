@@ -7,7 +7,8 @@ from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.events import COLLAPSED
 from optdescent.optimum.first_trial import first_trial
 from optdescent.optimum.progress import Progress
-from optdescent.optimum.trial import Trial, mended
+from optdescent.optimum.search import mended
+from optdescent.optimum.trial import Trial
 from optdescent.scenario import Scenario
 from optdescent.scenario.declaration import Selection
 

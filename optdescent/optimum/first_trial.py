@@ -7,7 +7,8 @@ from optdescent.optimum.conflict import DemandsConflict, NotConverged
 from optdescent.optimum.glide import begins_with_a_step, first_flight
 from optdescent.optimum.order import order_of
 from optdescent.optimum.progress import Progress
-from optdescent.optimum.trial import Trial, in_right_order
+from optdescent.optimum.search import in_right_order
+from optdescent.optimum.trial import Trial
 from optdescent.scenario import Scenario
 from optdescent.scenario.midway import CRUISE
 

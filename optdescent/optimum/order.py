@@ -33,6 +33,7 @@ from optdescent.units import KNOT, NAUTICAL_MILE
 _ON_SPEED = 0.5 * KNOT
 _APART = 0.02 * NAUTICAL_MILE
 _ASIDE = 1.0 * NAUTICAL_MILE
+_CAPTURE = Event(EventKind.CAPTURE)
 
 
 def order_of(scenario: Scenario, flight: Flight, early: bool = False) -> tuple[Order, dict[Event, float]]:
@@ -189,6 +190,19 @@ def with_other_choices(scenario: Scenario, order: Order) -> list[Order]:
     return [*swapped, *captures, *(other for new in captures for other in _beyond_the_gate(scenario, new))]
 
 
+def on_the_other_side(scenario: Scenario, order: Order) -> list[Order]:
+    """Orders with the approach speed reached on the other side of the gate beside it, the likeliest first.
+
+    Behind the gate it costs least, but perhaps no descent that meets the path where this order does has the time for
+    it: then one that meets it a device earlier.
+    """
+    swapped, slow = _beyond_the_gate(scenario, order), Event(EventKind.ON_SPEED)
+    if not swapped or swapped[0].index(slow) < order.index(slow):
+        return swapped
+    earlier = [new for new in with_other_captures(scenario, order) if new.index(_CAPTURE) == order.index(_CAPTURE) - 1]
+    return [*swapped, *(other for new in earlier for other in _beyond_the_gate(scenario, new))]
+
+
 def _beyond_the_gate(scenario: Scenario, order: Order) -> list[Order]:
     """The order with the approach speed reached on the other side of the gate beside it."""
     if Event(EventKind.ON_SPEED) not in order:
@@ -207,11 +221,11 @@ def with_other_captures(scenario: Scenario, order: Order) -> list[Order]:
     Whether the gear helps before the path is met or after it is not seen from an order in which it does the other.
     """
     most = _MOST_PASSED if scenario.arrival.glide_path.capture is Capture.ABOVE else 1
-    found, capture = list[Order](), Event(EventKind.CAPTURE)
-    if capture not in order:
+    found = list[Order]()
+    if _CAPTURE not in order:
         return found
     for step in (-1, 1):
-        events, at = list(order), order.index(capture)
+        events, at = list(order), order.index(_CAPTURE)
         for _ in range(most):
             other = at + step
             before, after = (events[at], events[other]) if step > 0 else (events[other], events[at])

@@ -33,14 +33,15 @@ from optdescent.optimum.columns import (
     SUMMARY,
 )
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
+from optdescent.optimum.glide import first_flight
 from optdescent.optimum.optimise import flight_of
-from optdescent.optimum.order import with_other_choices
+from optdescent.optimum.order import on_the_other_side, order_of
 from optdescent.optimum.progress import silent
 from optdescent.optimum.report import QUANTITIES
 from optdescent.optimum.starts import MOST_WORLDS, Anchor, Latest, Own, Shared, Start
 from optdescent.optimum.stored import certificate_values, reflight_values, slopes, summary_values
 from optdescent.optimum.structure import world
-from optdescent.optimum.trial import Trial, tried_again
+from optdescent.optimum.trial import Trial, beyond_the_gate
 from optdescent.results import Flight
 from optdescent.results.kept_flight import DISTANCE, kept_column, kept_coordinate, kept_values
 from optdescent.results.sweep import Status
@@ -301,15 +302,18 @@ class OptimumSession:
         self, case: Case, best: Trial, costs: dict[Hashable, float], programs: Programs, within: float
     ) -> Trial:
         """The best optimum, or a cheaper one of another family that was tried nowhere `within` a distance [-]."""
-        order = next(iter(with_other_choices(case.scenario, best.pose.order)), None)
+        order = next(iter(on_the_other_side(case.scenario, best.pose.order)), None)
         if order is None or np.isfinite(costs.get(family(order), np.inf)):
             return best
         away = [float(np.linalg.norm(other - case.place)) for other, _ in self._tried.get(family(order), [])]
         if min(away, default=np.inf) <= within:
             return best
         costs[family(order)] = np.inf
-        other = tried_again(case.scenario, programs.memory, best, best.flight, order)
-        if not other.is_orderly or other.solution.cost > best.solution.cost - _PROMISE:
+        flight = first_flight(case.scenario)
+        places = order_of(case.scenario, flight)[1]
+        trials = beyond_the_gate(case.scenario, programs.memory, best, flight, places, ())
+        other = next((trial for trial in trials if trial.is_orderly), None)
+        if other is None or other.solution.cost > best.solution.cost - _PROMISE:
             return best
         found = finished(other, programs, self.question.accuracy)
         if found is None or found.solution.cost > best.solution.cost - _PROMISE:

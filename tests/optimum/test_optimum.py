@@ -17,8 +17,8 @@ from optdescent.optimum.optimise import Optimum, flight_of
 from optdescent.optimum.order import order_of
 from optdescent.optimum.parameters import parameter_values
 from optdescent.optimum.report import slopes
+from optdescent.optimum.search import in_right_order
 from optdescent.optimum.trajectory import refly
-from optdescent.optimum.trial import in_right_order
 from optdescent.results import Slope
 from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.optimum.descents import STILL, neighbour, optimum, scenario

@@ -20,7 +20,7 @@ from optdescent.optimum.beside import CLOSE, FARTHER, Programs
 from optdescent.optimum.cold import found_cold
 from optdescent.optimum.columns import AFTER_AN_ERROR, FIRST_FLIGHT, NEIGHBOUR
 from optdescent.optimum.optimise import flight_of
-from optdescent.optimum.order import with_other_choices
+from optdescent.optimum.order import on_the_other_side
 from optdescent.optimum.progress import silent
 from optdescent.optimum.question import OptimumQuestion, OptimumSession
 from optdescent.optimum.starts import MOST_WORLDS, Latest, Own, Start
@@ -305,7 +305,7 @@ def test_the_interior_point_is_asked_where_newtons_method_finds_nothing_or_too_l
     """
     of, trial = short()
     case = case_of(of, 0)
-    other = replace(trial, pose=replace(trial.pose, order=with_other_choices(case.scenario, trial.pose.order)[0]))
+    other = replace(trial, pose=replace(trial.pose, order=on_the_other_side(case.scenario, trial.pose.order)[0]))
     starts = {
         name: Start(replace(own, solution=replace(own.solution, cost=cost)), case.place, case.levels, np.zeros(1))
         for name, own, cost in zip("ab", (trial, other), costs, strict=True)
@@ -385,7 +385,7 @@ def test_another_choice_that_cannot_be_posed_loses_no_optimum(monkeypatch: pytes
         asked.append(given)
         raise ProblemFault("of no use")
 
-    monkeypatch.setattr(question, "tried_again", fails)
+    monkeypatch.setattr(question, "beyond_the_gate", fails)
     found = block_of(OptimumQuestion(1e-2, with_slopes=False), TWO, [STILL, *SHORT]).arrays
     assert asked
     assert found["status"].tolist() == [Status.SOLVED] * 2

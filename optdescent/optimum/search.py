@@ -1,0 +1,220 @@
+"""The order of events sought, trial by trial, until no phase runs backwards and no two events ask to change places."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optdescent.arrival import Capture
+from optdescent.ocp import Memory, Outcome, SolverSettings, persist, transcribe
+from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed
+from optdescent.optimum.events import Event, Order
+from optdescent.optimum.order import reordered, with_other_choices
+from optdescent.optimum.parameters import parameter_values, settled_values
+from optdescent.optimum.progress import Progress
+from optdescent.optimum.trial import (
+    AT_LENGTH,
+    FLOWN,
+    GAIN,
+    Trial,
+    again_from,
+    beyond_the_gate,
+    told,
+    tried,
+    tried_again,
+)
+from optdescent.results import Flight
+from optdescent.scenario import Scenario
+
+_MOST_ORDERS = 8
+_MOST_EXCHANGES = 6
+
+
+def in_right_order(
+    scenario: Scenario,
+    flight: Flight,
+    order: Order,
+    places: Mapping[Event, float],
+    progress: Progress,
+    memory: Memory | None = None,
+    without: Collection[Order] = (),
+    is_firm: bool = False,
+) -> Trial:
+    """The best order found [SI]: overlapping neighbours change places, then collapsed ones as long as it helps.
+
+    Scenarios of one airframe and one form of arrival may share a `memory` of what was compiled. Orders `without` which
+    it shall be are not tried. `is_firm` : least speeds are held without room.
+
+    Raises
+    ------
+    DemandsConflict
+        No order is without overlap, and a relaxation of the demands is: the smallest one found.
+    NotConverged
+        Neither.
+    """
+    search = _Search(scenario, flight, places, memory or Memory(), progress, is_firm, {order, *without})
+    progress("optimum on a first mesh")
+    trial = first = search.tried(flight, order, places)
+    if trial.solution.outcome is Outcome.ITERATIONS:
+        trial = search.with_another_choice(trial)
+    trial = search.without_overlap(trial)
+    if not trial.is_orderly:
+        basis = search.relaxed(first)
+        if basis.is_feasible:
+            trial = search.followed(basis)
+    if not trial.is_orderly:
+        if search.conflicts:
+            raise min(search.conflicts, key=lambda conflict: conflict.size)
+        progress("no conflict found: following the descent from still air, then from changed guesses")
+        trial = _persisted(trial, search.log)
+    trial = search.exchanged(trial)
+    other = search.with_another_choice(trial)
+    if other is not trial and other.price < trial.price - GAIN:
+        trial = search.exchanged(other)
+    return replace(trial, orders=tuple(search.log), seen=frozenset(search.seen))
+
+
+@dataclass
+class _Search:
+    """Orders tried for a scenario: those `seen`, a `log` in words, and the `conflicts` of those without a descent."""
+
+    scenario: Scenario
+    flight: Flight
+    places: Mapping[Event, float]
+    memory: Memory
+    progress: Progress
+    is_firm: bool
+    seen: set[Order]
+    log: list[str] = field(default_factory=list[str])
+    conflicts: list[DemandsConflict] = field(default_factory=list[DemandsConflict])
+    _elastic: set[Order] = field(default_factory=set[Order])
+
+    def tried(
+        self,
+        flight: Flight,
+        order: Order,
+        places: Mapping[Event, float],
+        settings: SolverSettings = FLOWN,
+        values: Mapping[str, NDArray[np.float64]] | None = None,
+    ) -> Trial:
+        """An order on its first mesh."""
+        made = tried(self.scenario, self.memory, flight, order, places, settings, values, self.is_firm)
+        return self._told(made)
+
+    def followed(self, found: Trial) -> Trial:
+        """The order of a descent that keeps all demands, from there: no overlap pays."""
+        return self.tried(found.flight, found.pose.order, found.places, AT_LENGTH, settled_values(self.scenario))
+
+    def again(self, trial: Trial, order: Order) -> Trial:
+        """Another order, from the descent of a solved trial or else from the first flight."""
+        self.seen.add(order)
+        return self._told(tried_again(self.scenario, self.memory, trial, self.flight, order))
+
+    def with_another_choice(self, trial: Trial) -> Trial:
+        """The first orderly trial that makes another choice, else the one given.
+
+        From a solved trial only the side of the gate on which the approach speed is reached is tried: whether the path
+        is met first shows by events that collapse.
+        """
+        if trial.solution.is_usable:
+            sides = beyond_the_gate(self.scenario, self.memory, trial, self.flight, self.places, self.seen)
+            for found in sides:
+                self.seen.add(found.pose.order)
+                if self._told(found).is_orderly:
+                    return found
+            return trial
+        for order in with_other_choices(self.scenario, trial.pose.order):
+            if order not in self.seen and (found := self.again(trial, order)).is_orderly:
+                return found
+        return trial
+
+    def exchanged(self, trial: Trial) -> Trial:
+        """The trial with collapsed events exchanged as long as it helps."""
+        for _ in range(_MOST_EXCHANGES):
+            new = trial.exchanges(self.seen)
+            if not new:
+                break
+            found = self.again(trial, new[0])
+            if found.is_orderly and found.price < trial.price - GAIN:
+                trial = found
+        return trial
+
+    def without_overlap(self, trial: Trial) -> Trial:
+        """The first trial whose phases do not run backwards; the last one tried if there is none."""
+        for _ in range(_MOST_ORDERS):
+            if trial.is_orderly:
+                break
+            basis = trial if trial.solution.is_usable else self.relaxed(trial)
+            if basis.is_feasible:
+                trial = self.followed(basis)
+                if trial.is_orderly:
+                    break
+            order = reordered(self.scenario, basis.pose.order, basis.places, basis.asking)
+            if order in self.seen:
+                # From below the other choices have been tried.
+                is_open = self.scenario.arrival.glide_path.capture is Capture.ABOVE
+                choices = with_other_choices(self.scenario, trial.pose.order) if is_open else []
+                other = next((new for new in choices if new not in self.seen), None)
+                if other is None:
+                    break
+                order, basis = other, trial
+            self.seen.add(order)
+            trial = self.tried(*again_from(basis, self.flight, order))
+        return trial
+
+    def relaxed(self, trial: Trial) -> Trial:
+        """A trial with the smallest relaxation of its demands, if one is found; a conflict that it shows is kept."""
+        if trial.pose.order in self._elastic:
+            return trial
+        self._elastic.add(trial.pose.order)
+        self.progress("no descent found: looking for the demands that conflict")
+        found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
+        if found is None:
+            return trial
+        if found.conflict is not None:
+            self.conflicts.append(found.conflict)
+        return replace(trial, solution=found.solution, relaxes_nothing=found.conflict is None)
+
+    def _told(self, trial: Trial) -> Trial:
+        self.log.append(told(trial))
+        return trial
+
+
+def mended(scenario: Scenario, trial: Trial, progress: Progress, memory: Memory) -> Trial:
+    """A trial in which a finer mesh has made phases run backwards, tried again from there in the order this shows [SI].
+
+    Raises
+    ------
+    DemandsConflict
+        No order is without overlap, and a relaxation of the demands is.
+    NotConverged
+        No other order is open.
+    """
+    order = reordered(scenario, trial.pose.order, trial.places, trial.asking)
+    if order == trial.pose.order or not trial.solution.is_usable:
+        raise NotConverged(f"events overlap by {trial.overlap:.0f} m", trial.solution.iterations)
+    begun = again_from(trial, trial.flight, order)
+    again = in_right_order(scenario, *begun, progress, memory, [trial.pose.order], trial.pose.is_firm)
+    return replace(again, orders=(*trial.orders, told(trial), *again.orders))
+
+
+def _persisted(trial: Trial, log: list[str]) -> Trial:
+    """The trial's order, reached from its descent in still air or from guesses shaken a little.
+
+    Raises
+    ------
+    NotConverged
+        No attempt succeeded.
+    """
+    program = transcribe(trial.problem, trial.solution.mesh)
+    values = parameter_values(trial.pose.scenario)
+    calm = program.solve({**values, "wind": 0.0 * values["wind"]}, trial.guess, FLOWN)
+    found, attempts = persist(program, values, trial.guess, calm if calm.is_usable else None, FLOWN)
+    trial = replace(trial, solution=found)
+    log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
+    if not trial.is_orderly:
+        raise NotConverged(found.outcome.name.lower(), found.iterations)
+    return trial
