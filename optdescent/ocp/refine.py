@@ -30,9 +30,10 @@ _NARROW = 1e-7
 _REACH = 1e3
 """How many of its own lengths an element's polynomials are continued beyond it: farther off rounding has the say."""
 _LATELY = 3
-_GROWN = 2.0
+_GROWN, _LARGER = 2.0, 4.0
 _FALLEN = 3.0
-"""A mesh that has grown so much in so many rounds has made its error smaller by this, or never will."""
+"""A mesh that has grown so much in so many rounds, and since the first, has made its error smaller by this, or never
+will."""
 _WORST = 0.01
 
 
@@ -77,7 +78,8 @@ def is_stuck(history: tuple[Round, ...], swings: bool, settings: RefineSettings)
         return False
     before, *since = history[-1 - _LATELY :]
     needs = [max(r.local_error / settings.local_error, r.excess / settings.excess) for r in (before, *since)]
-    return (swings or since[-1].points > _GROWN * before.points) and min(needs[1:]) > max(1.0, needs[0] / _FALLEN)
+    has_grown = since[-1].points > max(_GROWN * before.points, _LARGER * history[0].points)
+    return (swings or has_grown) and min(needs[1:]) > max(1.0, needs[0] / _FALLEN)
 
 
 def enriched(mesh: Mesh, settings: RefineSettings) -> Mesh:

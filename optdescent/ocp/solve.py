@@ -55,7 +55,7 @@ def solve(
 def refined(problem: Problem, first: Solution, settings: Settings | None = None) -> Solution:
     """Refine from a solution on its mesh, for its parameter values [-]; one that is not usable comes back as it is.
 
-    ``Outcome.COARSE`` says that the error asked for was not reached.
+    ``Outcome.COARSE`` says that the error asked for was not reached, or that more points no longer help.
     """
     chosen = settings or Settings()
     rules: RefineSettings = chosen.refinement

@@ -124,7 +124,7 @@ def finished(trial: Trial, programs: Programs, accuracy: Accuracy) -> Trial | No
         trial = _fine(_exchanged(trial, programs.memory), accuracy)
     except (DemandsConflict, NotConverged):
         return None
-    return trial if trial.is_orderly else None
+    return trial if trial.is_orderly and not trial.lives_by_room else None
 
 
 def family(order: Order) -> Hashable:

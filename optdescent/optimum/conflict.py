@@ -81,6 +81,12 @@ class NotConverged(Exception):
         )
 
 
+def telling(*failures: DemandsConflict | NotConverged) -> DemandsConflict | NotConverged:
+    """The failure to tell of several searches: the smallest conflict, if there is one."""
+    conflicts = [failure for failure in failures if isinstance(failure, DemandsConflict)]
+    return min(conflicts, key=lambda conflict: conflict.size, default=failures[0])
+
+
 @dataclass(frozen=True)
 class _Soft:
     """A demand of the engine, and how to say it: sentence, unit, SI size of one unit."""

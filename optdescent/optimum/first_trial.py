@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from optdescent.ocp import Memory
-from optdescent.optimum.conflict import DemandsConflict, NotConverged
+from optdescent.optimum.conflict import DemandsConflict, NotConverged, telling
 from optdescent.optimum.glide import begins_with_a_step, first_flight
 from optdescent.optimum.order import order_of
 from optdescent.optimum.progress import Progress
@@ -30,21 +30,14 @@ def first_trial(scenario: Scenario, progress: Progress, memory: Memory, is_firm:
     flight = first_flight(scenario)
     try:
         return in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory, is_firm=is_firm)
-    except (DemandsConflict, NotConverged):
+    except (DemandsConflict, NotConverged) as failure:
         if not begins_with_a_step(flight) and scenario.midway == CRUISE:
             raise
-        found = _slowing_first(scenario, progress, memory, is_firm)
-        if found is None:
-            raise
-        return found
-
-
-def _slowing_first(scenario: Scenario, progress: Progress, memory: Memory, is_firm: bool) -> Trial | None:
-    """The best order found from a flight that slows down first; None if there is none either."""
+        before = failure
     progress("no descent found: from a flight that slows down first")
     flight = first_flight(scenario, slows_first=True)
     order = order_of(scenario, flight, early=True)
     try:
         return in_right_order(scenario, flight, *order, progress, memory, is_firm=is_firm)
-    except (DemandsConflict, NotConverged):
-        return None
+    except (DemandsConflict, NotConverged) as failure:
+        raise telling(before, failure) from failure

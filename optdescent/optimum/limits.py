@@ -28,6 +28,8 @@ SPEED_HELD = 0.2 * KNOT
 
 Without it the two would be one constraint stated twice, which no multiplier can tell apart.
 """
+LEAST_SPEED = "least speed"
+"""Name of the constraint."""
 HEIGHT_HELD = 1.0 * FOOT
 """How closely [m] the glide path bounds the descent that ends on it, for the same reason."""
 FLOOR_HELD = 0.5 * FOOT
@@ -43,7 +45,7 @@ Flown = Callable[[Point], tuple[Control, Configuration, Motion]]
 def limits_along(quantities: Quantities, leg: Leg, flown: Flown, is_firm: bool) -> tuple[PathConstraint, ...]:
     """Path constraints of a phase; `flown` gives control, configuration and motion at its points [SI].
 
-    `is_firm` : a least speed is held without room, but where the phase ends with the selection at that speed.
+    `is_firm` : the speed of the next selection is kept without room, but where the phase ends with that selection.
     """
     found: list[PathConstraint] = []
     if leg.mode in (Mode.CRUISE, Mode.APPROACH):
@@ -169,7 +171,7 @@ def _slowest(quantities: Quantities, leg: Leg, flown: Flown, is_firm: bool) -> P
     pending = [device for device in leg.pending if device.number or _is_scheduled(quantities)]
     if not pending:
         return PathConstraint(
-            "least speed",
+            LEAST_SPEED,
             lambda p: flown(p)[2].forces.calibrated_airspeed - reference_speed(airframe, p["mass"]),
             lower=lambda named: named["gate target"] - named["gate under"] - SPEED_HELD,
             scale=100.0,
@@ -183,7 +185,7 @@ def _slowest(quantities: Quantities, leg: Leg, flown: Flown, is_firm: bool) -> P
         return flown(point)[2].forces.calibrated_airspeed - least
 
     held = 0.0 if is_firm and leg.ends.kind is not EventKind.SELECTED else SPEED_HELD
-    return PathConstraint("least speed", room, lower=-held, scale=100.0)
+    return PathConstraint(LEAST_SPEED, room, lower=-held, scale=100.0)
 
 
 def _is_scheduled(quantities: Quantities) -> bool:

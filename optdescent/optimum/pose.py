@@ -53,8 +53,8 @@ from optdescent.units import KNOT
 class Pose:
     """A scenario's structure, posed: builds the problem of an order of events.
 
-    `memory` keeps what the phases of several orders have in common. `is_firm` : least speeds are held without room
-    (`limits_along`), for scenarios in which an optimum lives by that room.
+    `memory` keeps what the phases of several orders have in common. `is_firm` : speeds of selections are kept without
+    room (`limits_along`), for scenarios in which an optimum lives by that room.
     """
 
     scenario: Scenario
@@ -70,7 +70,7 @@ class Pose:
     @cached_property
     def structure(self) -> Hashable:
         """Everything of it that is not a number of its problem [-]: see `optimum.structure`."""
-        return self.is_firm, structure(self.scenario, self.order, self.legs)
+        return structure(self.scenario, self.order, self.legs)
 
     @property
     def quantities(self) -> Quantities:

@@ -120,12 +120,17 @@ class OptimumQuestion:
         return tuple(anchor for anchor in found if anchor is not None)
 
     def anchor(self, case: Case) -> Anchor | None:
-        """The optimum of a case, found cold; without one its neighbours begin cold, and say why if they fail too."""
+        """The optimum of a case, found cold; without one its neighbours begin cold, and say why if they fail too.
+
+        One whose speeds are kept without room is no start: neighbours that need none cost less in other orders.
+        """
         try:
             trial = found_cold(case.scenario, silent, Memory(), self.accuracy.first)
         except (InputFault, ProblemFault, DemandsConflict, NotConverged):
             return None
-        data = (trial.pose.order, trial.guess, trial.solution, trial.orders, trial.pose.is_firm)
+        if trial.pose.is_firm:
+            return None
+        data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
         return Anchor(_apart(case), case.place, case.scenario, *data)
 
     def hold(self, prepared: object) -> OptimumHeld:
@@ -248,7 +253,8 @@ class OptimumSession:
             values |= {"cost_slope": found[0], "cost_per": found[1]}
         for name in question.flights:
             values[kept_column(name).name] = kept_values(flight, name, question.distances)
-        own.solved[case.number] = Start(trial, case.place, case.levels, None if found is None else found[0])
+        if not trial.pose.is_firm:
+            own.solved[case.number] = Start(trial, case.place, case.levels, None if found is None else found[0])
         return Answer(Status.SOLVED, "", values, case.number)
 
     def _beside(self, case: Case, starts: tuple[Start, ...], programs: Programs) -> Trial | None:

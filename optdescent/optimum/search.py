@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from optdescent.arrival import Capture
 from optdescent.ocp import Memory, Outcome, SolverSettings, persist, transcribe
-from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed
+from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed, telling
 from optdescent.optimum.events import Event, Order
 from optdescent.optimum.order import reordered, with_other_choices
 from optdescent.optimum.parameters import parameter_values, settled_values
@@ -31,6 +31,9 @@ from optdescent.scenario import Scenario
 
 _MOST_ORDERS = 8
 _MOST_EXCHANGES = 6
+_MOST_IN_VAIN = 3
+_SMALL = 5.0
+"""Size [-] of a conflict that another order may resolve: 500 ft, or 15 kt."""
 
 
 def in_right_order(
@@ -63,13 +66,14 @@ def in_right_order(
     trial = search.without_overlap(trial)
     if not trial.is_orderly:
         basis = search.relaxed(first)
-        if basis.is_feasible:
-            trial = search.followed(basis)
+        trial = search.followed(basis) if basis.is_feasible else trial
     if not trial.is_orderly:
-        if search.conflicts:
-            raise min(search.conflicts, key=lambda conflict: conflict.size)
+        trial = search.beside_the_smallest_conflict(trial)
+    if not trial.is_orderly:
+        if search.conflicts and not search.feasible:
+            raise telling(*(conflict for conflict, _ in search.conflicts))
         progress("no conflict found: following the descent from still air, then from changed guesses")
-        trial = _persisted(trial, search.log)
+        trial = _persisted(search.feasible[0] if search.feasible else trial, search.log)
     trial = search.exchanged(trial)
     other = search.with_another_choice(trial)
     if other is not trial and other.price < trial.price - GAIN:
@@ -79,7 +83,10 @@ def in_right_order(
 
 @dataclass
 class _Search:
-    """Orders tried for a scenario: those `seen`, a `log` in words, and the `conflicts` of those without a descent."""
+    """Orders tried for a scenario: those `seen` and a `log` in words.
+
+    Of the relaxed ones those that show `conflicts`, and those that are `feasible`: they relax nothing.
+    """
 
     scenario: Scenario
     flight: Flight
@@ -89,8 +96,9 @@ class _Search:
     is_firm: bool
     seen: set[Order]
     log: list[str] = field(default_factory=list[str])
-    conflicts: list[DemandsConflict] = field(default_factory=list[DemandsConflict])
-    _elastic: set[Order] = field(default_factory=set[Order])
+    conflicts: list[tuple[DemandsConflict, Trial]] = field(default_factory=list[tuple[DemandsConflict, Trial]])
+    feasible: list[Trial] = field(default_factory=list[Trial])
+    _elastic: set[Order] = field(init=False, default_factory=set[Order])
 
     def tried(
         self,
@@ -105,7 +113,7 @@ class _Search:
         return self._told(made)
 
     def followed(self, found: Trial) -> Trial:
-        """The order of a descent that keeps all demands, from there: no overlap pays."""
+        """The order of a trial that relaxes nothing, from its descent: no overlap pays."""
         return self.tried(found.flight, found.pose.order, found.places, AT_LENGTH, settled_values(self.scenario))
 
     def again(self, trial: Trial, order: Order) -> Trial:
@@ -154,7 +162,7 @@ class _Search:
                     break
             order = reordered(self.scenario, basis.pose.order, basis.places, basis.asking)
             if order in self.seen:
-                # From below the other choices have been tried.
+                # From below other choices are tried beside the smallest conflict.
                 is_open = self.scenario.arrival.glide_path.capture is Capture.ABOVE
                 choices = with_other_choices(self.scenario, trial.pose.order) if is_open else []
                 other = next((new for new in choices if new not in self.seen), None)
@@ -174,9 +182,36 @@ class _Search:
         found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
         if found is None:
             return trial
+        new = replace(trial, solution=found.solution, is_elastic=True, conflict=found.conflict)
         if found.conflict is not None:
-            self.conflicts.append(found.conflict)
-        return replace(trial, solution=found.solution, relaxes_nothing=found.conflict is None)
+            self.conflicts.append((found.conflict, new))
+        elif new.is_feasible:
+            self.feasible.append(new)
+        return new
+
+    def beside_the_smallest_conflict(self, trial: Trial) -> Trial:
+        """A descent in an order beside that of the smallest conflict, if it is small; else the trial given.
+
+        A demand that gives way a little in one order may hold in another, of which no solution gives a sign: what its
+        relaxation asks for is tried, then other choices, each relaxed in turn.
+        """
+        in_vain = 0
+        while self.conflicts and in_vain < _MOST_IN_VAIN:
+            smallest, basis = min(self.conflicts, key=lambda each: each[0].size)
+            if smallest.size > _SMALL:
+                break
+            choices = with_other_choices(self.scenario, basis.pose.order)
+            near = [order for order in (*basis.exchanges(self.seen), *choices) if order not in self.seen]
+            if not near:
+                break
+            self.seen.add(near[0])
+            found = self.tried(*again_from(basis, self.flight, near[0]))
+            if not found.is_orderly and (relaxed_trial := self.relaxed(found)).is_feasible:
+                found = self.followed(relaxed_trial)
+            if found.is_orderly:
+                return found
+            in_vain = 0 if min(conflict.size for conflict, _ in self.conflicts) < smallest.size else in_vain + 1
+        return trial
 
     def _told(self, trial: Trial) -> Trial:
         self.log.append(told(trial))
@@ -213,7 +248,7 @@ def _persisted(trial: Trial, log: list[str]) -> Trial:
     values = parameter_values(trial.pose.scenario)
     calm = program.solve({**values, "wind": 0.0 * values["wind"]}, trial.guess, FLOWN)
     found, attempts = persist(program, values, trial.guess, calm if calm.is_usable else None, FLOWN)
-    trial = replace(trial, solution=found)
+    trial = replace(trial, solution=found, is_elastic=False)
     log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
     if not trial.is_orderly:
         raise NotConverged(found.outcome.name.lower(), found.iterations)

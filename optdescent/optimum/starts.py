@@ -63,7 +63,6 @@ class Anchor:
     guess: Guess
     solution: Solution
     orders: tuple[str, ...]
-    is_firm: bool
 
     @cached_property
     def world(self) -> Hashable:
@@ -72,7 +71,7 @@ class Anchor:
 
     def trial(self, memory: Memory) -> Trial:
         """Posed again, with nothing known of other orders."""
-        pose = Pose(self.scenario, self.order, memory, self.is_firm)
+        pose = Pose(self.scenario, self.order, memory)
         return Trial(pose, pose.problem(), self.guess, self.solution, self.orders)
 
 

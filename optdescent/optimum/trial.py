@@ -22,8 +22,10 @@ from optdescent.ocp import (
     refined,
     transcribe,
 )
+from optdescent.optimum.conflict import DemandsConflict
 from optdescent.optimum.events import COLLAPSED, Event, EventKind, Order
 from optdescent.optimum.guess import guess_from, mesh_for
+from optdescent.optimum.limits import LEAST_SPEED, SPEED_HELD
 from optdescent.optimum.order import on_the_other_side, reordered
 from optdescent.optimum.parameters import parameter_values, settled_values
 from optdescent.optimum.pose import Pose, in_order, overlap
@@ -31,6 +33,7 @@ from optdescent.optimum.trajectory import trajectory_of
 from optdescent.optimum.words import spoken
 from optdescent.results import Flight, Kind
 from optdescent.scenario import Scenario
+from optdescent.scenario.declaration import Selection
 from optdescent.units import NAUTICAL_MILE
 
 GAIN = 0.01
@@ -38,6 +41,9 @@ GAIN = 0.01
 _WORTH = 5e-4
 _ALIKE = 0.5
 """Cost [kg] of an order with a selection that coincides with the capture, beside what its descent costs."""
+_BY_ROOM = 1.0
+"""Cost [kg] that an optimum may owe to the room of its least speeds by their multipliers; it has been seen to be twice
+that."""
 FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=130)
 """For a guess that is a flight: orders that suit took 34 to 90 iterations in 40 cases drawn from a sweep."""
 _OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=90)
@@ -54,7 +60,7 @@ _FAR = 1.5 * NAUTICAL_MILE
 class Trial:
     """One order of events, solved on a mesh: `orders` that were tried in words, those `seen` as they are.
 
-    `relaxes_nothing` : it was solved with demands that may give way, and none does.
+    `is_elastic` : it was solved with demands that may give way, as its `conflict` says; None if none does.
     """
 
     pose: Pose
@@ -63,7 +69,8 @@ class Trial:
     solution: Solution
     orders: tuple[str, ...] = ()
     seen: frozenset[Order] = frozenset()
-    relaxes_nothing: bool = False
+    is_elastic: bool = False
+    conflict: DemandsConflict | None = None
 
     @cached_property
     def errors(self) -> dict[str, PhaseError]:
@@ -93,13 +100,17 @@ class Trial:
 
     @property
     def is_orderly(self) -> bool:
-        """Whether it is solved and no phase runs backwards."""
-        return self.solution.is_usable and self.overlap < COLLAPSED
+        """Whether it is solved, keeps all demands and no phase runs backwards."""
+        return not self.is_elastic and self._is_whole
 
     @property
     def is_feasible(self) -> bool:
         """Whether demands that may give way do not, so that its order has a descent."""
-        return self.relaxes_nothing and self.is_orderly
+        return self.is_elastic and self.conflict is None and self._is_whole
+
+    @property
+    def _is_whole(self) -> bool:
+        return self.solution.is_usable and self.overlap < COLLAPSED
 
     def refined(self, settings: Settings) -> Trial:
         """On meshes fine enough for its order; where speeds are firm, with no overlap that pays."""
@@ -125,27 +136,36 @@ class Trial:
             for leg in self.pose.legs
             if abs(self.solution[leg.name].length) < COLLAPSED and abs(held[in_order(leg)]) > _WORTH
         }
-        return [*sorted(pressing, key=lambda event: -pressing[event]), *self.coinciding.difference(pressing)]
+        beside = self.coinciding
+        also = [] if beside is None or beside in pressing else [beside]
+        return [*sorted(pressing, key=lambda event: -pressing[event]), *also]
 
     @property
-    def coinciding(self) -> frozenset[Event]:
-        """Devices selected on the schedule just as the glide path is met: where speeds are firm better ahead of it.
+    def coinciding(self) -> Event | None:
+        """The device selected on the schedule just as the path is met: where speeds are firm it is better ahead of it.
 
-        On the path the speed may rise, so that an order with them behind it has no other descent than these.
+        On the path the speed may rise, so that an order with it behind the capture has no other descent than this.
         """
-        return frozenset(
-            leg.ends
-            for leg in self.pose.legs
-            if self.pose.is_firm
-            and leg.begins == Event(EventKind.CAPTURE)
-            and leg.ends.kind is EventKind.SELECTED
-            and abs(self.solution[leg.name].length) < COLLAPSED
+        is_met = Event(EventKind.CAPTURE)
+        leg = next(
+            (leg for leg in self.pose.legs if leg.begins == is_met and leg.ends.kind is EventKind.SELECTED), None
         )
+        is_apart = leg is None or abs(self.solution[leg.name].length) >= COLLAPSED
+        return None if leg is None or is_apart or not self.pose.is_firm else leg.ends
+
+    @property
+    def lives_by_room(self) -> bool:
+        """Whether it saves fuel by passing speeds of selections by their room, as far as multipliers tell."""
+        if self.pose.is_firm or self.pose.scenario.handling.configuration is not Selection.SCHEDULED:
+            return False
+        held, selected = self.solution.multipliers.path_totals, EventKind.SELECTED
+        names = [leg.name for leg in self.pose.legs if leg.pending and leg.ends.kind is not selected]
+        return SPEED_HELD * sum(float(np.abs(held.get((name, LEAST_SPEED), 0.0)).sum()) for name in names) > _BY_ROOM
 
     @property
     def price(self) -> float:
         """Cost [kg] by which orders are compared: of two alike the one without coinciding events."""
-        return self.solution.cost + _ALIKE * len(self.coinciding)
+        return self.solution.cost + (0.0 if self.coinciding is None else _ALIKE)
 
 
 def tried(
