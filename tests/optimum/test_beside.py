@@ -14,6 +14,7 @@ from optdescent.ocp import Memory, Outcome, Problem, Settings, Solution
 from optdescent.optimum.beside import BESIDE, CLOSE, Accuracy, Programs, family, finished, solved_beside
 from optdescent.optimum.cold import found_cold
 from optdescent.optimum.events import Event, EventKind
+from optdescent.optimum.first_trial import first_trial
 from optdescent.optimum.order import with_other_choices
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import silent
@@ -141,6 +142,14 @@ def test_the_gear_comes_late_where_that_passes_the_gate_though_it_takes_many_ite
     )
     assert family(light.pose.order) == family(middling.pose.order) == (Event(EventKind.GATE, 0),)
     assert 0.0 < middling.solution.cost - light.solution.cost < 5.0
+
+
+@pytest.mark.slow
+def test_beyond_the_gate_the_path_may_have_to_be_met_a_device_earlier() -> None:
+    """Light and in 30 kt more of tailwind: 9 kg less than with the approach speed reached ahead of it."""
+    trial = first_trial(scenario("start.mass_kg=54000", tailwind=30.0), silent, Memory(), is_firm=False)
+    assert family(trial.pose.order) == (Event(EventKind.GATE, 0),)
+    assert trial.solution.cost < 325.0
 
 
 @pytest.mark.long

@@ -6,13 +6,19 @@ import numpy as np
 import pytest
 
 from optdescent.airframe.speeds import devices
-from optdescent.ocp import Outcome, find_chatter
+from optdescent.ocp import Memory, Outcome, find_chatter
 from optdescent.optimum import DemandsConflict
+from optdescent.optimum.conflict import NotConverged, Shortfall, telling
 from optdescent.optimum.events import Event, EventKind
+from optdescent.optimum.first_trial import first_trial
 from optdescent.optimum.optimise import Optimum
+from optdescent.optimum.progress import silent
+from optdescent.optimum.question import OptimumQuestion
 from optdescent.optimum.trajectory import refly
+from optdescent.results.sweep import Status
 from optdescent.units import FOOT, KNOT
-from tests.optimum.descents import STILL, optimum
+from tests.optimum.descents import STILL, optimum, scenario
+from tests.optimum.test_question import block_of
 
 HARDLY_SLOWS = (
     "airframe=regional-jet",
@@ -75,6 +81,14 @@ LEVEL_AT_IDLE = (
 """Two windows at one altitude, 23 nm apart, in a descent at idle."""
 
 
+LOW_BY_THE_WINDOW = (
+    STILL,
+    'arrival.windows=[{name="ALDER",distance_nm=60,altitude_at_ft=21000},'
+    '{name="BRIAR",distance_nm=30,altitude_at_least_ft=7000,altitude_at_most_ft=7800}]',
+)
+"""So low at 30 nm that it gets to the glide path only slowly: with two steps out, which no order tried first has."""
+
+
 def _speed_beside(found: Optimum, event: Event, beyond: float) -> float:
     """Calibrated airspeed [m/s] a distance [m] before an event is reached."""
     leg = next(leg for leg in found.pose.legs if leg.ends == event)
@@ -106,6 +120,56 @@ def test_an_order_whose_overlap_would_pay_is_flown_without_it() -> None:
     assert found.solution.outcome is Outcome.SOLVED
     assert found.flight.summary.gate.stable
     assert [breach.sentence for breach in found.flight.summary.breaches] == []
+
+
+@pytest.mark.slow
+def test_a_demand_that_gives_way_in_one_order_may_hold_in_another() -> None:
+    """Of two orders the better one gives up 108 ft of a window; in the one found by way of them nothing gives way."""
+    found = optimum(*LOW_BY_THE_WINDOW)
+    assert found.solution.outcome is Outcome.SOLVED
+    assert found.flight.summary.gate.stable
+    assert [breach.sentence for breach in found.flight.summary.breaches] == []
+    assert found.solution.cost < 525.0
+
+
+@pytest.mark.slow
+def test_an_optimum_that_lives_by_the_room_of_a_speed_is_sought_without() -> None:
+    """Light in still air: 0.2 kt below the second step's speed as the path is met puts that step off, for 9 kg."""
+    settings = (STILL, "start.mass_kg=54000")
+    assert first_trial(scenario(*settings), silent, Memory(), is_firm=False).lives_by_room
+    found = optimum(*settings)
+    assert found.pose.is_firm
+    assert found.solution.cost > 445.0
+    for leg in found.pose.legs:
+        x = -found.flight.column("distance_to_go")
+        within = (x >= found.solution[leg.name].start) & (x <= found.solution[leg.name].end)
+        if leg.has_passed(EventKind.CAPTURE) and leg.pending and within.any():
+            mass, speed = (found.flight.column(name)[within] for name in ("mass", "calibrated_airspeed"))
+            least = leg.pending[0].scheduled_speed(found.pose.scenario.airframe, mass)
+            assert float(np.max(least - speed)) < 0.01 * KNOT, leg.name
+
+
+@pytest.mark.long
+def test_in_a_sweep_an_optimum_without_room_is_no_start_for_its_neighbours() -> None:
+    """In 11 kt less of tailwind its order costs 16 kg more than the best one, which needs no room."""
+    axes = [{"kind": "values", "key": "added_tailwind_kt", "values": [0.0, -11.0]}]
+    found = block_of(OptimumQuestion(with_slopes=False), axes, HARDLY_SLOWS).arrays
+    assert found["status"].tolist() == [Status.SOLVED] * 2
+    assert found["cost"] == pytest.approx([188.0, 194.7], abs=0.5)
+
+
+@pytest.mark.slow
+def test_a_first_mesh_of_few_points_may_grow() -> None:
+    """At 46 t the error on three meshes of 120 to 246 points falls only to two fifths, then fast."""
+    assert optimum(STILL, "start.mass_kg=46000").solution.outcome is Outcome.SOLVED
+
+
+def test_the_smallest_conflict_of_all_searches_is_told() -> None:
+    large, small = (DemandsConflict((Shortfall("the floor", feet, "ft"),), size=feet / 100) for feet in (900.0, 10.0))
+    nothing = NotConverged("iterations")
+    assert telling(large, small) is small
+    assert telling(nothing, large) is large
+    assert telling(nothing, NotConverged("time")) is nothing
 
 
 @pytest.mark.long
