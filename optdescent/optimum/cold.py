@@ -21,8 +21,8 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
 
     Where the speed hardly falls on the glide path, an optimum may pass the speed of the next selection by the room it
     has and let it rise again, so that a device comes miles later; to lose a little more it swings the load factor on
-    any mesh. Then these speeds are kept without room; and so where no descent was found, since the room may lead astray
-    there.
+    any mesh. Then these speeds are kept without room; and so where neither a descent nor a conflict was found, since
+    the room may lead astray there.
 
     Raises
     ------
@@ -34,6 +34,8 @@ def found_cold(scenario: Scenario, progress: Progress, memory: Memory, settings:
     loose = _found(scenario, progress, memory, settings, is_firm=False)
     if isinstance(loose, Trial) and not (loose.lives_by_room or _swings(loose)):
         return loose
+    if isinstance(loose, DemandsConflict):
+        raise loose
     firm: Found = loose
     if scenario.handling.configuration is Selection.SCHEDULED:
         progress("once more, speeds of selections kept without room")

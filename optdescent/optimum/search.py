@@ -19,6 +19,7 @@ from optdescent.optimum.trial import (
     AT_LENGTH,
     FLOWN,
     GAIN,
+    OTHERWISE,
     Trial,
     again_from,
     beyond_the_gate,
@@ -32,8 +33,8 @@ from optdescent.scenario import Scenario
 _MOST_ORDERS = 8
 _MOST_EXCHANGES = 6
 _MOST_IN_VAIN = 3
-_SMALL = 5.0
-"""Size [-] of a conflict that another order may resolve: 500 ft, or 15 kt."""
+_SMALL = 10.0
+"""Size [-] of a conflict that another order may resolve: 1000 ft, or 30 kt."""
 
 
 def in_right_order(
@@ -205,7 +206,7 @@ class _Search:
             if not near:
                 break
             self.seen.add(near[0])
-            found = self.tried(*again_from(basis, self.flight, near[0]))
+            found = self.tried(*again_from(basis, self.flight, near[0]), OTHERWISE)
             if not found.is_orderly and (relaxed_trial := self.relaxed(found)).is_feasible:
                 found = self.followed(relaxed_trial)
             if found.is_orderly:

@@ -46,7 +46,7 @@ _BY_ROOM = 1.0
 that."""
 FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=130)
 """For a guess that is a flight: orders that suit took 34 to 90 iterations in 40 cases drawn from a sweep."""
-_OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=90)
+OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=90)
 """For an order that is tried where another failed: one that suits takes a third of this."""
 _NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=90)
 """From a solved trial: 24 to 66 iterations where there is such a descent, in 80 cases drawn from a sweep."""
@@ -193,7 +193,7 @@ def tried(
 def tried_again(scenario: Scenario, memory: Memory, trial: Trial, flight: Flight, order: Order) -> Trial:
     """Another order on its first mesh, from the descent of a solved trial or else from a flight [SI]."""
     begin, order, places = again_from(trial, flight, order)
-    settings = _OTHERWISE
+    settings = OTHERWISE
     if trial.solution.is_usable:
         before = trial.places
         is_far = max(abs(places[event] - before[event]) for event in order) > _FAR
@@ -221,7 +221,7 @@ def beyond_the_gate(
             yield tried_again(scenario, memory, trial, flight, order)
         else:
             moved = _in_sequence(order, places)
-            yield tried(scenario, memory, flight, order, moved, _OTHERWISE, is_firm=trial.pose.is_firm)
+            yield tried(scenario, memory, flight, order, moved, OTHERWISE, is_firm=trial.pose.is_firm)
 
 
 def told(trial: Trial) -> str:
