@@ -9,7 +9,7 @@ class Outcome(Enum):
     """End of a solve. The value is the sentence to show, with the next step in it."""
 
     SOLVED = "Solved: feasible and locally optimal to the tolerance asked for."
-    COARSE = "Solved, but the local error asked for was not reached: allow a larger error or more rounds."
+    COARSE = "Solved, but the local error asked for was not reached: allow more rounds or a larger error."
     ACCEPTABLE = "Solved only to the acceptable level: look at the violation and dual error before using it."
     INFEASIBLE = "No feasible point was found near the start: relax the demands or ask which of them conflict."
     ITERATIONS = "Stopped at the iteration limit: start nearer to the answer or allow more iterations."

@@ -17,7 +17,7 @@ def first_trial(scenario: Scenario, progress: Progress, memory: Memory, is_firm:
     """The best order found from a first flight [SI].
 
     Where the scenario begins too near or too high for the usual one, or with something out, what it does not find is
-    sought from a flight that slows down first. `is_firm` : least speeds are held without room.
+    sought from a flight that slows down first. `is_firm` : see `Pose`.
 
     Raises
     ------

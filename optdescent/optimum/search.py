@@ -50,7 +50,7 @@ def in_right_order(
     """The best order found [SI]: overlapping neighbours change places, then collapsed ones as long as it helps.
 
     Scenarios of one airframe and one form of arrival may share a `memory` of what was compiled. Orders `without` which
-    it shall be are not tried. `is_firm` : least speeds are held without room.
+    it shall be are not tried. `is_firm` : see `Pose`.
 
     Raises
     ------

@@ -47,7 +47,7 @@ that."""
 FLOWN = SolverSettings(push=1e-2, barrier=1e-3, iterations=130)
 """For a guess that is a flight: orders that suit took 34 to 90 iterations in 40 cases drawn from a sweep."""
 OTHERWISE = SolverSettings(push=1e-2, barrier=1e-3, iterations=90)
-"""For an order that is tried where another failed: one that suits takes a third of this."""
+"""For an order that is tried where another failed: those that suit took 32 to 49."""
 _NEARBY = SolverSettings(push=1e-3, barrier=1e-4, iterations=90)
 """From a solved trial: 24 to 66 iterations where there is such a descent, in 80 cases drawn from a sweep."""
 AT_LENGTH = replace(_NEARBY, iterations=180)
@@ -180,7 +180,7 @@ def tried(
 ) -> Trial:
     """An order on its first mesh, from a flight with its events at `places` [m].
 
-    `values` of the parameters are the scenario's unless given. `is_firm` : least speeds are held without room.
+    `values` of the parameters are the scenario's unless given. `is_firm` : see `Pose`.
     """
     pose = Pose(scenario, order, memory, is_firm)
     problem = pose.problem()
