@@ -65,7 +65,7 @@ def bracket(distance: float, first_ft: float) -> tuple[float, float, int]:
 def main() -> None:
     """Run, compare and write the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parents[1] / "out")
+    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent / "out")
     parser.add_argument("-n", "--points", type=int, default=2, help="points that are solved cold")
     asked = parser.parse_args()
     asked.output.mkdir(parents=True, exist_ok=True)

@@ -75,7 +75,7 @@ def parts(path: Path, scenario: Scenario, folder: Path, clock: Callable[[], floa
 def main() -> None:
     """Debrief twice and write the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parents[1] / "out")
+    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent / "out")
     asked = parser.parse_args()
     asked.output.mkdir(parents=True, exist_ok=True)
     unit, scenario = yardstick(), Scenario.from_toml(STUDY, FAR)

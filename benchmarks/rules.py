@@ -119,7 +119,7 @@ def main() -> None:
     """Fly, compare and write the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("-n", "--flights", type=int, default=2 * AT_A_TIME)
-    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parents[1] / "out")
+    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent / "out")
     asked = parser.parse_args()
     asked.output.mkdir(parents=True, exist_ok=True)
     unit, flown = yardstick(), scenarios(asked.flights)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import re
-import time
 from pathlib import Path
 from typing import Any
 
@@ -15,17 +14,13 @@ from click.testing import CliRunner, Result
 
 from optdescent.cli import main
 from optdescent.cli.margins import _say as say_margins
-from optdescent.cli.write import write_figures, write_figures_of
 from optdescent.results import CAUTION, Flight
-from optdescent.results.margins import Margins
-from tests.figures.conditions import once, over
+from tests.figures.conditions import once
 
 ROOT = Path(__file__).parents[2]
 SCENARIO = str(ROOT / "studies" / "first_descent" / "scenario.toml")
 STILL = "air.wind.kind=none"
 FIGURES = ("height", "speed", "energy", "margins")
-MOST_SECONDS = 10.0
-"""Longest time that the figures of one run of margins may take after the numbers."""
 
 
 def run(*arguments: str) -> Result:
@@ -99,20 +94,6 @@ def test_the_folder_holds_flights_tables_and_figures(job: tuple[dict[str, Any], 
     lines = (folder / "margins.csv").read_text(encoding="utf-8").splitlines()
     rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     assert rows[0]["fuel_kg"] == f"{found['optimum']['fuel_kg']:.0f}", "as people read it; JSON and netCDF are finer"
-
-
-@pytest.mark.slow
-def test_the_figures_of_margins_take_at_most_ten_seconds(job: tuple[dict[str, Any], Path], tmp_path: Path) -> None:
-    """Those of the flights and of their margins, and those of margins over conditions, after the numbers."""
-    found, folder = job
-    flights = [Flight.from_netcdf(folder / f"{name}.nc") for name in ("optimum", *(r["name"] for r in found["rules"]))]
-    margins = Margins.from_netcdf(folder / "margins.nc")
-    begun = time.perf_counter()
-    files = write_figures(flights, tmp_path / "once") + write_figures_of(margins, tmp_path / "once")[0]
-    files += write_figures_of(over(), tmp_path / "over")[0]
-    seconds = time.perf_counter() - begun
-    assert {path.stem for path in files} == {*FIGURES, "rule-map"}
-    assert seconds <= MOST_SECONDS
 
 
 def test_the_optimum_has_no_chatter(job: tuple[dict[str, Any], Path]) -> None:
