@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from optdescent.airframe.speeds import devices
 from optdescent.ocp import Demand, Guess, Kind, Problem, Solution, SolverSettings, relax
+from optdescent.optimum.boundaries import HEIGHT_MET
 from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.quantities import altitude_of_hold
@@ -85,6 +86,14 @@ def telling(*failures: DemandsConflict | NotConverged) -> DemandsConflict | NotC
     """The failure to tell of several searches: the smallest conflict, if there is one."""
     conflicts = [failure for failure in failures if isinstance(failure, DemandsConflict)]
     return min(conflicts, key=lambda conflict: conflict.size, default=failures[0])
+
+
+def least_size(scenario: Scenario) -> float:
+    """Size [-] that a conflict has at least in any order: that of a gate off the glide path, on which it is passed."""
+    arrival = scenario.arrival
+    on_path = [(gate.height, arrival.glide_path.height(-gate.distance)) for gate in arrival.gates if gate.distance]
+    off = [abs(gate - path) - HEIGHT_MET for gate, path in on_path]
+    return _ALTITUDE_WEIGHT * max([0.0, *off])
 
 
 @dataclass(frozen=True)

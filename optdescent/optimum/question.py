@@ -33,6 +33,7 @@ from optdescent.optimum.columns import (
     SUMMARY,
 )
 from optdescent.optimum.conflict import DemandsConflict, NotConverged
+from optdescent.optimum.events import Event
 from optdescent.optimum.glide import first_flight
 from optdescent.optimum.optimise import flight_of
 from optdescent.optimum.order import on_the_other_side, order_of
@@ -315,9 +316,12 @@ class OptimumSession:
         if min(away, default=np.inf) <= within:
             return best
         costs[family(order)] = np.inf
-        flight = first_flight(case.scenario)
-        places = order_of(case.scenario, flight)[1]
-        trials = beyond_the_gate(case.scenario, programs.memory, best, flight, places, ())
+
+        def begin() -> tuple[Flight, Mapping[Event, float]]:
+            flight = first_flight(case.scenario)
+            return flight, order_of(case.scenario, flight)[1]
+
+        trials = beyond_the_gate(case.scenario, programs.memory, best, begin, ())
         other = next((trial for trial in trials if trial.is_orderly), None)
         if other is None or other.solution.cost > best.solution.cost - _PROMISE:
             return best

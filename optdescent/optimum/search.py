@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from optdescent.arrival import Capture
 from optdescent.ocp import Memory, Outcome, SolverSettings, persist, transcribe
-from optdescent.optimum.conflict import DemandsConflict, NotConverged, relaxed, telling
+from optdescent.optimum.conflict import DemandsConflict, NotConverged, least_size, relaxed, telling
 from optdescent.optimum.events import Event, Order
 from optdescent.optimum.order import reordered, with_other_choices
 from optdescent.optimum.parameters import parameter_values, settled_values
@@ -35,6 +35,8 @@ _MOST_EXCHANGES = 6
 _MOST_IN_VAIN = 3
 _SMALL = 10.0
 """Size [-] of a conflict that another order may resolve: 1000 ft, or 30 kt."""
+_NO_LARGER = 1.01
+"""Sizes that are no larger than the least possible, within what a relaxation and its fuel leave."""
 
 
 def in_right_order(
@@ -62,6 +64,8 @@ def in_right_order(
     search = _Search(scenario, flight, places, memory or Memory(), progress, is_firm, {order, *without})
     progress("optimum on a first mesh")
     trial = first = search.tried(flight, order, places)
+    if search.least > 0.0 and not trial.is_orderly:
+        search.relaxed(first)
     if trial.solution.outcome is Outcome.ITERATIONS:
         trial = search.with_another_choice(trial)
     trial = search.without_overlap(trial)
@@ -71,10 +75,11 @@ def in_right_order(
     if not trial.is_orderly:
         trial = search.beside_the_smallest_conflict(trial)
     if not trial.is_orderly:
-        if search.conflicts and not search.feasible:
-            raise telling(*(conflict for conflict, _ in search.conflicts))
+        feasible = next((other for other in search.elastic if other.is_feasible), None)
+        if search.conflicts and feasible is None:
+            raise telling(*search.conflicts)
         progress("no conflict found: following the descent from still air, then from changed guesses")
-        trial = _persisted(search.feasible[0] if search.feasible else trial, search.log)
+        trial = _persisted(feasible or trial, search.log)
     trial = search.exchanged(trial)
     other = search.with_another_choice(trial)
     if other is not trial and other.price < trial.price - GAIN:
@@ -84,9 +89,9 @@ def in_right_order(
 
 @dataclass
 class _Search:
-    """Orders tried for a scenario: those `seen` and a `log` in words.
+    """Orders tried for a scenario: those `seen`, a `log` in words, and relaxed ones as far as one was found.
 
-    Of the relaxed ones those that show `conflicts`, and those that are `feasible`: they relax nothing.
+    `least` is the size [-] that a conflict has at least in any order.
     """
 
     scenario: Scenario
@@ -97,9 +102,17 @@ class _Search:
     is_firm: bool
     seen: set[Order]
     log: list[str] = field(default_factory=list[str])
-    conflicts: list[tuple[DemandsConflict, Trial]] = field(default_factory=list[tuple[DemandsConflict, Trial]])
-    feasible: list[Trial] = field(default_factory=list[Trial])
-    _elastic: set[Order] = field(init=False, default_factory=set[Order])
+    elastic: list[Trial] = field(default_factory=list[Trial])
+    least: float = field(init=False)
+    _asked: set[Order] = field(init=False, default_factory=set[Order])
+
+    def __post_init__(self) -> None:
+        self.least = least_size(self.scenario)
+
+    @property
+    def conflicts(self) -> list[DemandsConflict]:
+        """Conflicts that relaxed trials show."""
+        return [trial.conflict for trial in self.elastic if trial.conflict is not None]
 
     def tried(
         self,
@@ -129,8 +142,8 @@ class _Search:
         is met first shows by events that collapse.
         """
         if trial.solution.is_usable:
-            sides = beyond_the_gate(self.scenario, self.memory, trial, self.flight, self.places, self.seen)
-            for found in sides:
+            begun = self.flight, self.places
+            for found in beyond_the_gate(self.scenario, self.memory, trial, lambda: begun, self.seen):
                 self.seen.add(found.pose.order)
                 if self._told(found).is_orderly:
                     return found
@@ -175,20 +188,24 @@ class _Search:
         return trial
 
     def relaxed(self, trial: Trial) -> Trial:
-        """A trial with the smallest relaxation of its demands, if one is found; a conflict that it shows is kept."""
-        if trial.pose.order in self._elastic:
+        """A trial with the smallest relaxation of its demands, if one is found and its order was not asked before.
+
+        Raises
+        ------
+        DemandsConflict
+            It gives way by no more than it must in every order.
+        """
+        if trial.pose.order in self._asked:
             return trial
-        self._elastic.add(trial.pose.order)
+        self._asked.add(trial.pose.order)
         self.progress("no descent found: looking for the demands that conflict")
         found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
         if found is None:
             return trial
-        new = replace(trial, solution=found.solution, is_elastic=True, conflict=found.conflict)
-        if found.conflict is not None:
-            self.conflicts.append((found.conflict, new))
-        elif new.is_feasible:
-            self.feasible.append(new)
-        return new
+        if found.conflict is not None and found.conflict.size <= _NO_LARGER * self.least:
+            raise found.conflict
+        self.elastic.append(replace(trial, solution=found.solution, is_elastic=True, conflict=found.conflict))
+        return self.elastic[-1]
 
     def beside_the_smallest_conflict(self, trial: Trial) -> Trial:
         """A descent in an order beside that of the smallest conflict, if it is small; else the trial given.
@@ -198,9 +215,10 @@ class _Search:
         """
         in_vain = 0
         while self.conflicts and in_vain < _MOST_IN_VAIN:
-            smallest, basis = min(self.conflicts, key=lambda each: each[0].size)
-            if smallest.size > _SMALL:
+            smallest = min(conflict.size for conflict in self.conflicts)
+            if smallest > _SMALL:
                 break
+            basis = next(tried for tried in self.elastic if tried.conflict and tried.conflict.size == smallest)
             choices = with_other_choices(self.scenario, basis.pose.order)
             near = [order for order in (*basis.exchanges(self.seen), *choices) if order not in self.seen]
             if not near:
@@ -211,7 +229,7 @@ class _Search:
                 found = self.followed(relaxed_trial)
             if found.is_orderly:
                 return found
-            in_vain = 0 if min(conflict.size for conflict, _ in self.conflicts) < smallest.size else in_vain + 1
+            in_vain = 0 if min(conflict.size for conflict in self.conflicts) < smallest else in_vain + 1
         return trial
 
     def _told(self, trial: Trial) -> Trial:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -205,21 +205,21 @@ def beyond_the_gate(
     scenario: Scenario,
     memory: Memory,
     trial: Trial,
-    flight: Flight,
-    places: Mapping[Event, float],
+    begin: Callable[[], tuple[Flight, Mapping[Event, float]]],
     seen: Collection[Order],
 ) -> Iterator[Trial]:
     """Trials, one by one, with the approach speed on the other side of the gate, in orders not seen [SI].
 
-    The likeliest is tried from the solved trial; those that also meet the glide path elsewhere from a flight with its
-    events in their `places` [m], for the trial's own lie where the other side has no descent.
+    The likeliest is tried from the solved trial; those that also meet the glide path elsewhere from the flight that
+    `begin` gives with the places [m] of its events, for the trial's own lie where the other side has no descent.
     """
     for at, order in enumerate(on_the_other_side(scenario, trial.pose.order)):
         if order in seen:
             continue
         if at == 0:
-            yield tried_again(scenario, memory, trial, flight, order)
+            yield tried_again(scenario, memory, trial, trial.flight, order)
         else:
+            flight, places = begin()
             moved = _in_sequence(order, places)
             yield tried(scenario, memory, flight, order, moved, OTHERWISE, is_firm=trial.pose.is_firm)
 

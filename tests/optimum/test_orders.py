@@ -7,8 +7,8 @@ import pytest
 
 from optdescent.airframe.speeds import devices
 from optdescent.ocp import Memory, Outcome, find_chatter
-from optdescent.optimum import DemandsConflict
-from optdescent.optimum.conflict import NotConverged, Shortfall, telling
+from optdescent.optimum import DemandsConflict, find_optimum
+from optdescent.optimum.conflict import NotConverged, Shortfall, least_size, telling
 from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.first_trial import first_trial
 from optdescent.optimum.optimise import Optimum
@@ -170,6 +170,27 @@ def test_the_smallest_conflict_of_all_searches_is_told() -> None:
     assert telling(large, small) is small
     assert telling(nothing, large) is large
     assert telling(nothing, NotConverged("time")) is nothing
+
+
+def test_a_conflict_that_every_order_has_is_told_after_one() -> None:
+    """The path has 1002 ft where the gate asks for 1000: no other order gives way by less."""
+    told: list[str] = []
+    two_off = scenario("arrival.gate.distance_nm=2.98961")
+    with pytest.raises(DemandsConflict) as caught:
+        find_optimum(two_off, told.append)
+    assert sum("looking for the demands that conflict" in words for words in told) == 1
+    assert caught.value.size == pytest.approx(least_size(two_off), rel=1e-3)
+
+
+@pytest.mark.parametrize(("gates", "feet"), [((2.983334,), 0.0), ((2.98961,), 1.98), ((2.98961, 1.41), 1.98)])
+def test_the_least_size_of_a_conflict_is_that_of_the_gate_farthest_from_the_path(
+    gates: tuple[float, ...], feet: float
+) -> None:
+    """The path has 1000 ft at 2.98333 nm, 500 ft at 1.41316 nm: (500 - 50) ft / tan 3 degrees; 0.02 ft are no fault."""
+    first, *more = gates
+    others = ",".join(f"{{height_ft=500,distance_nm={distance}}}" for distance in more)
+    asked = scenario(f"arrival.gate.distance_nm={first}", f"arrival.more_gates=[{others}]")
+    assert least_size(asked) * 100.0 == pytest.approx(feet, abs=0.01)
 
 
 @pytest.mark.long
