@@ -156,7 +156,7 @@ def _exchanged(trial: Trial, memory: Memory) -> Trial:
     new = wished(trial)
     if not new:
         return trial
-    other = tried_again(trial.pose.scenario, memory, trial, trial.flight, new[0])
+    other = tried_again(trial.pose.scenario, memory, trial, new[0])
     seen = trial.seen | {new[0], trial.pose.order}
     is_better = other.is_orderly and other.price < trial.price - GAIN
     return replace(other if is_better else trial, orders=trial.orders, seen=seen)

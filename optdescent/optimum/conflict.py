@@ -51,8 +51,8 @@ class Shortfall:
 class DemandsConflict(Exception):
     """The demands cannot all be met (exit status 3).
 
-    `shortfalls` is the smallest relaxation that mends it, found in so many `iterations`, and `size` its weighted sum
-    [-]; `opposing` names the demands that hold but stand against it.
+    `shortfalls` is the smallest relaxation that mends it, found in so many `iterations`, and `size` the weighted sum
+    [-] of its amounts, each demand's largest; `opposing` names the demands that hold but stand against it.
     """
 
     def __init__(
@@ -71,11 +71,12 @@ class DemandsConflict(Exception):
 class NotConverged(Exception):
     """The solver found neither an optimum nor a conflict of demands (exit status 4).
 
-    `ending` is how it stopped, after so many `iterations` of its last solve.
+    `ending` is how it stopped, after so many `iterations` of its last solve. `is_feasible` : a relaxation that relaxes
+    nothing says that there is a descent.
     """
 
-    def __init__(self, ending: str, iterations: int = 0) -> None:
-        self.iterations = iterations
+    def __init__(self, ending: str, iterations: int = 0, is_feasible: bool = False) -> None:
+        self.iterations, self.is_feasible = iterations, is_feasible
         super().__init__(
             f"neither a descent nor a conflict of its demands was found (solver: {ending}); "
             "try other windows, capture heights or speeds near these: what changes between them shows the cause"
@@ -83,9 +84,10 @@ class NotConverged(Exception):
 
 
 def telling(*failures: DemandsConflict | NotConverged) -> DemandsConflict | NotConverged:
-    """The failure to tell of several searches: the smallest conflict, if there is one."""
+    """The failure to tell of several searches: that there is a descent, else the smallest conflict, if there is one."""
+    feasible = [failure for failure in failures if isinstance(failure, NotConverged) and failure.is_feasible]
     conflicts = [failure for failure in failures if isinstance(failure, DemandsConflict)]
-    return min(conflicts, key=lambda conflict: conflict.size, default=failures[0])
+    return next(iter(feasible), min(conflicts, key=lambda conflict: conflict.size, default=failures[0]))
 
 
 def least_size(scenario: Scenario) -> float:
@@ -213,16 +215,17 @@ def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Rela
         return None
     by_demand = {item.demand: item for item in soft}
     largest: dict[tuple[str, str], float] = {}
+    weighted: dict[tuple[str, str], float] = {}
     for demand, amount in found.given.items():
         item = by_demand[demand]
         name = (item.sentence, item.unit)
         largest[name] = max(largest.get(name, 0.0), amount / item.factor)
+        weighted[name] = max(weighted.get(name, 0.0), demand.weight * amount)
     shortfalls = tuple(Shortfall(name[0], amount, name[1]) for name, amount in largest.items() if amount > _SMALLEST)
     # A demand gives way once it pushes with its weight: the share of that says how much it stands against the others.
     pushes = {demand: push / demand.weight for demand, push in found.opposing.items()}
     hardest = sorted((demand for demand in pushes if pushes[demand] > _HARD), key=lambda demand: -pushes[demand])
     opposing = dict.fromkeys(by_demand[demand].sentence for demand in hardest)
     against, spent = tuple(opposing)[:_MOST_NAMED], found.solution.iterations
-    size = sum(demand.weight * amount for demand, amount in found.given.items())
-    conflict = DemandsConflict(shortfalls, against, spent, size) if shortfalls else None
+    conflict = DemandsConflict(shortfalls, against, spent, sum(weighted.values())) if shortfalls else None
     return Relaxed(found.solution, conflict)

@@ -27,17 +27,19 @@ def first_trial(scenario: Scenario, progress: Progress, memory: Memory, is_firm:
         Neither a descent nor a conflict was found.
     """
     progress("first flight")
+    failures: list[DemandsConflict | NotConverged] = []
     flight = first_flight(scenario)
     try:
         return in_right_order(scenario, flight, *order_of(scenario, flight), progress, memory, is_firm=is_firm)
     except (DemandsConflict, NotConverged) as failure:
         if not begins_with_a_step(flight) and scenario.midway == CRUISE:
             raise
-        before = failure
+        failures.append(failure)
     progress("no descent found: from a flight that slows down first")
     flight = first_flight(scenario, slows_first=True)
     order = order_of(scenario, flight, early=True)
     try:
         return in_right_order(scenario, flight, *order, progress, memory, is_firm=is_firm)
     except (DemandsConflict, NotConverged) as failure:
-        raise telling(before, failure) from failure
+        failures.append(failure)
+    raise telling(*failures)

@@ -23,6 +23,7 @@ from optdescent.optimum.trial import (
     Trial,
     again_from,
     beyond_the_gate,
+    in_sequence,
     told,
     tried,
     tried_again,
@@ -35,6 +36,9 @@ _MOST_EXCHANGES = 6
 _MOST_IN_VAIN = 3
 _SMALL = 10.0
 """Size [-] of a conflict that another order may resolve: 1000 ft, or 30 kt."""
+_AS_IT_IS = replace(OTHERWISE, iterations=0)
+_LESS = 0.999
+"""What a size is less than, apart from rounding."""
 _NO_LARGER = 1.01
 """Sizes that are no larger than the least possible, within what a relaxation and its fuel leave."""
 
@@ -75,7 +79,7 @@ def in_right_order(
     if not trial.is_orderly:
         trial = search.beside_the_smallest_conflict(trial)
     if not trial.is_orderly:
-        feasible = next((other for other in search.elastic if other.is_feasible), None)
+        feasible = next((other for other in search.elastic.values() if other.is_feasible), None)
         if search.conflicts and feasible is None:
             raise telling(*search.conflicts)
         progress("no conflict found: following the descent from still air, then from changed guesses")
@@ -89,9 +93,10 @@ def in_right_order(
 
 @dataclass
 class _Search:
-    """Orders tried for a scenario: those `seen`, a `log` in words, and relaxed ones as far as one was found.
+    """Orders tried for a scenario: those `seen`, and a `log` in words.
 
-    `least` is the size [-] that a conflict has at least in any order.
+    Those `unclear` were not found from the first flight: from a descent they may be. `elastic` are those of which a
+    relaxation was sought, as they were where none was found; `least` is the size [-] that a conflict has in any order.
     """
 
     scenario: Scenario
@@ -102,9 +107,9 @@ class _Search:
     is_firm: bool
     seen: set[Order]
     log: list[str] = field(default_factory=list[str])
-    elastic: list[Trial] = field(default_factory=list[Trial])
+    unclear: set[Order] = field(default_factory=set[Order])
+    elastic: dict[Order, Trial] = field(default_factory=dict[Order, Trial])
     least: float = field(init=False)
-    _asked: set[Order] = field(init=False, default_factory=set[Order])
 
     def __post_init__(self) -> None:
         self.least = least_size(self.scenario)
@@ -112,7 +117,7 @@ class _Search:
     @property
     def conflicts(self) -> list[DemandsConflict]:
         """Conflicts that relaxed trials show."""
-        return [trial.conflict for trial in self.elastic if trial.conflict is not None]
+        return [trial.conflict for trial in self.elastic.values() if trial.conflict is not None]
 
     def tried(
         self,
@@ -126,14 +131,18 @@ class _Search:
         made = tried(self.scenario, self.memory, flight, order, places, settings, values, self.is_firm)
         return self._told(made)
 
+    def _unsolved(self, flight: Flight, order: Order, places: Mapping[Event, float]) -> Trial:
+        """An order on its first mesh that is not solved."""
+        return tried(self.scenario, self.memory, flight, order, places, _AS_IT_IS, is_firm=self.is_firm)
+
     def followed(self, found: Trial) -> Trial:
         """The order of a trial that relaxes nothing, from its descent: no overlap pays."""
         return self.tried(found.flight, found.pose.order, found.places, AT_LENGTH, settled_values(self.scenario))
 
     def again(self, trial: Trial, order: Order) -> Trial:
-        """Another order, from the descent of a solved trial or else from the first flight."""
+        """Another order, from the descent of a solved trial."""
         self.seen.add(order)
-        return self._told(tried_again(self.scenario, self.memory, trial, self.flight, order))
+        return self._told(tried_again(self.scenario, self.memory, trial, order))
 
     def with_another_choice(self, trial: Trial) -> Trial:
         """The first orderly trial that makes another choice, else the one given.
@@ -142,14 +151,19 @@ class _Search:
         is met first shows by events that collapse.
         """
         if trial.solution.is_usable:
-            begun = self.flight, self.places
-            for found in beyond_the_gate(self.scenario, self.memory, trial, lambda: begun, self.seen):
+            begun, seen = (self.flight, self.places), self.seen - self.unclear
+            for found in beyond_the_gate(self.scenario, self.memory, trial, lambda: begun, seen):
                 self.seen.add(found.pose.order)
                 if self._told(found).is_orderly:
                     return found
             return trial
         for order in with_other_choices(self.scenario, trial.pose.order):
-            if order not in self.seen and (found := self.again(trial, order)).is_orderly:
+            if order in self.seen:
+                continue
+            self.seen.add(order)
+            self.unclear.add(order)
+            found = self.tried(self.flight, order, in_sequence(order, self.places), OTHERWISE)
+            if found.is_orderly:
                 return found
         return trial
 
@@ -188,48 +202,48 @@ class _Search:
         return trial
 
     def relaxed(self, trial: Trial) -> Trial:
-        """A trial with the smallest relaxation of its demands, if one is found and its order was not asked before.
+        """A trial with the smallest relaxation of its demands, if one is found.
+
+        An order is asked once: later its conflict is given again; what relaxes nothing is not, for it was followed.
 
         Raises
         ------
         DemandsConflict
             It gives way by no more than it must in every order.
         """
-        if trial.pose.order in self._asked:
-            return trial
-        self._asked.add(trial.pose.order)
+        if (before := self.elastic.get(trial.pose.order)) is not None:
+            return trial if before.conflict is None else before
         self.progress("no descent found: looking for the demands that conflict")
         found = relaxed(trial.pose, trial.problem, trial.guess, trial.solution)
-        if found is None:
-            return trial
-        if found.conflict is not None and found.conflict.size <= _NO_LARGER * self.least:
-            raise found.conflict
-        self.elastic.append(replace(trial, solution=found.solution, is_elastic=True, conflict=found.conflict))
-        return self.elastic[-1]
+        if found is not None:
+            trial = replace(trial, solution=found.solution, is_elastic=True, conflict=found.conflict)
+        self.elastic[trial.pose.order] = trial
+        if trial.conflict is not None and trial.conflict.size <= _NO_LARGER * self.least:
+            raise trial.conflict
+        return trial
 
     def beside_the_smallest_conflict(self, trial: Trial) -> Trial:
         """A descent in an order beside that of the smallest conflict, if it is small; else the trial given.
 
         A demand that gives way a little in one order may hold in another, of which no solution gives a sign: what its
-        relaxation asks for is tried, then other choices, each relaxed in turn.
+        relaxation asks for, then other choices are relaxed in turn, and what relaxes nothing is followed.
         """
         in_vain = 0
         while self.conflicts and in_vain < _MOST_IN_VAIN:
             smallest = min(conflict.size for conflict in self.conflicts)
             if smallest > _SMALL:
                 break
-            basis = next(tried for tried in self.elastic if tried.conflict and tried.conflict.size == smallest)
+            basis = next(own for own in self.elastic.values() if own.conflict and own.conflict.size == smallest)
             choices = with_other_choices(self.scenario, basis.pose.order)
-            near = [order for order in (*basis.exchanges(self.seen), *choices) if order not in self.seen]
+            near = [order for order in (*basis.exchanges(()), *choices) if order not in self.elastic]
             if not near:
                 break
             self.seen.add(near[0])
-            found = self.tried(*again_from(basis, self.flight, near[0]), OTHERWISE)
-            if not found.is_orderly and (relaxed_trial := self.relaxed(found)).is_feasible:
-                found = self.followed(relaxed_trial)
-            if found.is_orderly:
-                return found
-            in_vain = 0 if min(conflict.size for conflict in self.conflicts) < smallest else in_vain + 1
+            found = self.relaxed(self._unsolved(*again_from(basis, self.flight, near[0])))
+            if found.is_feasible and (followed := self.followed(found)).is_orderly:
+                return followed
+            is_less = min(conflict.size for conflict in self.conflicts) < _LESS * smallest
+            in_vain = 0 if is_less else in_vain + 1
         return trial
 
     def _told(self, trial: Trial) -> Trial:
@@ -267,8 +281,8 @@ def _persisted(trial: Trial, log: list[str]) -> Trial:
     values = parameter_values(trial.pose.scenario)
     calm = program.solve({**values, "wind": 0.0 * values["wind"]}, trial.guess, FLOWN)
     found, attempts = persist(program, values, trial.guess, calm if calm.is_usable else None, FLOWN)
-    trial = replace(trial, solution=found, is_elastic=False)
     log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
-    if not trial.is_orderly:
-        raise NotConverged(found.outcome.name.lower(), found.iterations)
-    return trial
+    reached = replace(trial, solution=found, is_elastic=False)
+    if not reached.is_orderly:
+        raise NotConverged(found.outcome.name.lower(), found.iterations, trial.is_feasible)
+    return reached

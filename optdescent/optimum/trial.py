@@ -190,15 +190,12 @@ def tried(
     return Trial(pose, problem, guess, solution)
 
 
-def tried_again(scenario: Scenario, memory: Memory, trial: Trial, flight: Flight, order: Order) -> Trial:
-    """Another order on its first mesh, from the descent of a solved trial or else from a flight [SI]."""
-    begin, order, places = again_from(trial, flight, order)
-    settings = OTHERWISE
-    if trial.solution.is_usable:
-        before = trial.places
-        is_far = max(abs(places[event] - before[event]) for event in order) > _FAR
-        settings = AT_LENGTH if is_far else _NEARBY
-    return tried(scenario, memory, begin, order, places, settings, is_firm=trial.pose.is_firm)
+def tried_again(scenario: Scenario, memory: Memory, trial: Trial, order: Order) -> Trial:
+    """Another order on its first mesh, from the descent of a solved trial."""
+    before, places = trial.places, in_sequence(order, trial.places)
+    is_far = max(abs(places[event] - before[event]) for event in order) > _FAR
+    settings = AT_LENGTH if is_far else _NEARBY
+    return tried(scenario, memory, trial.flight, order, places, settings, is_firm=trial.pose.is_firm)
 
 
 def beyond_the_gate(
@@ -217,10 +214,10 @@ def beyond_the_gate(
         if order in seen:
             continue
         if at == 0:
-            yield tried_again(scenario, memory, trial, trial.flight, order)
+            yield tried_again(scenario, memory, trial, order)
         else:
             flight, places = begin()
-            moved = _in_sequence(order, places)
+            moved = in_sequence(order, places)
             yield tried(scenario, memory, flight, order, moved, OTHERWISE, is_firm=trial.pose.is_firm)
 
 
@@ -233,9 +230,9 @@ def told(trial: Trial) -> str:
 
 def again_from(trial: Trial, flight: Flight, order: Order) -> tuple[Flight, Order, dict[Event, float]]:
     """What another order is tried from: the trial's own flight, if it was solved, and its places [m] for the events."""
-    return trial.flight if trial.solution.is_usable else flight, order, _in_sequence(order, trial.places)
+    return trial.flight if trial.solution.is_usable else flight, order, in_sequence(order, trial.places)
 
 
-def _in_sequence(order: Order, places: Mapping[Event, float]) -> dict[Event, float]:
+def in_sequence(order: Order, places: Mapping[Event, float]) -> dict[Event, float]:
     """Places [m] along the track given to events as their order asks."""
     return dict(zip(order, sorted(places.values()), strict=True))
