@@ -45,11 +45,18 @@ def test_many_more_points_for_little_are_too_many() -> None:
         rounds((100, 3e-3), (160, 2e-3), (300, 2.5e-3), (600, 9e-4)),
         rounds((100, 3e-6), (110, 2e-6), (120, 2.5e-6), (130, 2e-6)),
         rounds((100, 1e-7), (160, 1e-7), (300, 1e-7), (600, 1e-7)),
+        rounds((120, 3e-3), (160, 2e-3), (200, 2.5e-3), (246, 1.2e-3)),
     ],
-    ids=["too early to say", "the error falls", "few points more", "good, but the cost moves"],
+    ids=["too early to say", "the error falls", "few points more", "good, but the cost moves", "few points as yet"],
 )
 def test_other_refinements_go_on(history: tuple[Round, ...]) -> None:
     assert not is_stuck(history, False, ASKED)
+
+
+def test_few_points_are_those_of_a_mesh_that_has_not_grown_to_four_times_the_first() -> None:
+    later = ((120, 3e-3), (160, 2e-3), (200, 2.5e-3), (246, 1.2e-3))
+    assert not is_stuck(rounds((62, 5e-3), *later), False, ASKED)
+    assert is_stuck(rounds((61, 5e-3), *later), False, ASKED)
 
 
 def test_where_a_control_swings_few_points_are_enough_to_see_it() -> None:
