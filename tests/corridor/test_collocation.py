@@ -27,7 +27,7 @@ FREE = "handling.configuration=free"
     ("devices", "settings"),
     [
         (SCHEDULE, (NO_BRAKE,)),
-        (EVERYTHING, (FREE,)),
+        pytest.param(EVERYTHING, (FREE,), marks=pytest.mark.long),
     ],
     ids=lambda value: value.name if isinstance(value, DeviceSet) else "",
 )

@@ -101,7 +101,8 @@ def test_heights_do_not_fall_with_distance() -> None:
 
 
 @pytest.mark.parametrize(
-    ("settings", "miles", "eased"), [(STEEP, (35.0, 37.0, 39.0), 0.0), ((), (41.0, 43.0, 45.0), 50.0)]
+    ("settings", "miles", "eased"),
+    [(STEEP, (35.0, 37.0, 39.0), 0.0), pytest.param((), (41.0, 43.0, 45.0), 50.0, marks=pytest.mark.long)],
 )
 def test_far_out_heights_do_not_fall_with_distance_either(
     settings: tuple[str, ...], miles: tuple[float, ...], eased: float
@@ -140,7 +141,7 @@ def test_with_thrust_it_may_be_as_low_as_the_glide_path_may_be_captured() -> Non
     assert lowest[-1, 0] > thrust[-1, 0] + 1000.0 * FOOT
 
 
-@pytest.mark.parametrize("direction", [305, 125])
+@pytest.mark.parametrize("direction", [305, pytest.param(125, marks=pytest.mark.long)])
 def test_fast_and_far_out_it_is_about_where_the_speed_limit_begins(direction: int) -> None:
     """280 kt are too fast below 10 000 ft, 9400 ft above the threshold; 30 kt of tailwind, of headwind.
 

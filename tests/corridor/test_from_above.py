@@ -137,6 +137,7 @@ class Flown:
         return replace(again, is_stable=again.is_stable & (self.left < 0.0))
 
 
+@pytest.mark.long
 def test_a_plan_whose_speed_rises_again_when_it_is_flown_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
     """From above no rule lets speed rise either: the reason names it."""
 

@@ -225,7 +225,7 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
 @pytest.mark.parametrize(
     ("settings", "words", "unit"),
     [
-        (
+        pytest.param(
             (
                 *SHORT,
                 STILL,
@@ -234,6 +234,7 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
             ),
             "the altitude of window",
             "ft",
+            marks=pytest.mark.long,
         ),
         pytest.param(
             (

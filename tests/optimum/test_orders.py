@@ -215,6 +215,7 @@ def test_of_the_conflicts_of_many_orders_the_smallest_is_told() -> None:
     assert caught.value.size < 200.0
 
 
+@pytest.mark.long
 def test_a_descent_that_the_room_of_a_least_speed_hides_is_found() -> None:
     """Light, cold, with the raised idle of anti-ice: the gear has to come before the aircraft slows on the path."""
     found = optimum(STILL, "start.mass_kg=54000", "air.temperature_offset_k=-20", "handling.anti_ice.kind=on")

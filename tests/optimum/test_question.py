@@ -59,8 +59,12 @@ def prepared() -> bytes:
     return pickle.dumps(QUESTION.prepare([case_of(asked, n) for n in kinds(asked.conditions, 4)], PreparedHere(print)))
 
 
-@cache
 def answers(most: int = 40) -> tuple[Asked, list[Answers]]:
+    return answered(most)
+
+
+@cache
+def answered(most: int) -> tuple[Asked, list[Answers]]:
     plan = plan_of(conditions(), most)
     asked = asked_of(plan)
     held = QUESTION.hold(pickle.loads(prepared()))

@@ -89,7 +89,7 @@ def test_workers_that_are_old_are_replaced_and_lose_nothing(
 ) -> None:
     """Each of the processes that answer leaves its number; no more than two do at a time."""
     monkeypatch.setattr(local, "LIFETIME", 1.0)
-    outcome = run(sweep_of(toy=Toy(0.05, tmp_path), most=3), tmp_path / "a.zarr", Local(2))
+    outcome = run(sweep_of(toy=Toy(0.1, tmp_path), most=12), tmp_path / "a.zarr", Local(2))
     assert (outcome.done, outcome.interrupted) == (90, False)
     assert len(list(tmp_path.glob("pid-*"))) >= 4
     again = opened(tmp_path / "a.zarr")
