@@ -93,8 +93,8 @@ def telling(*failures: DemandsConflict | NotConverged) -> DemandsConflict | NotC
 def least_size(scenario: Scenario) -> float:
     """Size [-] that a conflict has at least in any order: that of a gate off the glide path, on which it is passed."""
     arrival = scenario.arrival
-    on_path = [(gate.height, arrival.glide_path.height(-gate.distance)) for gate in arrival.gates if gate.distance]
-    off = [abs(gate - path) - HEIGHT_MET for gate, path in on_path]
+    placed = [(gate.height, -gate.distance) for gate in arrival.gates if gate.distance is not None]
+    off = [abs(height - arrival.glide_path.height(x)) - HEIGHT_MET for height, x in placed]
     return _ALTITUDE_WEIGHT * max([0.0, *off])
 
 
@@ -214,18 +214,18 @@ def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Rela
     if not found.solution.is_usable:
         return None
     by_demand = {item.demand: item for item in soft}
-    largest: dict[tuple[str, str], float] = {}
-    weighted: dict[tuple[str, str], float] = {}
+    largest: dict[tuple[str, str], tuple[float, float]] = {}
     for demand, amount in found.given.items():
         item = by_demand[demand]
-        name = (item.sentence, item.unit)
-        largest[name] = max(largest.get(name, 0.0), amount / item.factor)
-        weighted[name] = max(weighted.get(name, 0.0), demand.weight * amount)
-    shortfalls = tuple(Shortfall(name[0], amount, name[1]) for name, amount in largest.items() if amount > _SMALLEST)
+        name, told = (item.sentence, item.unit), (amount / item.factor, demand.weight * amount)
+        largest[name] = max(largest.get(name, told), told)
+    amounts = [(sentence, amount, unit) for (sentence, unit), (amount, _) in largest.items()]
+    shortfalls = tuple(Shortfall(*told) for told in amounts if told[1] > _SMALLEST)
     # A demand gives way once it pushes with its weight: the share of that says how much it stands against the others.
     pushes = {demand: push / demand.weight for demand, push in found.opposing.items()}
     hardest = sorted((demand for demand in pushes if pushes[demand] > _HARD), key=lambda demand: -pushes[demand])
     opposing = dict.fromkeys(by_demand[demand].sentence for demand in hardest)
     against, spent = tuple(opposing)[:_MOST_NAMED], found.solution.iterations
-    conflict = DemandsConflict(shortfalls, against, spent, sum(weighted.values())) if shortfalls else None
+    size = sum(weighted for _, weighted in largest.values())
+    conflict = DemandsConflict(shortfalls, against, spent, size) if shortfalls else None
     return Relaxed(found.solution, conflict)

@@ -65,7 +65,8 @@ def in_right_order(
     NotConverged
         Neither.
     """
-    search = _Search(scenario, flight, places, memory or Memory(), progress, is_firm, {order, *without})
+    search = _Search(scenario, flight, places, memory or Memory(), progress, is_firm, frozenset(without))
+    search.seen.add(order)
     progress("optimum on a first mesh")
     trial = first = search.tried(flight, order, places)
     if search.least > 0.0 and not trial.is_orderly:
@@ -93,7 +94,7 @@ def in_right_order(
 
 @dataclass
 class _Search:
-    """Orders tried for a scenario: those `seen`, and a `log` in words.
+    """Orders tried for a scenario: those `seen`, with those `without` which it shall be, and a `log` in words.
 
     Those `unclear` were not found from the first flight: from a descent they may be. `elastic` are those of which a
     relaxation was sought, as they were where none was found; `least` is the size [-] that a conflict has in any order.
@@ -105,13 +106,15 @@ class _Search:
     memory: Memory
     progress: Progress
     is_firm: bool
-    seen: set[Order]
+    without: frozenset[Order]
+    seen: set[Order] = field(init=False)
     log: list[str] = field(default_factory=list[str])
     unclear: set[Order] = field(default_factory=set[Order])
     elastic: dict[Order, Trial] = field(default_factory=dict[Order, Trial])
     least: float = field(init=False)
 
     def __post_init__(self) -> None:
+        self.seen = set(self.without)
         self.least = least_size(self.scenario)
 
     @property
@@ -235,7 +238,8 @@ class _Search:
                 break
             basis = next(own for own in self.elastic.values() if own.conflict and own.conflict.size == smallest)
             choices = with_other_choices(self.scenario, basis.pose.order)
-            near = [order for order in (*basis.exchanges(()), *choices) if order not in self.elastic]
+            closed = self.without | self.elastic.keys()
+            near = [order for order in (*basis.exchanges(closed), *choices) if order not in closed]
             if not near:
                 break
             self.seen.add(near[0])
