@@ -44,10 +44,8 @@ def margins_in(folder: Path) -> None:
 
 def drawn_in(folder: Path) -> tuple[float, int]:
     """Seconds from stored numbers to every figure of a run of margins, and how many files those are."""
-    margins, conditions = (
-        Margins.from_netcdf(folder / "margins.nc"),
-        OverConditions.from_netcdf(folder / "conditions.nc"),
-    )
+    margins = Margins.from_netcdf(folder / "margins.nc")
+    conditions = OverConditions.from_netcdf(folder / "conditions.nc")
     names = ("optimum", *(str(name) for name in margins.table["rule"].values))
     flights = [Flight.from_netcdf(folder / f"{name}.nc") for name in names]
     begun = time.perf_counter()
@@ -73,12 +71,7 @@ def main() -> None:
         figures, count = drawn_in(Path(name))
     rows = [
         ("a bare Python with numpy", f"{bare:.3f}", f"{bare / unit:.1f}", ""),
-        (
-            f"the help, {ratio:.1f} times that",
-            f"{helped:.3f}",
-            f"{helped / unit:.1f}",
-            f"{MOST_TIMES:.0f} times",
-        ),
+        (f"the help, {ratio:.1f} times that", f"{helped:.3f}", f"{helped / unit:.1f}", f"{MOST_TIMES:.0f} times"),
         (f"{count} files of figures", f"{figures:.2f}", f"{figures / unit:.0f}", f"{MOST_SECONDS:.0f} s"),
     ]
     print(markdown(HEADER, rows))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,7 +98,7 @@ class _Search:
     """Orders tried for a scenario: those `seen`, with those `without` which it shall be, and a `log` in words.
 
     Those `unclear` were not found from the first flight: from a descent they may be. `elastic` are those of which a
-    relaxation was sought, as they were where none was found; `least` is the size [-] that a conflict has in any order.
+    relaxation was sought, as they were where none was found.
     """
 
     scenario: Scenario
@@ -111,11 +112,14 @@ class _Search:
     log: list[str] = field(default_factory=list[str])
     unclear: set[Order] = field(default_factory=set[Order])
     elastic: dict[Order, Trial] = field(default_factory=dict[Order, Trial])
-    least: float = field(init=False)
 
     def __post_init__(self) -> None:
         self.seen = set(self.without)
-        self.least = least_size(self.scenario)
+
+    @cached_property
+    def least(self) -> float:
+        """Size [-] that a conflict has at least in any order."""
+        return least_size(self.scenario)
 
     @property
     def conflicts(self) -> list[DemandsConflict]:
@@ -154,8 +158,9 @@ class _Search:
         is met first shows by events that collapse.
         """
         if trial.solution.is_usable:
-            begun, seen = (self.flight, self.places), self.seen - self.unclear
-            for found in beyond_the_gate(self.scenario, self.memory, trial, lambda: begun, seen):
+            seen = self.seen - self.unclear
+            sides = beyond_the_gate(self.scenario, self.memory, trial, lambda: (self.flight, self.places), seen)
+            for found in sides:
                 self.seen.add(found.pose.order)
                 if self._told(found).is_orderly:
                     return found
