@@ -13,8 +13,9 @@ import casadi as ca
 import numpy as np
 from scipy.sparse import csc_array
 
-from optdescent.ocp.basis import Array, Index
-from optdescent.ocp.kernel import Kernel
+from optdescent.ocp.basis import Index
+from optdescent.ocp.pattern import Pattern
+from optdescent.ocp.piece import Piece
 
 
 @dataclass(frozen=True)
@@ -25,34 +26,6 @@ class Functions:
     gradient: ca.Function
     jacobian: ca.Function
     hessian: ca.Function
-
-
-@dataclass(frozen=True)
-class Piece:
-    """A kernel repeated over points, and where its inputs and outputs sit.
-
-    ``places`` (size, points) : values of the kernel's ``place``. ``columns`` (own, points) : column of the program
-    of each leading local variable; ``common`` (rest,) : of the others. ``shared`` : entries of (parameters, scales)
-    that the kernel sees. ``rows`` (outputs, points) : row that each
-    output is added to; row -1 is the cost.
-    """
-
-    kernel: Kernel
-    places: Array
-    columns: Index
-    common: Index
-    shared: Index
-    rows: Index
-
-    @property
-    def points(self) -> int:
-        """Number of points."""
-        return self.rows.shape[1]
-
-    @property
-    def where(self) -> Index:
-        """(size of z, points) column of the program of every local variable."""
-        return np.vstack([self.columns, np.repeat(self.common[:, None], self.points, axis=1)])
 
 
 def _sparse(matrix: csc_array) -> ca.DM:
@@ -86,31 +59,27 @@ class _Scatter:
         stacked = ca.vertcat(*self.values)
         if self.shape == (1, 1):
             return ca.sum1(stacked)
-        key = np.concatenate(self.column) * self.shape[0] + np.concatenate(self.row)
-        # Entries come in long ascending runs, which a stable sort makes use of.
-        order = np.argsort(key, kind="stable")
-        key = key[order]
-        is_first = np.concatenate([[True], key[1:] != key[:-1]])
-        place, first = np.cumsum(is_first) - 1, np.flatnonzero(is_first)
-        starts = np.searchsorted(key[first], np.arange(self.shape[1] + 1) * self.shape[0])
-        sparsity = ca.Sparsity(*self.shape, starts.tolist(), (key[first] % self.shape[0]).tolist())
+        pattern = Pattern.of(np.concatenate(self.row), np.concatenate(self.column), self.shape)
+        sparsity = ca.Sparsity(*self.shape, pattern.starts.tolist(), pattern.rows.tolist())
         # Most places get one entry, which is taken as it is; only the few others need a sum.
-        count = np.diff(first, append=key.size)
+        place = pattern.place
+        taken = np.empty(pattern.count, dtype=np.int64)
+        taken[place] = np.arange(place.size)
+        count = np.bincount(place, minlength=pattern.count)
         many = np.flatnonzero(count > 1)
-        taken = order[first]
         if many.size:
             shared = np.flatnonzero(count[place] > 1)
             rank = np.searchsorted(many, place[shared]).astype(np.int64)
             entries = np.ones(shared.size), (rank, np.arange(shared.size, dtype=np.int64))
             adding = _sparse(csc_array(entries, shape=(many.size, shared.size)))
-            taken[many] = key.size + np.arange(many.size)
-            stacked = ca.vertcat(stacked, ca.mtimes(adding, stacked[order[shared].tolist()]))
+            taken[many] = place.size + np.arange(many.size)
+            stacked = ca.vertcat(stacked, ca.mtimes(adding, stacked[shared.tolist()]))
         return ca.MX(sparsity, stacked[taken.tolist()])
 
 
-def assemble(columns: int, parameters: int, linear: csc_array, pieces: list[Piece]) -> Functions:
-    """Functions of ``columns`` variables whose rows are ``linear @ x`` plus the outputs of ``pieces``."""
-    rows = int(linear.shape[0])
+def assemble(parameters: int, linear: csc_array, pieces: tuple[Piece, ...]) -> Functions:
+    """Functions whose rows are ``linear @ x`` plus the outputs of ``pieces``."""
+    rows, columns = (int(size) for size in linear.shape)
     x, p = ca.MX.sym("x", columns), ca.MX.sym("p", parameters)
     lam_f, lam_g = ca.MX.sym("lam_f"), ca.MX.sym("lam_g", rows)
     weights = ca.vertcat(lam_g, lam_f)
@@ -165,7 +134,7 @@ class _Targets:
 
 def _add_piece(piece: Piece, x: ca.MX, p: ca.MX, weights: ca.MX, into: _Targets) -> None:
     kernel, rows, where, points = piece.kernel, piece.rows, piece.where, piece.points
-    value, slope, curve = kernel.over(points)
+    value, slope, curve = kernel.value_over(points), kernel.slope_over(points), kernel.curve_over(points)
     each = ca.reshape(x[piece.columns.T.ravel().tolist()], kernel.own, points)
     arguments = [each, x[piece.common.tolist()], ca.DM(piece.places), p[piece.shared.tolist()]]
     target = rows.T.ravel()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Literal
 
 import casadi as ca
 import numpy as np
@@ -40,27 +41,34 @@ class Kernel:
     def _entries(name: str, matrix: ca.SX, arguments: list[ca.SX]) -> ca.Function:
         return ca.Function(name, arguments, [_column(matrix)])
 
-    def over(self, points: int) -> tuple[ca.Function, ca.Function, ca.Function]:
-        """Value, slope and curve mapped over so many points.
+    def value_over(self, points: int) -> ca.Function:
+        """The values mapped over so many points."""
+        return self._mapped("value", points)
 
-        The latest few are kept: a refinement leaves most phases as they are.
-        """
+    def slope_over(self, points: int) -> ca.Function:
+        """Values and entries of the Jacobian, mapped over so many points."""
+        return self._mapped("slope", points)
+
+    def curve_over(self, points: int) -> ca.Function:
+        """Entries of the Hessian, mapped over so many points."""
+        return self._mapped("curve", points)
+
+    def _mapped(self, what: Literal["value", "slope", "curve"], points: int) -> ca.Function:
+        """The latest few are kept: a refinement leaves most phases as they are."""
+        function: ca.Function = getattr(self, what)
         if points == 1:
-            return self.value, self.slope, self.curve
-        if points not in self._over:
-            if len(self._over) == _MAPS:
-                del self._over[next(iter(self._over))]
-            mask = [False, True, False, True]
-            self._over[points] = (
-                self.value.map(points, mask, [False]),
-                self.slope.map(points, mask, [False, False]),
-                self.curve.map(points, [*mask, False], [False]),
-            )
-        return self._over[points]
+            return function
+        kept = self._kept[what]
+        if points not in kept:
+            if len(kept) == _MAPS:
+                del kept[next(iter(kept))]
+            same = [False, True, False, True, False][: function.n_in()]
+            kept[points] = function.map(points, same, [False] * function.n_out())
+        return kept[points]
 
     @cached_property
-    def _over(self) -> dict[int, tuple[ca.Function, ca.Function, ca.Function]]:
-        return {}
+    def _kept(self) -> dict[str, dict[int, ca.Function]]:
+        return {"value": {}, "slope": {}, "curve": {}}
 
     @cached_property
     def push(self) -> ca.Function:

@@ -9,8 +9,9 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.sparse import csc_array
 
-from optdescent.ocp.assemble import Functions, Piece
+from optdescent.ocp.assemble import Functions, assemble
 from optdescent.ocp.basis import Array
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.guess import Guess
@@ -20,6 +21,7 @@ from optdescent.ocp.limits import Box, bounds, limit_values
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.neighbour import Chord
 from optdescent.ocp.outcome import Outcome
+from optdescent.ocp.piece import Piece
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.recover import recover
 from optdescent.ocp.residue import not_finite, slackness, violation
@@ -42,14 +44,14 @@ class NonlinearProgram:
         problem: Problem,
         mesh: Mesh,
         layout: Layout,
-        functions: Functions,
+        linear: csc_array,
         pieces: tuple[Piece, ...],
         seconds_build: float,
     ) -> None:
         self.problem = problem
         self.mesh = mesh
         self.layout = layout
-        self.functions = functions
+        self.linear = linear
         self.pieces = pieces
         self.seconds_build = seconds_build
         self._scales: Array | None = None
@@ -58,7 +60,13 @@ class NonlinearProgram:
     @cached_property
     def slopes(self) -> Slopes:
         """Its functions and their derivatives, called with arrays."""
-        return Slopes(self.functions)
+        return Slopes(self.linear, self.pieces)
+
+    @cached_property
+    def functions(self) -> Functions:
+        """Its functions and their derivatives for the interior point."""
+        parameters = sum(q.size for q in self.problem.parameters)
+        return assemble(parameters + self.layout.scales, self.linear, self.pieces)
 
     @cached_property
     def _interior(self) -> InteriorPoint:
@@ -107,13 +115,12 @@ class NonlinearProgram:
             self._fill_integrals(x0, p)
             attempt = self._attempt(near, x0, p, box, settings)
         raw, ending = attempt
-        cost, row_values = self.functions.nlp(raw.x, p)
-        rows = np.asarray(row_values.full(), dtype=float).ravel()
+        cost, rows = self.slopes.values(raw.x, p)
         found = recover(self.problem, self.mesh, self.layout, raw, limits, parameters)
         return Solution(
             problem=self.problem.name,
             outcome=ending.outcome,
-            cost=float(cost) * float(scale[0]),
+            cost=cost * float(scale[0]),
             phases=found.phases,
             statics=found.statics,
             values={k: np.atleast_1d(np.asarray(v, dtype=float)) for k, v in values.items()},
@@ -210,16 +217,15 @@ class NonlinearProgram:
             p = np.concatenate([parameters, scale])
             if integrating:
                 self._fill_integrals(x, p)
-            scale[0] = cost_scale(cost, float(np.max(np.abs(self.functions.gradient(x, p)[1].full()), initial=0.0)))
+            scale[0] = cost_scale(cost, float(np.max(np.abs(self.slopes.around(x, p).gradient), initial=0.0)))
             self._scales = scale
         return self._scales
 
     def _value(self, x: Array, p: Array) -> tuple[float, Array]:
         """Cost and rows at x. Raises ProblemFault that names phase, variable and point of what is not finite."""
-        cost, rows = self.functions.nlp(x, p)
-        value = np.asarray(rows.full(), dtype=float).ravel()
-        if np.all(np.isfinite(value)) and np.isfinite(float(cost)):
-            return float(cost), value
+        cost, value = self.slopes.values(x, p)
+        if np.all(np.isfinite(value)) and np.isfinite(cost):
+            return cost, value
         raise not_finite(self.problem, self.layout, value)
 
     def _fill_integrals(self, x: Array, p: Array) -> None:

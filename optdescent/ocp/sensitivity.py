@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.ocp.assemble import Piece
 from optdescent.ocp.basis import Array
 from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.limits import bounds, limit_places, limit_values, row_scales
 from optdescent.ocp.neighbour import active_limits
 from optdescent.ocp.nlp import NonlinearProgram
+from optdescent.ocp.piece import Piece
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.scale import column_scales
 from optdescent.ocp.solution import Raw, Solution
@@ -56,12 +56,12 @@ def trajectory_sensitivity(program: NonlinearProgram, solution: Solution) -> Tra
     """Derivative of the trajectory to every parameter by one factorisation of the KKT system."""
     state = _State(program, solution)
     size = program.columns
-    value, slope = program.slopes.rows(state.raw.x, state.p)
+    around = program.slopes.around(state.raw.x, state.p)
     curve = program.slopes.curve(state.raw.x, state.p, state.raw.lam_g)
-    active, _ = active_limits(state.raw, value, state.box)
+    active, _ = active_limits(state.raw, around.value, state.box)
     held = active[:size]
     live = np.concatenate([~held, active[size:]])
-    system = Bordered(curve, slope, live, _REGULAR)
+    system = Bordered(curve, around.slope, live, _REGULAR)
     given = np.vstack([np.where(held[:, None], state.bound_slopes[0], 0.0), np.zeros_like(state.bound_slopes[1])])
     right = np.vstack([-state.cross(), state.bound_slopes[1] - state.row_slopes()])
     found = np.column_stack([_solved(system, r, g, live) for r, g in zip(right.T, given.T, strict=True)])

@@ -1,22 +1,28 @@
-"""Values and derivatives of a program as arrays, written by the compiled functions without a copy in between."""
+"""Values and derivatives of a program as arrays: every piece is called by itself, and its entries are added up.
+
+Nothing is built for this but where the entries go; the interior point's own functions (`assemble`) are not needed.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import casadi as ca
 import numpy as np
-from scipy.sparse import csc_array, diags_array
+from scipy.sparse import csc_array, csr_array
 
-from optdescent.ocp.assemble import Functions
-from optdescent.ocp.basis import Array
+from optdescent.ocp.basis import Array, Index
+from optdescent.ocp.pattern import Pattern, added
+from optdescent.ocp.piece import Piece
 
 
 @dataclass(frozen=True)
 class Around:
-    """Rows (m,) [-] at a point, their derivative (m, n) [-] and the gradient (n,) [-] of the cost."""
+    """Cost [-] and rows (m,) [-] at a point, the rows' derivative (m, n) [-] and the gradient (n,) [-] of the cost."""
 
+    cost: float
     value: Array
     slope: csc_array
     gradient: Array
@@ -27,64 +33,154 @@ class Around:
 
 
 class Slopes:
-    """The compiled functions of a program, called with arrays."""
+    """The rows ``linear @ x`` plus the outputs of ``pieces``, the cost among these, and their derivatives."""
 
-    def __init__(self, functions: Functions) -> None:
-        self._gradient = _Evaluated(functions.gradient)
-        self._jacobian = _Evaluated(functions.jacobian)
-        self._hessian = _Evaluated(functions.hessian)
-        # The transposed Jacobian, its entries written anew at every point: making a matrix takes longer than using it.
-        self._across = self._jacobian.matrix(1, np.zeros(functions.jacobian.nnz_out(1))).T
+    def __init__(self, linear: csc_array, pieces: tuple[Piece, ...]) -> None:
+        self._linear, self._pieces = linear, pieces
+        self._rows, self._columns = (int(size) for size in linear.shape)
+        self._target = np.concatenate([piece.rows.T.ravel() for piece in pieces])
+        self._target[self._target < 0] = self._rows
+
+    def values(self, x: Array, p: Array) -> tuple[float, Array]:
+        """Cost and rows (m,) at a point, all scaled [-]."""
+        return self._summed(x, self._first(x, p)[0])
+
+    def around(self, x: Array, p: Array) -> Around:
+        """Cost and rows with their first derivatives at a point, all scaled [-]."""
+        outputs, slopes = self._first(x, p)
+        entries, gradient = self._slope.summed(slopes)
+        return Around(*self._summed(x, outputs), self._slope.pattern.matrix(entries), gradient)
 
     def pull(self, x: Array, p: Array, lam: Array) -> tuple[Array, Array]:
         """Rows (m,) [-] and the gradient (n,) [-] of the Lagrangian."""
-        value, entries = self._jacobian(x, p)
-        self._across.data[:] = entries
-        return value, self._gradient(x, p)[1] + self._across @ lam
-
-    def rows(self, x: Array, p: Array) -> tuple[Array, csc_array]:
-        """Rows (m,) [-] and their derivative (m, n) [-]."""
-        value, entries = self._jacobian(x, p)
-        return value, self._jacobian.matrix(1, entries)
-
-    def around(self, x: Array, p: Array) -> Around:
-        """Rows and first derivatives at a point, all scaled [-]."""
-        return Around(*self.rows(x, p), self._gradient(x, p)[1])
+        outputs, slopes = self._first(x, p)
+        self._across.data[:], gradient = self._slope.summed(slopes)
+        return self._summed(x, outputs)[1], gradient + self._across @ lam
 
     def curve(self, x: Array, p: Array, lam: Array) -> csc_array:
         """Second derivative (n, n) [-] of the Lagrangian."""
-        return _symmetric(self._hessian.matrix(0, self._hessian(x, p, np.ones(1), lam)[0]))
+        entries = self._second(x, p, np.append(lam, 1.0)[self._target])[0]
+        pattern, source = self._curve
+        return pattern.matrix(pattern.summed(entries[source]))
+
+    def _summed(self, x: Array, outputs: Array) -> tuple[float, Array]:
+        total = added(self._target, outputs, self._rows + 1)
+        return float(total[-1]), total[:-1] + self._linear @ x
+
+    @cached_property
+    def _across(self) -> csr_array:
+        # Its entries are written anew at every point: making a matrix takes longer than using it.
+        return self._slope.pattern.matrix(np.zeros(self._slope.pattern.count)).T
+
+    @cached_property
+    def _first(self) -> _Calls:
+        return _Calls(self._pieces, [piece.kernel.slope_over(piece.points) for piece in self._pieces])
+
+    @cached_property
+    def _second(self) -> _Calls:
+        return _Calls(self._pieces, [piece.kernel.curve_over(piece.points) for piece in self._pieces])
+
+    @cached_property
+    def _slope(self) -> _Slope:
+        return _Slope(self._linear, self._pieces)
+
+    @cached_property
+    def _curve(self) -> tuple[Pattern, Index]:
+        """Where the entries of both triangles sit, and which of the pieces' entries, upper triangles, each is."""
+        rows: list[Index] = []
+        columns: list[Index] = []
+        sources: list[Index] = []
+        first = 0
+        for piece in self._pieces:
+            i, j = piece.kernel.curve_at
+            number = first + np.arange(i.size * piece.points, dtype=np.int64).reshape(piece.points, i.size)
+            first += number.size
+            off = np.flatnonzero(i != j)
+            where = piece.where
+            rows += [where[i].T.ravel(), where[j[off]].T.ravel()]
+            columns += [where[j].T.ravel(), where[i[off]].T.ravel()]
+            sources += [number.ravel(), number[:, off].ravel()]
+        shape = self._columns, self._columns
+        pattern = Pattern.of(np.concatenate(rows), np.concatenate(columns), shape)
+        return pattern, np.concatenate(sources)
 
 
-def _symmetric(upper: csc_array) -> csc_array:
-    """The symmetric matrix (n, n) of its upper triangle."""
-    return csc_array(upper + upper.T - diags_array(upper.diagonal()))
+class _Slope:
+    """The rows' derivative and the cost's gradient from the entries of all pieces."""
+
+    def __init__(self, linear: csc_array, pieces: tuple[Piece, ...]) -> None:
+        rows: list[Index] = []
+        columns: list[Index] = []
+        for piece in pieces:
+            i, j = piece.kernel.slope_at
+            rows.append(piece.rows[i].T.ravel())
+            columns.append(piece.where[j].T.ravel())
+        row, column = np.concatenate(rows), np.concatenate(columns)
+        of_rows = row >= 0
+        straight = linear.tocoo()
+        straight_row, straight_column = (np.asarray(at, dtype=np.int64) for at in (straight.row, straight.col))
+        self.pattern = Pattern.of(
+            np.concatenate([row[of_rows], straight_row]),
+            np.concatenate([column[of_rows], straight_column]),
+            (int(linear.shape[0]), int(linear.shape[1])),
+        )
+        own = self.pattern.place[: np.count_nonzero(of_rows)]
+        self._straight = added(self.pattern.place[own.size :], straight.data, self.pattern.count)
+        self._place = self.pattern.count + column
+        self._place[of_rows] = own
+        self._size = self.pattern.count + int(linear.shape[1])
+
+    def summed(self, slopes: Array) -> tuple[Array, Array]:
+        """Nonzeros of the rows' derivative, and the gradient (n,) of the cost, all scaled [-]."""
+        total = added(self._place, slopes, self._size)
+        return total[: self.pattern.count] + self._straight, total[self.pattern.count :]
 
 
-class _Evaluated:
-    """A compiled function on arrays; results are the nonzeros of its outputs."""
+class _Call:
+    """One piece's function on arrays that it holds; what it gives is written into ``results``, without a copy."""
 
-    def __init__(self, function: ca.Function) -> None:
-        # CasADi's stubs ask for a size that the memory view carries.
-        buffer, run = function.buffer()
-        self._buffer: Any = buffer
-        self._run = run
-        count = function.n_out()
-        self._outputs = [np.zeros(function.nnz_out(i)) for i in range(count)]
-        for i, output in enumerate(self._outputs):
-            self._buffer.set_res(i, output.data)
-        patterns = [function.sparsity_out(i) for i in range(count)]
-        self._shapes = [(pattern.size1(), pattern.size2()) for pattern in patterns]
-        self._rows = [np.asarray(pattern.row(), dtype=np.int32) for pattern in patterns]
-        self._starts = [np.asarray(pattern.colind(), dtype=np.int32) for pattern in patterns]
+    def __init__(self, piece: Piece, function: ca.Function, results: list[Array]) -> None:
+        # CasADi's stubs ask for sizes that the memory views carry.
+        buffer, self._run = function.buffer()
+        writing: Any = buffer
+        own, common, shared = (np.zeros(part.size) for part in (piece.columns, piece.common, piece.shared))
+        self._own, self._common, self._shared = own, common, shared
+        self._own_at, self._common_at, self._shared_at = piece.columns.T.ravel(), piece.common, piece.shared
+        self.weights = np.zeros(piece.rows.size)
+        # The buffer knows addresses only: whatever it reads or writes has to be kept.
+        self._held = buffer, np.ascontiguousarray(piece.places.T).ravel(), results
+        arguments = [own, common, self._held[1], shared, self.weights]
+        for i, argument in enumerate(arguments[: function.n_in()]):
+            writing.set_arg(i, argument.data)
+        for i, result in enumerate(results):
+            writing.set_res(i, result.data)
 
-    def __call__(self, *arguments: Array) -> list[Array]:
-        kept = [np.ascontiguousarray(argument, dtype=float) for argument in arguments]
-        for i, argument in enumerate(kept):
-            self._buffer.set_arg(i, argument.data)
+    def __call__(self, x: Array, p: Array) -> None:
+        self._own[:] = x[self._own_at]
+        self._common[:] = x[self._common_at]
+        self._shared[:] = p[self._shared_at]
         self._run()
-        return [output.copy() for output in self._outputs]
 
-    def matrix(self, output: int, entries: Array) -> csc_array:
-        """An output as a matrix, from its nonzeros."""
-        return csc_array((entries, self._rows[output], self._starts[output]), shape=self._shapes[output])
+
+class _Calls:
+    """Functions of all pieces, one by one; their outputs stand one below the other."""
+
+    def __init__(self, pieces: tuple[Piece, ...], functions: list[ca.Function]) -> None:
+        outputs = range(functions[0].n_out())
+        sizes = np.array([[function.nnz_out(i) for i in outputs] for function in functions])
+        last = np.cumsum(sizes, axis=0)
+        self._results = [np.zeros(size) for size in last[-1]]
+        self._calls = [
+            _Call(piece, function, [all_of[b - a : b] for all_of, a, b in zip(self._results, size, end, strict=True)])
+            for piece, function, size, end in zip(pieces, functions, sizes.tolist(), last.tolist(), strict=True)
+        ]
+
+    def __call__(self, x: Array, p: Array, weights: Array | None = None) -> list[Array]:
+        """Outputs, each of all pieces [-]; ``weights`` of all pieces' outputs, point by point."""
+        first = 0
+        for call in self._calls:
+            if weights is not None:
+                call.weights[:] = weights[first : first + call.weights.size]
+                first += call.weights.size
+            call(x, p)
+        return [result.copy() for result in self._results]

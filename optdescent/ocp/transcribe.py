@@ -12,13 +12,13 @@ import time
 import numpy as np
 from scipy.sparse import csc_array
 
-from optdescent.ocp.assemble import Piece, assemble
 from optdescent.ocp.basis import Index
 from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.kernel import Kernel
 from optdescent.ocp.layout import Layout, PhaseLayout, edge_columns, layout
 from optdescent.ocp.mesh import Mesh, PhaseMesh
 from optdescent.ocp.nlp import NonlinearProgram
+from optdescent.ocp.piece import Piece
 from optdescent.ocp.pointwise import ends_kernel, open_kernel, phase_kernel, phase_shared
 from optdescent.ocp.problem import Problem
 
@@ -43,9 +43,8 @@ def transcribe(problem: Problem, mesh: Mesh) -> NonlinearProgram:
             kernel = open_kernel(problem, number, places)
             pieces.append(_open_path(kernel, place, mesh.phases[name], places, shared))
     pieces.append(_ends(problem, places))
-    parameters = sum(q.size for q in problem.parameters)
-    functions = assemble(places.columns, parameters + places.scales, _linear(problem, mesh, places), pieces)
-    return NonlinearProgram(problem, mesh, places, functions, tuple(pieces), time.perf_counter() - began)
+    linear = _linear(problem, mesh, places)
+    return NonlinearProgram(problem, mesh, places, linear, tuple(pieces), time.perf_counter() - began)
 
 
 def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:

@@ -50,6 +50,15 @@ def test_assembled_derivatives_are_the_derivatives(family: Family) -> None:
     assert own.jacobian(x, p)[1].full() == pytest.approx(jacobian, abs=1e-12)
     assert own.gradient(x, p)[1].full() == pytest.approx(gradient, abs=1e-12)
     assert own.hessian(x, p, 0.7, lam).full() == pytest.approx(hessian(x, p, 0.7, lam).full(), abs=1e-9)
+    around, curve = program.slopes.around(x, p), hessian(x, p, 1.0, lam).full()
+    cost, rows = (value.full().ravel() for value in nlp(x, p))
+    assert around.cost == pytest.approx(cost[0], abs=1e-12)
+    assert around.value == pytest.approx(rows, abs=1e-12)
+    assert around.slope.toarray() == pytest.approx(jacobian, abs=1e-12)
+    assert around.gradient == pytest.approx(gradient.ravel(), abs=1e-12)
+    assert program.slopes.pull(x, p, lam)[1] == pytest.approx(around.pull(lam), abs=1e-12)
+    both = curve + curve.T - np.diag(np.diag(curve))
+    assert program.slopes.curve(x, p, lam).toarray() == pytest.approx(both, abs=1e-9)
 
 
 @pytest.mark.parametrize("warmth", Warmth)

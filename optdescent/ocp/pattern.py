@@ -1,0 +1,56 @@
+"""Which entries of a list sit at which place of a sparse matrix, found once and then added up many times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csc_array
+
+from optdescent.ocp.basis import Array, Index
+
+
+def added(place: Index, entries: Array, size: int) -> Array:
+    """(size,) sums [-] of the entries, each added to its place."""
+    return np.asarray(np.bincount(place, entries, size), dtype=float)
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A sparse matrix of ``shape`` whose entries are sums: ``place`` (entries,) says which nonzero each is added to.
+
+    ``starts`` (columns + 1,) and ``rows`` (nonzeros,) are those of a matrix kept column by column.
+    """
+
+    shape: tuple[int, int]
+    starts: Index
+    rows: Index
+    place: Index
+
+    @staticmethod
+    def of(row: Index, column: Index, shape: tuple[int, int]) -> Pattern:
+        """From the row and column of every entry."""
+        key = column * shape[0] + row
+        # Entries come in long ascending runs, which a stable sort makes use of.
+        order = np.argsort(key, kind="stable")
+        key = key[order]
+        is_first = np.ones(key.size, dtype=np.bool_)
+        is_first[1:] = key[1:] != key[:-1]
+        place = np.empty(key.size, dtype=np.int64)
+        place[order] = np.cumsum(is_first) - 1
+        key = key[is_first]
+        starts = np.searchsorted(key, np.arange(shape[1] + 1) * shape[0]).astype(np.int64)
+        return Pattern(shape, starts, key % shape[0], place)
+
+    @property
+    def count(self) -> int:
+        """Number of nonzeros."""
+        return self.rows.size
+
+    def summed(self, entries: Array) -> Array:
+        """The nonzeros [-] from the entries."""
+        return added(self.place, entries, self.count)
+
+    def matrix(self, nonzeros: Array) -> csc_array:
+        """The matrix of these nonzeros [-]."""
+        return csc_array((nonzeros, self.rows, self.starts), shape=self.shape)
