@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import csc_array
@@ -52,5 +54,25 @@ class Pattern:
         return added(self.place, entries, self.count)
 
     def matrix(self, nonzeros: Array) -> csc_array:
-        """The matrix of these nonzeros [-]."""
-        return csc_array((nonzeros, self.rows, self.starts), shape=self.shape)
+        """The matrix of these nonzeros [-]. All matrices of a pattern share their indices."""
+        matrix = copy(self._like)
+        matrix.data = nonzeros
+        return matrix
+
+    def across(self, nonzeros: Array, vector: Array) -> Array:
+        """The transposed matrix of these nonzeros times a vector [-]."""
+        return added(self.columns, nonzeros * vector[self.rows], self.shape[1])
+
+    def times(self, nonzeros: Array, vector: Array) -> Array:
+        """The matrix of these nonzeros times a vector [-]."""
+        return added(self.rows, nonzeros * vector[self.columns], self.shape[0])
+
+    @cached_property
+    def _like(self) -> csc_array:
+        # A matrix made from another takes a tenth of the time of one made from its indices.
+        return csc_array((np.zeros(self.count), self.rows, self.starts), shape=self.shape)
+
+    @cached_property
+    def columns(self) -> Index:
+        """Column of every nonzero."""
+        return np.repeat(np.arange(self.shape[1], dtype=np.int64), np.diff(self.starts))

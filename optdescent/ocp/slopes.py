@@ -11,7 +11,7 @@ from typing import Any
 
 import casadi as ca
 import numpy as np
-from scipy.sparse import csc_array, csr_array
+from scipy.sparse import csc_array
 
 from optdescent.ocp.basis import Array, Index
 from optdescent.ocp.pattern import Pattern, added
@@ -26,10 +26,11 @@ class Around:
     value: Array
     slope: csc_array
     gradient: Array
+    pattern: Pattern
 
     def pull(self, lam: Array) -> Array:
         """Gradient (n,) [-] of the Lagrangian for multipliers (m,) [-]."""
-        return np.asarray(self.gradient + self.slope.T @ lam)
+        return self.gradient + self.pattern.across(self.slope.data, lam)
 
 
 class Slopes:
@@ -41,6 +42,16 @@ class Slopes:
         self._target = np.concatenate([piece.rows.T.ravel() for piece in pieces])
         self._target[self._target < 0] = self._rows
 
+    @property
+    def slope_pattern(self) -> Pattern:
+        """Of the rows' derivative."""
+        return self._slope.pattern
+
+    @property
+    def curve_pattern(self) -> Pattern:
+        """Of the Lagrangian's second derivative, both triangles."""
+        return self._curve[0]
+
     def values(self, x: Array, p: Array) -> tuple[float, Array]:
         """Cost and rows (m,) at a point, all scaled [-]."""
         return self._summed(x, self._first(x, p)[0])
@@ -49,13 +60,13 @@ class Slopes:
         """Cost and rows with their first derivatives at a point, all scaled [-]."""
         outputs, slopes = self._first(x, p)
         entries, gradient = self._slope.summed(slopes)
-        return Around(*self._summed(x, outputs), self._slope.pattern.matrix(entries), gradient)
+        pattern = self._slope.pattern
+        return Around(*self._summed(x, outputs), pattern.matrix(entries), gradient, pattern)
 
     def pull(self, x: Array, p: Array, lam: Array) -> tuple[Array, Array]:
         """Rows (m,) [-] and the gradient (n,) [-] of the Lagrangian."""
-        outputs, slopes = self._first(x, p)
-        self._across.data[:], gradient = self._slope.summed(slopes)
-        return self._summed(x, outputs)[1], gradient + self._across @ lam
+        around = self.around(x, p)
+        return around.value, around.pull(lam)
 
     def curve(self, x: Array, p: Array, lam: Array) -> csc_array:
         """Second derivative (n, n) [-] of the Lagrangian."""
@@ -66,11 +77,6 @@ class Slopes:
     def _summed(self, x: Array, outputs: Array) -> tuple[float, Array]:
         total = added(self._target, outputs, self._rows + 1)
         return float(total[-1]), total[:-1] + self._linear @ x
-
-    @cached_property
-    def _across(self) -> csr_array:
-        # Its entries are written anew at every point: making a matrix takes longer than using it.
-        return self._slope.pattern.matrix(np.zeros(self._slope.pattern.count)).T
 
     @cached_property
     def _first(self) -> _Calls:
