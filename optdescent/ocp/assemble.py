@@ -14,7 +14,7 @@ import numpy as np
 from scipy.sparse import csc_array
 
 from optdescent.ocp.basis import Index
-from optdescent.ocp.pattern import Pattern
+from optdescent.ocp.pattern import Entries, Pattern
 from optdescent.ocp.piece import Piece
 
 
@@ -77,9 +77,9 @@ class _Scatter:
         return ca.MX(sparsity, stacked[taken.tolist()])
 
 
-def assemble(parameters: int, linear: csc_array, pieces: tuple[Piece, ...]) -> Functions:
+def assemble(parameters: int, linear: Entries, pieces: tuple[Piece, ...]) -> Functions:
     """Functions whose rows are ``linear @ x`` plus the outputs of ``pieces``."""
-    rows, columns = (int(size) for size in linear.shape)
+    rows, columns = linear.shape
     x, p = ca.MX.sym("x", columns), ca.MX.sym("p", parameters)
     lam_f, lam_g = ca.MX.sym("lam_f"), ca.MX.sym("lam_g", rows)
     weights = ca.vertcat(lam_g, lam_f)
@@ -93,10 +93,8 @@ def assemble(parameters: int, linear: csc_array, pieces: tuple[Piece, ...]) -> F
     )
     for piece in pieces:
         _add_piece(piece, x, p, weights, into)
-    coefficients = _sparse(linear)
-    entries = linear.tocoo()
-    where = np.asarray(entries.row, dtype=np.int64), np.asarray(entries.col, dtype=np.int64)
-    into.slope.add(*where, ca.MX(ca.DM(entries.data)))
+    coefficients = _sparse(linear.matrix())
+    into.slope.add(linear.row, linear.column, ca.MX(ca.DM(linear.values)))
     cost = ca.densify(into.cost.matrix())
     straight = ca.mtimes(coefficients, x)
     values = straight + ca.densify(into.value.matrix())

@@ -31,7 +31,6 @@ class Kernel:
         self._weighed = ca.dot(self._multiplier, outputs)
         jacobian = ca.jacobian(outputs, z)
         hessian = ca.triu(ca.hessian(self._weighed, z)[0])
-        self.value = ca.Function("value", self._local, [outputs])
         # With the values, so that asking for both evaluates what they share once.
         self.slope = ca.Function("slope", self._local, [outputs, _column(jacobian)])
         self.curve = self._entries("curve", hessian, [*self._local, self._multiplier])
@@ -40,6 +39,11 @@ class Kernel:
     @staticmethod
     def _entries(name: str, matrix: ca.SX, arguments: list[ca.SX]) -> ca.Function:
         return ca.Function(name, arguments, [_column(matrix)])
+
+    @cached_property
+    def value(self) -> ca.Function:
+        """The outputs alone."""
+        return ca.Function("value", self._local, [self._expression])
 
     def value_over(self, points: int) -> ca.Function:
         """The values mapped over so many points."""

@@ -9,10 +9,10 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
 
 from optdescent.ocp.basis import Array, Basis, Family, basis, integration, interpolation
 from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.pattern import Entries
 from optdescent.ocp.problem import Problem
 
 
@@ -107,7 +107,7 @@ class PhaseMesh:
         return self.local_weights * self.widths
 
     @cached_property
-    def differentiation(self) -> coo_array:
+    def differentiation(self) -> Entries:
         """(points, node_count) sparse: element-local derivative at the collocation points from node values."""
         rows: list[NDArray[np.int64]] = []
         columns: list[NDArray[np.int64]] = []
@@ -119,8 +119,8 @@ class PhaseMesh:
             rows.append((points[alike] + row).ravel())
             columns.append((nodes[alike] + column).ravel())
             values.append(np.tile(basis(degree, self.family).differentiation.ravel(), alike.size))
-        entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-        return coo_array(entries, shape=(self.points, self.node_count))
+        shape = self.points, self.node_count
+        return Entries(np.concatenate(rows), np.concatenate(columns), np.concatenate(values), shape)
 
     @property
     def closed(self) -> int:
@@ -128,16 +128,18 @@ class PhaseMesh:
         return len(self.degrees) if self.family is Family.GAUSS else 0
 
     @cached_property
-    def closure(self) -> coo_array:
+    def closure(self) -> Entries:
         """(closed, node_count) sparse: end of element minus its polynomial's value there (Gauss only)."""
+        shape = self.closed, self.node_count
         if not self.closed:
-            return coo_array((0, self.node_count))
+            nothing = np.empty(0, dtype=np.int64)
+            return Entries(nothing, nothing, np.empty(0), shape)
         # An element's nodes with its end are one node more than its degree counts and that end.
         counts = np.diff(self.first_node) + 1
         rows = np.repeat(np.arange(counts.size), counts)
         columns = np.concatenate([np.arange(a, b + 1) for a, b in pairwise(self.first_node)])
         values = np.concatenate([np.append(-element.closure, 1.0) for element in self.bases])
-        return coo_array((values, (rows, columns)), shape=(self.closed, self.node_count))
+        return Entries(rows, columns, values, shape)
 
     def locate(self, at: Array) -> NDArray[np.intp]:
         """Index of the element that holds each abscissa of ``at`` on [0, 1]."""

@@ -9,10 +9,10 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.sparse import csc_array
 
 from optdescent.ocp.assemble import Functions, assemble
 from optdescent.ocp.basis import Array
+from optdescent.ocp.central import centre, suits
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.interior import Ending, InteriorPoint
@@ -21,6 +21,7 @@ from optdescent.ocp.limits import Box, bounds, limit_values
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.neighbour import Chord
 from optdescent.ocp.outcome import Outcome
+from optdescent.ocp.pattern import Entries
 from optdescent.ocp.piece import Piece
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.recover import recover
@@ -44,7 +45,7 @@ class NonlinearProgram:
         problem: Problem,
         mesh: Mesh,
         layout: Layout,
-        linear: csc_array,
+        linear: Entries,
         pieces: tuple[Piece, ...],
         seconds_build: float,
     ) -> None:
@@ -184,6 +185,13 @@ class NonlinearProgram:
             if ending.outcome.is_success or not settings.again:
                 return raw, replace(ending, start=Start.WARM)
             spent = ending.iterations
+        elif suits(self.layout, settings):
+            found = centre(self.layout, self.mesh, self.slopes, x0, p, box, settings)
+            if found.is_optimum:
+                lam_x = -self.slopes.pull(found.x, p, found.lam)[1]
+                ending = Ending(Outcome.SOLVED, Start.COLD, found.iterations, found.residual)
+                return Raw(found.x, lam_x, found.lam, scale), ending
+            spent = found.iterations
         raw, ending = self._interior.run({"x0": x0, **given}, settings, Warmth.COLD, scale)
         how = Start.COLD if near is None else Start.WARM_THEN_COLD
         return raw, replace(ending, start=how, iterations=ending.iterations + spent)

@@ -17,6 +17,25 @@ def added(place: Index, entries: Array, size: int) -> Array:
     return np.asarray(np.bincount(place, entries, size), dtype=float)
 
 
+def counted(size: int) -> Index:
+    """0, 1, ... below ``size``."""
+    return np.arange(size, dtype=np.int64)
+
+
+@dataclass(frozen=True)
+class Entries:
+    """Rows, columns and values [-] of the entries of a sparse matrix of ``shape``."""
+
+    row: Index
+    column: Index
+    values: Array
+    shape: tuple[int, int]
+
+    def matrix(self) -> csc_array:
+        """The matrix itself [-]."""
+        return csc_array((self.values, (self.row, self.column)), shape=self.shape)
+
+
 @dataclass(frozen=True)
 class Pattern:
     """A sparse matrix of ``shape`` whose entries are sums: ``place`` (entries,) says which nonzero each is added to.
@@ -75,4 +94,4 @@ class Pattern:
     @cached_property
     def columns(self) -> Index:
         """Column of every nonzero."""
-        return np.repeat(np.arange(self.shape[1], dtype=np.int64), np.diff(self.starts))
+        return np.repeat(counted(self.shape[1]), np.diff(self.starts))

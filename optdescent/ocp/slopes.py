@@ -14,31 +14,39 @@ import numpy as np
 from scipy.sparse import csc_array
 
 from optdescent.ocp.basis import Array, Index
-from optdescent.ocp.pattern import Pattern, added
+from optdescent.ocp.pattern import Entries, Pattern, added
 from optdescent.ocp.piece import Piece
 
 
 @dataclass(frozen=True)
 class Around:
-    """Cost [-] and rows (m,) [-] at a point, the rows' derivative (m, n) [-] and the gradient (n,) [-] of the cost."""
+    """Cost [-] and rows (m,) [-] at a point, the gradient (n,) [-] of the cost.
+
+    ``entries`` are the nonzeros [-] of the rows' derivative (m, n), in the order of its ``pattern``.
+    """
 
     cost: float
     value: Array
-    slope: csc_array
     gradient: Array
+    entries: Array
     pattern: Pattern
+
+    @cached_property
+    def slope(self) -> csc_array:
+        """The rows' derivative (m, n) [-]."""
+        return self.pattern.matrix(self.entries)
 
     def pull(self, lam: Array) -> Array:
         """Gradient (n,) [-] of the Lagrangian for multipliers (m,) [-]."""
-        return self.gradient + self.pattern.across(self.slope.data, lam)
+        return self.gradient + self.pattern.across(self.entries, lam)
 
 
 class Slopes:
     """The rows ``linear @ x`` plus the outputs of ``pieces``, the cost among these, and their derivatives."""
 
-    def __init__(self, linear: csc_array, pieces: tuple[Piece, ...]) -> None:
+    def __init__(self, linear: Entries, pieces: tuple[Piece, ...]) -> None:
         self._linear, self._pieces = linear, pieces
-        self._rows, self._columns = (int(size) for size in linear.shape)
+        self._rows, self._columns = linear.shape
         self._target = np.concatenate([piece.rows.T.ravel() for piece in pieces])
         self._target[self._target < 0] = self._rows
 
@@ -60,8 +68,7 @@ class Slopes:
         """Cost and rows with their first derivatives at a point, all scaled [-]."""
         outputs, slopes = self._first(x, p)
         entries, gradient = self._slope.summed(slopes)
-        pattern = self._slope.pattern
-        return Around(*self._summed(x, outputs), pattern.matrix(entries), gradient, pattern)
+        return Around(*self._summed(x, outputs), gradient, entries, self._slope.pattern)
 
     def pull(self, x: Array, p: Array, lam: Array) -> tuple[Array, Array]:
         """Rows (m,) [-] and the gradient (n,) [-] of the Lagrangian."""
@@ -70,13 +77,17 @@ class Slopes:
 
     def curve(self, x: Array, p: Array, lam: Array) -> csc_array:
         """Second derivative (n, n) [-] of the Lagrangian."""
+        return self.curve_pattern.matrix(self.bent(x, p, lam))
+
+    def bent(self, x: Array, p: Array, lam: Array) -> Array:
+        """Nonzeros of the second derivative [-] of the Lagrangian, in the order of ``curve_pattern``."""
         entries = self._second(x, p, np.append(lam, 1.0)[self._target])[0]
         pattern, source = self._curve
-        return pattern.matrix(pattern.summed(entries[source]))
+        return pattern.summed(entries[source])
 
     def _summed(self, x: Array, outputs: Array) -> tuple[float, Array]:
         total = added(self._target, outputs, self._rows + 1)
-        return float(total[-1]), total[:-1] + self._linear @ x
+        return float(total[-1]), total[:-1] + self._slope.straight(x)
 
     @cached_property
     def _first(self) -> _Calls:
@@ -114,7 +125,7 @@ class Slopes:
 class _Slope:
     """The rows' derivative and the cost's gradient from the entries of all pieces."""
 
-    def __init__(self, linear: csc_array, pieces: tuple[Piece, ...]) -> None:
+    def __init__(self, linear: Entries, pieces: tuple[Piece, ...]) -> None:
         rows: list[Index] = []
         columns: list[Index] = []
         for piece in pieces:
@@ -123,18 +134,22 @@ class _Slope:
             columns.append(piece.where[j].T.ravel())
         row, column = np.concatenate(rows), np.concatenate(columns)
         of_rows = row >= 0
-        straight = linear.tocoo()
-        straight_row, straight_column = (np.asarray(at, dtype=np.int64) for at in (straight.row, straight.col))
+        self._linear = linear
         self.pattern = Pattern.of(
-            np.concatenate([row[of_rows], straight_row]),
-            np.concatenate([column[of_rows], straight_column]),
-            (int(linear.shape[0]), int(linear.shape[1])),
+            np.concatenate([row[of_rows], linear.row]),
+            np.concatenate([column[of_rows], linear.column]),
+            linear.shape,
         )
         own = self.pattern.place[: np.count_nonzero(of_rows)]
-        self._straight = added(self.pattern.place[own.size :], straight.data, self.pattern.count)
+        self._straight = added(self.pattern.place[own.size :], linear.values, self.pattern.count)
         self._place = self.pattern.count + column
         self._place[of_rows] = own
-        self._size = self.pattern.count + int(linear.shape[1])
+        self._size = self.pattern.count + linear.shape[1]
+
+    def straight(self, x: Array) -> Array:
+        """The rows' linear part (m,) at x, scaled [-]."""
+        linear = self._linear
+        return added(linear.row, linear.values * x[linear.column], linear.shape[0])
 
     def summed(self, slopes: Array) -> tuple[Array, Array]:
         """Nonzeros of the rows' derivative, and the gradient (n,) of the cost, all scaled [-]."""

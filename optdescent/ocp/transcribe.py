@@ -10,7 +10,6 @@ from __future__ import annotations
 import time
 
 import numpy as np
-from scipy.sparse import csc_array
 
 from optdescent.ocp.basis import Index
 from optdescent.ocp.fault import ProblemFault
@@ -18,6 +17,7 @@ from optdescent.ocp.kernel import Kernel
 from optdescent.ocp.layout import Layout, PhaseLayout, edge_columns, layout
 from optdescent.ocp.mesh import Mesh, PhaseMesh
 from optdescent.ocp.nlp import NonlinearProgram
+from optdescent.ocp.pattern import Entries
 from optdescent.ocp.piece import Piece
 from optdescent.ocp.pointwise import ends_kernel, open_kernel, phase_kernel, phase_shared
 from optdescent.ocp.problem import Problem
@@ -47,7 +47,7 @@ def transcribe(problem: Problem, mesh: Mesh) -> NonlinearProgram:
     return NonlinearProgram(problem, mesh, places, linear, tuple(pieces), time.perf_counter() - began)
 
 
-def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:
+def _linear(problem: Problem, mesh: Mesh, places: Layout) -> Entries:
     """Coefficients of the linear part of all rows: differentiation, lengths, integrals."""
     rows: list[Index] = []
     columns: list[Index] = []
@@ -56,8 +56,8 @@ def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:
         grid = mesh.phases[phase.name]
         for matrix, where in ((grid.differentiation, place.defects), (grid.closure, place.closures)):
             rows.append(where[:, matrix.row].ravel())
-            columns.append(place.states[:, matrix.col].ravel())
-            values.append(np.tile(matrix.data, len(phase.states)))
+            columns.append(place.states[:, matrix.column].ravel())
+            values.append(np.tile(matrix.values, len(phase.states)))
         rows.append(np.array([place.length, place.length]))
         columns.append(np.array([place.end, place.start]))
         values.append(np.array([1.0, -1.0]))
@@ -65,8 +65,8 @@ def _linear(problem: Problem, mesh: Mesh, places: Layout) -> csc_array:
             rows.append(np.array([place.quadrature]))
             columns.append(np.array([place.integral]))
             values.append(np.ones(1))
-    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-    return csc_array(entries, shape=(places.rows, places.columns))
+    shape = places.rows, places.columns
+    return Entries(np.concatenate(rows), np.concatenate(columns), np.concatenate(values), shape)
 
 
 def _phase(kernel: Kernel, place: PhaseLayout, mesh: PhaseMesh, places: Layout, shared: Index) -> Piece:

@@ -75,7 +75,7 @@ def test_a_mesh_evaluates_and_integrates_polynomials(family: Family) -> None:
         assert found is not values
     assert mesh.cumulative(mesh.collocation**2) == pytest.approx(mesh.nodes**3 / 3, abs=1e-13)
     assert mesh.weights.sum() == pytest.approx(1.0, abs=1e-14)
-    slopes = mesh.differentiation @ mesh.nodes**3 / mesh.widths
+    slopes = mesh.differentiation.matrix() @ mesh.nodes**3 / mesh.widths
     assert slopes == pytest.approx(3 * mesh.collocation**2, abs=1e-12)
-    assert mesh.closure @ mesh.nodes**3 == pytest.approx(np.zeros(mesh.closure.shape[0]), abs=1e-13)
+    assert mesh.closure.matrix() @ mesh.nodes**3 == pytest.approx(np.zeros(mesh.closure.shape[0]), abs=1e-13)
     assert sorted([*mesh.open_nodes, *mesh.collocation_nodes]) == list(range(mesh.node_count))

@@ -1,0 +1,230 @@
+"""The interior point of small programs: its steps solve Newton's equations, and it ends where the general one ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import casadi as ca
+import numpy as np
+import pytest
+
+from optdescent.ocp import (
+    BoundaryConstraint,
+    Family,
+    Guess,
+    Link,
+    Mesh,
+    NonlinearProgram,
+    Outcome,
+    Parameter,
+    PathConstraint,
+    Phase,
+    PhaseGuess,
+    PhaseMesh,
+    Problem,
+    SolverSettings,
+    Span,
+    Start,
+    Variable,
+    transcribe,
+)
+from optdescent.ocp.central import suits
+from optdescent.ocp.chain import Unsuited
+from optdescent.ocp.condensed import Condensed, Matrices
+from tests.ocp import benchmark_problems as posed
+
+GENERAL = SolverSettings(condensed=False)
+
+
+def everything(curving: float = 1.0) -> tuple[Problem, Guess]:
+    """Two phases with all that a problem can have: statics, integrals, path functions with and without a control."""
+
+    def phase(name: str, start: Span, end: Span) -> Phase:
+        return Phase(
+            name,
+            (Variable("x"), Variable("v", -3.0, 3.0)),
+            (Variable("u", -4.0, 4.0), Variable("w", -2.0, 2.0)),
+            lambda p: {"x": p["v"] + 0.1 * p["w"], "v": p["k"] * p["u"] - 0.1 * p["v"] ** 2 + 0.1 * ca.sin(p["x"])},
+            start,
+            end,
+            path=(
+                PathConstraint("near", lambda p: p["x"] + 0.2 * p["v"], -0.5, 3.0),
+                PathConstraint("both", lambda p: p["u"] + p["v"] * p["w"], -5.0, 5.0),
+            ),
+            integrand=lambda p: curving * (p["u"] ** 2 + p["w"] ** 2) + 0.1 * p["x"] ** 2,
+        )
+
+    def point(x: float, v: float) -> dict[str, list[float]]:
+        return {"x": [x, x + 0.5], "v": [v, v]}
+
+    problem = Problem(
+        "everything",
+        (phase("one", Span(0, 0), Span(0.5, 3)), phase("two", Span(0.5, 3), Span(1, 4))),
+        lambda e: e["one"].integral + e["two"].integral + e["two"].end.independent + (e.static["k"] - 1.5) ** 2,
+        links=(Link("one", "two", ("x", "v")),),
+        boundaries=(
+            BoundaryConstraint("start x", lambda e: e["one"].start["x"], 0, 0),
+            BoundaryConstraint("start v", lambda e: e["one"].start["v"], 0, 0),
+            BoundaryConstraint("end x", lambda e: e["two"].end["x"], lambda q: q["goal"], lambda q: q["goal"]),
+            BoundaryConstraint("slow", lambda e: e["two"].end["v"] * e.static["k"], -0.2, 0.2),
+            BoundaryConstraint("half", lambda e: e["one"].end["x"] * e["one"].end["v"], 0.3, 0.3),
+        ),
+        statics=(Variable("k", 0.5, 3.0),),
+        parameters=(Parameter("goal"),),
+    )
+    controls = {"u": [0.5, 0.0], "w": [0.1, 0.0]}
+    guesses = {
+        "one": PhaseGuess([0, 1], point(0.0, 0.5), controls),
+        "two": PhaseGuess([1, 2], point(0.5, 0.5), controls),
+    }
+    return problem, Guess(guesses, {"k": 1.0})
+
+
+def without(name: str) -> tuple[Problem, Guess]:
+    """All but one of its boundary conditions."""
+    problem, guess = everything()
+    return replace(problem, boundaries=tuple(b for b in problem.boundaries if b.name != name)), guess
+
+
+def in_fixed_time() -> tuple[Problem, Guess]:
+    """Both phases last as long as they do: the row that links their times says nothing, and depends on the others."""
+    problem, guess = without("half")
+    one, two = problem.phases
+    one, two = replace(one, end=Span(1, 1)), replace(two, start=Span(1, 1), end=Span(2, 2))
+    return replace(problem, phases=(one, two)), guess
+
+
+def flags(program: NonlinearProgram) -> tuple[np.ndarray, np.ndarray]:
+    """Columns of where the first phase begins, and of where the last ends: fixed. Inequalities among the rows."""
+    fixed, equal = np.zeros(program.columns, dtype=np.bool_), np.ones(program.rows, dtype=np.bool_)
+    first, last = program.layout.phases[0], program.layout.phases[-1]
+    fixed[[first.start, *first.states[:, 0], last.states[0, -1]]] = True
+    for place in program.layout.phases:
+        equal[place.path], equal[place.open_path], equal[place.length] = False, False, False
+    return fixed, equal
+
+
+@pytest.mark.parametrize("family", Family)
+@pytest.mark.parametrize("elements", [1, 4])
+def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
+    """Against a dense solve of the whole system, for random multipliers, stiffness and slopes."""
+    problem, _ = everything()
+    program = transcribe(problem, Mesh.uniform(problem, {"one": elements, "two": 3}, 3, family))
+    random = np.random.default_rng(3)
+    size, rows, slopes = program.columns, program.rows, program.slopes
+    x, lam = 0.5 + 0.2 * random.random(size), 0.1 * random.standard_normal(rows)
+    p = 0.9 + 0.2 * random.random(1 + program.layout.scales)
+    fixed, equal = flags(program)
+    around, curve = slopes.around(x, p), slopes.curve(x, p, lam)
+    stiffness, softness = 20.0 + random.random(size), np.where(equal, 0.0, 0.1 + random.random(rows))
+    miss, pull = 0.1 * random.standard_normal(rows), random.standard_normal(size)
+    push = np.where(equal, 0.0, random.standard_normal(rows))
+    system = Condensed(program.layout, program.mesh, slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+    system.factor(Matrices(around.entries, curve.data, stiffness, softness, miss))
+    move = system.moved(pull, push)
+    multipliers = system.multipliers(move, pull, push)
+
+    free, slope = np.flatnonzero(~fixed), around.slope.toarray()
+    inverse = np.where(equal, 0.0, 1.0 / np.where(equal, 1.0, softness))
+    whole = np.block(
+        [
+            [curve.toarray()[np.ix_(free, free)] + np.diag(stiffness[free]), slope[:, free].T],
+            [slope[:, free], -np.diag(inverse)],
+        ]
+    )
+    found = np.linalg.solve(whole, -np.concatenate([pull[free], miss + inverse * push]))
+    assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-9)
+    assert move.columns[fixed] == pytest.approx(0.0, abs=0.0)
+    assert multipliers == pytest.approx(found[free.size :], abs=1e-8)
+    assert move.rows[~equal] == pytest.approx((miss + slope[:, free] @ found[: free.size])[~equal], abs=1e-9)
+    assert system.free == free.size - sum(p.states[:, 1:].size for p in program.layout.phases) + 1
+
+
+def test_a_system_that_has_no_minimum_is_refused() -> None:
+    problem, _ = everything(curving=-1.0)
+    program = transcribe(problem, Mesh.uniform(problem, 3, 3))
+    size, rows, slopes = program.columns, program.rows, program.slopes
+    x, lam, p = np.full(size, 0.5), np.zeros(rows), np.ones(1 + program.layout.scales)
+    x[[place.end for place in program.layout.phases]] = 1.5
+    for place in program.layout.phases:
+        lam[place.quadrature] = -1.0
+    fixed, equal = flags(program)
+    entries, curve = slopes.around(x, p).entries, slopes.curve(x, p, lam).data
+    system = Condensed(program.layout, program.mesh, slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+    softness, miss = np.where(equal, 0.0, 0.1), np.zeros(rows)
+    with pytest.raises(Unsuited):
+        system.factor(Matrices(entries, curve, np.full(size, 1e-3), softness, miss))
+    system.factor(Matrices(entries, curve, np.full(size, 1e3), softness, miss))
+
+
+CASES: list[tuple[Callable[[], tuple[Problem, Guess]], dict[str, float], int, int]] = [
+    (posed.brachistochrone, {"gravity": 9.80665}, 12, 4),
+    (posed.bryson_denham, {"limit": 0.1}, 15, 4),
+    (posed.double_integrator, {"distance": 1.0}, 20, 4),
+    (posed.zermelo, {"shear": 1.0}, 12, 4),
+    (posed.hang_glider, {"updraught": 1.0}, 12, 5),
+    (posed.goddard_three, {}, 4, 6),
+    (everything, {"goal": 1.2}, 5, 4),
+    (in_fixed_time, {"goal": 1.2}, 5, 4),
+]
+
+
+@pytest.mark.parametrize(("pose", "values", "elements", "degree"), CASES)
+def test_it_ends_where_the_general_one_ends(
+    pose: Callable[[], tuple[Problem, Guess]], values: dict[str, float], elements: int, degree: int
+) -> None:
+    problem, guess = pose()
+    program = transcribe(problem, Mesh.uniform(problem, elements, degree))
+    assert suits(program.layout, SolverSettings())
+    own = program.solve(values, guess)
+    assert "functions" not in vars(program)
+    general = program.solve(values, guess, GENERAL)
+    assert "functions" in vars(program)
+    assert (own.outcome, own.start) == (Outcome.SOLVED, Start.COLD)
+    assert general.outcome is Outcome.SOLVED
+    assert own.cost == pytest.approx(general.cost, rel=1e-7)
+    assert own.constraint_violation < 2e-8
+    assert own.raw.x == pytest.approx(general.raw.x, abs=2e-4)
+    assert own.raw.lam_g == pytest.approx(general.raw.lam_g, abs=2e-3 * float(np.max(np.abs(general.raw.lam_g))))
+
+
+def test_what_it_does_not_find_the_general_one_is_asked_for() -> None:
+    """Elements of two degrees are not condensed; the iterations are those of the general interior point alone."""
+    problem, guess = posed.brachistochrone()
+    mesh = Mesh({"arc": PhaseMesh((0.25,) * 4, (4, 4, 5, 5))})
+    found = transcribe(problem, mesh).solve({"gravity": 9.80665}, guess)
+    general = transcribe(problem, mesh).solve({"gravity": 9.80665}, guess, GENERAL)
+    assert found.outcome is Outcome.SOLVED
+    assert found.iterations == general.iterations
+    assert found.raw.x == pytest.approx(general.raw.x, abs=1e-12)
+
+
+def test_what_it_gives_up_is_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without patience it gives up as soon as the residual rises, and the general one begins from the guess."""
+    problem, guess = posed.brachistochrone()
+    mesh, values = Mesh.uniform(problem, 12, 4), {"gravity": 9.80665}
+    general = transcribe(problem, mesh).solve(values, guess, GENERAL)
+    monkeypatch.setattr("optdescent.ocp.central._PATIENCE", 0)
+    found = transcribe(problem, mesh).solve(values, guess)
+    assert found.outcome is Outcome.SOLVED
+    assert general.iterations < found.iterations < general.iterations + 5
+    assert found.raw.x == pytest.approx(general.raw.x, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    "settings", [GENERAL, SolverSettings(barrier=1e-2), SolverSettings(log=1), SolverSettings(iterations=40)]
+)
+def test_settings_that_ask_for_the_general_one(settings: SolverSettings) -> None:
+    problem, _ = posed.brachistochrone()
+    layout = transcribe(problem, Mesh.uniform(problem, 12, 4)).layout
+    assert suits(layout, SolverSettings())
+    assert not suits(layout, settings)
+    assert not suits(transcribe(problem, Mesh.uniform(problem, 40, 4)).layout, SolverSettings())
+
+
+def test_it_stops_in_time() -> None:
+    problem, guess = posed.brachistochrone()
+    program = transcribe(problem, Mesh.uniform(problem, 12, 4))
+    found = program.solve({"gravity": 9.80665}, guess, replace(SolverSettings(), seconds=1e-9))
+    assert found.outcome is Outcome.TIME
