@@ -11,6 +11,7 @@ interior point has to be asked.
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -21,7 +22,7 @@ from optdescent.ocp.chain import Unsuited
 from optdescent.ocp.condensed import Condensed, Matrices, Move
 from optdescent.ocp.layout import Layout
 from optdescent.ocp.limits import Box
-from optdescent.ocp.mesh import Mesh
+from optdescent.ocp.mesh import PhaseMesh
 from optdescent.ocp.pattern import added
 from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.slopes import Around, Slopes
@@ -88,12 +89,21 @@ def suits(layout: Layout, settings: SolverSettings) -> bool:
 
 
 def centre(
-    layout: Layout, mesh: Mesh, slopes: Slopes, x: Array, p: Array, box: Box, settings: SolverSettings
+    layout: Layout,
+    grids: Sequence[PhaseMesh],
+    slopes: Slopes,
+    x: Array,
+    p: Array,
+    box: Box,
+    settings: SolverSettings,
 ) -> Centre:
-    """The optimum from a point ``x`` (n,) for parameters and scales ``p``, all scaled [-], if it is come by easily."""
+    """The optimum from a point ``x`` (n,) for parameters and scales ``p``, all scaled [-], if it is come by easily.
+
+    ``grids`` are the meshes of the phases, in the order of ``layout``.
+    """
     with np.errstate(all="ignore"):
         try:
-            path = _Path(layout, mesh, slopes, p, box, settings)
+            path = _Path(layout, grids, slopes, p, box, settings)
         except Unsuited:
             return Centre(x, np.zeros(box.row_low.size), 0, np.nan, False)
         return path.followed(x)
@@ -103,7 +113,13 @@ class _Path:
     """The iterations for one set of parameters and limits."""
 
     def __init__(
-        self, layout: Layout, mesh: Mesh, slopes: Slopes, p: Array, box: Box, settings: SolverSettings
+        self,
+        layout: Layout,
+        grids: Sequence[PhaseMesh],
+        slopes: Slopes,
+        p: Array,
+        box: Box,
+        settings: SolverSettings,
     ) -> None:
         self._slopes, self._p, self._settings, self._size = slopes, p, settings, box.low.size
         low, high = box.low_of_all, box.high_of_all
@@ -120,7 +136,7 @@ class _Path:
         self._starts = np.array([place.start for place in layout.phases])
         self._ends = np.array([place.end for place in layout.phases])
         fixed, equal = ~moves[: self._size], ~moves[self._size :]
-        self._system = Condensed(layout, mesh, slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+        self._system = Condensed(layout, grids, slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
 
     def followed(self, x: Array) -> Centre:
         """The iterations from a point (n,) [-]."""
@@ -171,7 +187,8 @@ class _Path:
         slope = np.abs(here.pull - self._on_all(self._sign * at.force)).max()
         product = (at.force * here.room).max(initial=0.0)
         unit = max(1.0, float(np.abs(at.lam).sum() + at.force.sum()) / (100.0 * (at.lam.size + at.force.size)))
-        return max(float(np.abs(here.miss).max()), float(max(slope, product)) / unit)
+        # What is no number must not be lost, as it is by Python's own largest of several.
+        return float(np.max([np.abs(here.miss).max(), slope / unit, product / unit]))
 
     def _estimated(self, around: Around, force: Array) -> Array:
         """Multipliers of the rows that leave the smallest slope of the Lagrangian, unless they are very large."""

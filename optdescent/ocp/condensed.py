@@ -10,6 +10,7 @@ quadratic programming problem, Mathematical Programming 32, 1985).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +19,7 @@ from scipy.linalg.lapack import dsytrf, dsytrs
 from optdescent.ocp.basis import Array, Index
 from optdescent.ocp.chain import Chain, Flags, Unsuited
 from optdescent.ocp.layout import Layout
-from optdescent.ocp.mesh import Mesh
+from optdescent.ocp.mesh import PhaseMesh
 from optdescent.ocp.pattern import Pattern, added
 
 _DEPENDENT = 1e-10
@@ -52,10 +53,18 @@ class Move:
 class Condensed:
     """The equations of one program for one set of fixed columns (n,) and of equations among the rows (m,)."""
 
-    def __init__(self, layout: Layout, mesh: Mesh, slope: Pattern, curve: Pattern, fixed: Flags, equal: Flags) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        grids: Sequence[PhaseMesh],
+        slope: Pattern,
+        curve: Pattern,
+        fixed: Flags,
+        equal: Flags,
+    ) -> None:
         """Raises Unsuited where states are fixed but at an end, path functions are equations, or degrees differ."""
         self._slope, self._curve = slope, curve
-        phases = zip(layout.phases, mesh.phases.values(), strict=True)
+        phases = zip(layout.phases, grids, strict=True)
         self._chains = [Chain(place, grid, layout.statics, slope, curve) for place, grid in phases]
         self._after = np.concatenate([chain.after for chain in self._chains])
         follows = _flags(fixed.size, self._after)

@@ -178,22 +178,21 @@ class NonlinearProgram:
             return nothing, Ending(Outcome.INFEASIBLE, Start.COLD, 0, np.nan)
         if settings.iterations == 0:
             return nothing, Ending(Outcome.ITERATIONS, Start.NEIGHBOUR, 0, np.nan)
-        spent = 0
+        spent, how = 0, Start.COLD
         if near is not None:
             begin = {"x0": near.x, "lam_x0": near.lam_x, "lam_g0": near.lam_g}
             raw, ending = self._interior.run({**begin, **given}, settings, settings.warmth, scale)
             if ending.outcome.is_success or not settings.again:
                 return raw, replace(ending, start=Start.WARM)
-            spent = ending.iterations
-        elif suits(self.layout, settings):
-            found = centre(self.layout, self.mesh, self.slopes, x0, p, box, settings)
+            spent, how = ending.iterations, Start.WARM_THEN_COLD
+        if suits(self.layout, settings):
+            grids = [self.mesh.phases[name] for name in self.problem.phase_names]
+            found = centre(self.layout, grids, self.slopes, x0, p, box, settings)
+            spent += found.iterations
             if found.is_optimum:
-                lam_x = -self.slopes.pull(found.x, p, found.lam)[1]
-                ending = Ending(Outcome.SOLVED, Start.COLD, found.iterations, found.residual)
-                return Raw(found.x, lam_x, found.lam, scale), ending
-            spent = found.iterations
+                raw = Raw(found.x, -self.slopes.pull(found.x, p, found.lam)[1], found.lam, scale)
+                return raw, Ending(Outcome.SOLVED, how, spent, found.residual)
         raw, ending = self._interior.run({"x0": x0, **given}, settings, Warmth.COLD, scale)
-        how = Start.COLD if near is None else Start.WARM_THEN_COLD
         return raw, replace(ending, start=how, iterations=ending.iterations + spent)
 
     def _near(self, start: Guess | Solution, x0: Array, scale: Array) -> Raw | None:

@@ -105,6 +105,10 @@ def flags(program: NonlinearProgram) -> tuple[np.ndarray, np.ndarray]:
     return fixed, equal
 
 
+def grids(program: NonlinearProgram) -> list[PhaseMesh]:
+    return [program.mesh.phases[name] for name in program.problem.phase_names]
+
+
 @pytest.mark.parametrize("family", Family)
 @pytest.mark.parametrize("elements", [1, 4])
 def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
@@ -120,7 +124,7 @@ def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
     stiffness, softness = 20.0 + random.random(size), np.where(equal, 0.0, 0.1 + random.random(rows))
     miss, pull = 0.1 * random.standard_normal(rows), random.standard_normal(size)
     push = np.where(equal, 0.0, random.standard_normal(rows))
-    system = Condensed(program.layout, program.mesh, slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+    system = Condensed(program.layout, grids(program), slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
     system.factor(Matrices(around.entries, curve.data, stiffness, softness, miss))
     move = system.moved(pull, push)
     multipliers = system.multipliers(move, pull, push)
@@ -151,7 +155,7 @@ def test_a_system_that_has_no_minimum_is_refused() -> None:
         lam[place.quadrature] = -1.0
     fixed, equal = flags(program)
     entries, curve = slopes.around(x, p).entries, slopes.curve(x, p, lam).data
-    system = Condensed(program.layout, program.mesh, slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+    system = Condensed(program.layout, grids(program), slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
     softness, miss = np.where(equal, 0.0, 0.1), np.zeros(rows)
     with pytest.raises(Unsuited):
         system.factor(Matrices(entries, curve, np.full(size, 1e-3), softness, miss))
@@ -210,6 +214,35 @@ def test_what_it_gives_up_is_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     assert found.outcome is Outcome.SOLVED
     assert general.iterations < found.iterations < general.iterations + 5
     assert found.raw.x == pytest.approx(general.raw.x, abs=1e-12)
+
+
+def test_the_order_of_a_meshs_phases_does_not_matter() -> None:
+    problem, guess = posed.goddard_three()
+    phases = Mesh.uniform(problem, {"full": 5, "singular": 4, "coast": 3}, 4).phases
+    found, turned = (
+        transcribe(problem, Mesh(dict(order))).solve({}, guess)
+        for order in (phases.items(), reversed(list(phases.items())))
+    )
+    assert turned.iterations == found.iterations
+    assert turned.raw.x == pytest.approx(found.raw.x, abs=1e-12)
+
+
+def test_a_slope_that_is_no_number_is_no_small_slope() -> None:
+    """The guess keeps all rows, and the root's derivative there is 0/0."""
+    phase = Phase(
+        "arc",
+        (Variable("x"),),
+        (Variable("u"),),
+        lambda p: {"x": p["u"]},
+        Span(0, 0),
+        Span(1, 1),
+        integrand=lambda p: (p["u"] - 1.0) ** 2 + ca.sqrt(ca.fabs(p["x"])),
+    )
+    start = BoundaryConstraint("start", lambda e: e["arc"].start["x"], 0.0, 0.0)
+    problem = Problem("root", (phase,), lambda e: e["arc"].integral, boundaries=(start,))
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0.0, 0.0]}, {"u": [0.0, 0.0]})})
+    found = transcribe(problem, Mesh.uniform(problem, 6, 4)).solve({}, guess)
+    assert not found.outcome.is_success
 
 
 @pytest.mark.parametrize(
