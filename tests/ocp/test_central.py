@@ -232,14 +232,13 @@ def test_a_slope_that_is_no_number_is_no_small_slope() -> None:
     phase = Phase(
         "arc",
         (Variable("x"),),
-        (Variable("u"),),
+        (Variable("u", -1.0, 1.0),),
         lambda p: {"x": p["u"]},
         Span(0, 0),
         Span(1, 1),
-        integrand=lambda p: (p["u"] - 1.0) ** 2 + ca.sqrt(ca.fabs(p["x"])),
     )
     start = BoundaryConstraint("start", lambda e: e["arc"].start["x"], 0.0, 0.0)
-    problem = Problem("root", (phase,), lambda e: e["arc"].integral, boundaries=(start,))
+    problem = Problem("root", (phase,), lambda e: -ca.sqrt(ca.fabs(e["arc"].end["x"])), boundaries=(start,))
     guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0.0, 0.0]}, {"u": [0.0, 0.0]})})
     found = transcribe(problem, Mesh.uniform(problem, 6, 4)).solve({}, guess)
     assert not found.outcome.is_success
