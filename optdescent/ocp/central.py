@@ -28,7 +28,7 @@ from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.slopes import Around, Slopes
 
 _FEW = 100
-"""Columns that do not follow: with more, the dense system takes as long as the sparse one of a general solver."""
+"""Controls, states at the start, statics: with more, the dense system takes as long as a general solver's."""
 _MOST = 40
 _PATIENCE = 15
 """Iterations in which the residual need not fall below the least before."""
@@ -43,6 +43,8 @@ _RELAXED = 1e-8
 _CURVES = (1e-4, 1e-2, 1.0, 100.0)
 _MOST_BENT = 3
 """Iterations in which the Lagrangian may curve downwards along what the equations leave free."""
+_LOOSEST, _STEEPEST = 1e-4, 1.0
+"""What rows may lack and products may be, and the slope of the Lagrangian, whatever the tolerance and multipliers."""
 _LARGEST_MULTIPLIER = 1e3
 _FIRST = 0.1
 _FLOOR = 1e-2
@@ -82,7 +84,10 @@ class _Here:
 
 
 def suits(layout: Layout, settings: SolverSettings) -> bool:
-    """Whether to begin here: few columns do not follow from others, and the settings ask for nothing else."""
+    """Whether to begin here: few columns do not follow from others, and the settings ask for nothing else.
+
+    Fixed columns count, times and integrals do not: this is a matter of time alone.
+    """
     free = sum(place.states.shape[0] + place.controls.size for place in layout.phases) + layout.statics.size
     is_asked = settings.condensed and settings.iterations > _MOST and settings.barrier is None and settings.log == 0
     return is_asked and free <= _FEW
@@ -132,7 +137,7 @@ class _Path:
         self._at = np.concatenate([has_low, has_high])
         self._sign = np.repeat([1.0, -1.0], [has_low.size, has_high.size])
         self._limit = np.concatenate([low[has_low], high[has_high]])
-        self._bent = 0
+        self._bent, self._tolerance = 0, min(settings.tolerance, _LOOSEST)
         self._starts = np.array([place.start for place in layout.phases])
         self._ends = np.array([place.end for place in layout.phases])
         fixed, equal = ~moves[: self._size], ~moves[self._size :]
@@ -141,7 +146,7 @@ class _Path:
     def followed(self, x: Array) -> Centre:
         """The iterations from a point (n,) [-]."""
         size, push, until = self._size, self._settings.push, time.process_time() + self._settings.seconds
-        x = _pushed(x, self._low[:size], self._high[:size], push)
+        x = np.where(self._moves[:size], _pushed(x, self._low[:size], self._high[:size], push), self._given[:size])
         around = self._slopes.around(x, self._p)
         own = _pushed(around.value, self._low[size:], self._high[size:], push)
         y = np.concatenate([x, np.where(self._moves[size:], own, self._given[size:])])
@@ -152,7 +157,7 @@ class _Path:
             while count < _MOST and since <= _PATIENCE and time.process_time() < until:
                 here = self._here(at, around)
                 left = self._left(at, here)
-                if left <= self._settings.tolerance:
+                if left <= self._tolerance:
                     return Centre(at.y[:size], at.lam, count, left, True)
                 best, since = (left, 0) if left < best else (best, since + 1)
                 try:
@@ -187,8 +192,12 @@ class _Path:
         slope = np.abs(here.pull - self._on_all(self._sign * at.force)).max()
         product = (at.force * here.room).max(initial=0.0)
         unit = max(1.0, float(np.abs(at.lam).sum() + at.force.sum()) / (100.0 * (at.lam.size + at.force.size)))
+        if not np.isfinite(here.around.cost):
+            return np.nan
+        # However large multipliers are, there is a largest slope and product; as IPOPT has it.
+        capped = self._tolerance * max(slope / _STEEPEST, product / _LOOSEST)
         # What is no number must not be lost, as it is by Python's own largest of several.
-        return float(np.max([np.abs(here.miss).max(), slope / unit, product / unit]))
+        return float(np.max([np.abs(here.miss).max(), slope / unit, product / unit, capped]))
 
     def _estimated(self, around: Around, force: Array) -> Array:
         """Multipliers of the rows that leave the smallest slope of the Lagrangian, unless they are very large."""
@@ -229,7 +238,7 @@ class _Path:
             long, long_force = _reach(-change, 1.0), _reach(1.0 + change, 1.0)
             after = (product * (1.0 - long_force * (1.0 + change)) * (1.0 + long * change)).mean()
             mean = product.mean()
-            aim = max(mean * min((after / mean) ** 3, 1.0), _FLOOR * self._settings.tolerance)
+            aim = max(mean * min((after / mean) ** 3, 1.0), _FLOOR * self._tolerance)
             goal += aim
             if np.abs(here.miss).max() < _NEARLY:
                 goal += np.minimum(np.maximum(product * change * (1.0 + change), -mean), mean)

@@ -62,7 +62,7 @@ class Condensed:
         fixed: Flags,
         equal: Flags,
     ) -> None:
-        """Raises Unsuited where states are fixed but at an end, path functions are equations, or degrees differ."""
+        """Raises Unsuited: nothing is free, states are fixed but at an end, degrees differ, paths are equations."""
         self._slope, self._curve = slope, curve
         phases = zip(layout.phases, grids, strict=True)
         self._chains = [Chain(place, grid, layout.statics, slope, curve) for place, grid in phases]
@@ -83,7 +83,7 @@ class Condensed:
         ends += [layout.statics, np.array([place.integral for place in integrals], dtype=np.int64)]
         self._edges = np.unique(np.concatenate(ends))
         self._edge = _ranks(fixed.size, self._edges)
-        if np.any(path & equal) or np.any(self._edge[self._stopped] < 0):
+        if not self.free or np.any(path & equal) or np.any(self._edge[self._stopped] < 0):
             raise Unsuited
         self._take_rest(slope, curve, rest)
         direct, after = _ranks(fixed.size, self._direct), _ranks(fixed.size, self._after)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import casadi as ca
@@ -41,7 +41,10 @@ _TIMED = {
 
 @dataclass(frozen=True)
 class Ending:
-    """How a solve ended: iterations or Newton steps, and the largest slope of the Lagrangian left [-]."""
+    """How a solve ended: iterations or Newton steps, and the largest slope of the Lagrangian left [-].
+
+    Where IPOPT was not asked that is the largest residual of all conditions.
+    """
 
     outcome: Outcome
     start: Start
@@ -52,10 +55,12 @@ class Ending:
 class InteriorPoint:
     """Solvers of one program, one for each set of settings that was asked for, made when first needed.
 
+    ``functions`` gives the program's, which take time to make.
+
     ``timing`` : seconds that the latest run spent in each kind of function.
     """
 
-    def __init__(self, functions: Functions, slopes: Slopes) -> None:
+    def __init__(self, functions: Callable[[], Functions], slopes: Slopes) -> None:
         self._functions, self._slopes = functions, slopes
         self._solvers: dict[tuple[SolverSettings, Warmth], ca.Function] = {}
         self.timing: Mapping[str, float] = dict.fromkeys(_TIMED, 0.0)
@@ -85,13 +90,14 @@ class InteriorPoint:
     def _solver(self, settings: SolverSettings, warmth: Warmth) -> ca.Function:
         key = (replace(settings, warmth=Warmth.COLD), warmth)
         if key not in self._solvers:
+            functions = self._functions()
             options: dict[str, bool | int | float | str | ca.Function] = {
                 "print_time": False,
                 "no_nlp_grad": True,
                 "calc_lam_p": False,
-                "grad_f": self._functions.gradient,
-                "jac_g": self._functions.jacobian,
-                "hess_lag": self._functions.hessian,
+                "grad_f": functions.gradient,
+                "jac_g": functions.jacobian,
+                "hess_lag": functions.hessian,
                 "show_eval_warnings": False,
                 "ipopt.print_level": settings.log,
                 "ipopt.sb": "yes",
@@ -119,5 +125,5 @@ class InteriorPoint:
                 close = warmth is Warmth.CLOSE
                 options["ipopt.mu_init"] = 1e-9 if close else 1e-4
                 options["ipopt.mu_strategy"] = "monotone" if close else "adaptive"
-            self._solvers[key] = ca.nlpsol("solver", "ipopt", self._functions.nlp, options)
+            self._solvers[key] = ca.nlpsol("solver", "ipopt", functions.nlp, options)
         return self._solvers[key]

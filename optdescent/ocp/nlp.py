@@ -71,7 +71,7 @@ class NonlinearProgram:
 
     @cached_property
     def _interior(self) -> InteriorPoint:
-        return InteriorPoint(self.functions, self.slopes)
+        return InteriorPoint(lambda: self.functions, self.slopes)
 
     @property
     def timing(self) -> Mapping[str, float]:

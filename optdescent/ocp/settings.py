@@ -25,7 +25,8 @@ class SolverSettings:
     which forgives a poor guess; about 1e-3 suits a flown one); ``again`` says whether a warm start that failed is
     followed by a cold one; ``newton`` whether a warm start begins with Newton's method; ``condensed`` whether a cold
     start of a small program begins with the interior point in its few degrees of freedom, which takes at most 40
-    iterations more and does not know ``barrier`` and ``log``; ``log`` 0 is silent, 5 shows every iteration.
+    iterations and ``seconds`` more and does not know ``barrier`` and ``log``; ``log`` 0 is silent, 5 shows every
+    iteration.
     """
 
     tolerance: float = 1e-9

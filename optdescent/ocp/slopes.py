@@ -1,6 +1,7 @@
 """Values and derivatives of a program as arrays: every piece is called by itself, and its entries are added up.
 
 Nothing is built for this but where the entries go; the interior point's own functions (`assemble`) are not needed.
+What is read and written stands in the program's own arrays: one program is not for two threads at a time.
 """
 
 from __future__ import annotations

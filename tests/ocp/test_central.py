@@ -11,6 +11,7 @@ import pytest
 
 from optdescent.ocp import (
     BoundaryConstraint,
+    Ends,
     Family,
     Guess,
     Link,
@@ -22,6 +23,7 @@ from optdescent.ocp import (
     Phase,
     PhaseGuess,
     PhaseMesh,
+    Point,
     Problem,
     SolverSettings,
     Span,
@@ -189,6 +191,7 @@ def test_it_ends_where_the_general_one_ends(
     assert general.outcome is Outcome.SOLVED
     assert own.cost == pytest.approx(general.cost, rel=1e-7)
     assert own.constraint_violation < 2e-8
+    assert own.slackness < 1e-7 * abs(own.cost)
     assert own.raw.x == pytest.approx(general.raw.x, abs=2e-4)
     assert own.raw.lam_g == pytest.approx(general.raw.lam_g, abs=2e-3 * float(np.max(np.abs(general.raw.lam_g))))
 
@@ -225,6 +228,74 @@ def test_the_order_of_a_meshs_phases_does_not_matter() -> None:
     )
     assert turned.iterations == found.iterations
     assert turned.raw.x == pytest.approx(found.raw.x, abs=1e-12)
+
+
+def moved(
+    *,
+    goal: float | None = None,
+    integrand: Callable[[Point], ca.SX] | None = lambda p: p["u"] ** 2,
+    cost: Callable[[Ends], ca.SX] = lambda e: -e["arc"].end["x"],
+    state: Variable | None = None,
+    control: Variable | None = None,
+    path: tuple[PathConstraint, ...] = (),
+) -> tuple[Problem, Guess]:
+    """A point moved for a second from 0, its speed the control; the integral is fixed if there is a goal."""
+    states, controls = (state or Variable("x"),), (control or Variable("u", -4.0, 4.0),)
+    phase = Phase(
+        "arc", states, controls, lambda p: {"x": p["u"]}, Span(0, 0), Span(1, 1), path=path, integrand=integrand
+    )
+    boundaries = [BoundaryConstraint("start", lambda e: e["arc"].start["x"], 0.0, 0.0)]
+    if goal is not None:
+        boundaries.append(BoundaryConstraint("integral", lambda e: e["arc"].integral, goal, goal))
+    problem = Problem("moved", (phase,), cost, boundaries=tuple(boundaries))
+    return problem, Guess({"arc": PhaseGuess([0, 1], {"x": [0.0, 0.9]}, {"u": [0.9, 0.9]})})
+
+
+@pytest.mark.parametrize("goal", [1.0, 4.0])
+def test_a_fixed_integral_is_met_by_a_guess_that_misses_it(goal: float) -> None:
+    """The farthest with a given integral of the square of the speed: at constant speed, its root."""
+    problem, guess = moved(goal=goal)
+    program = transcribe(problem, Mesh.uniform(problem, 4, 3))
+    found = program.solve({}, guess)
+    assert found.outcome is Outcome.SOLVED
+    assert "functions" not in vars(program)
+    assert found.cost == pytest.approx(-np.sqrt(goal), rel=1e-7)
+
+
+def test_a_cost_that_is_infinite_is_no_optimum() -> None:
+    """The cost falls towards where it is infinite, and nothing but the cost says so."""
+    problem, guess = moved(
+        integrand=lambda p: p["u"] ** 2 + 2.0 * p["x"],
+        cost=lambda e: e["arc"].integral + ca.if_else(e["arc"].end["x"] > -0.2, 0.0, np.inf),
+        control=Variable("u", -3.0, 3.0),
+    )
+    found = transcribe(problem, Mesh.uniform(problem, 4, 3)).solve({}, guess)
+    assert not found.outcome.is_success or np.isfinite(found.cost)
+
+
+@pytest.mark.parametrize(
+    "posing",
+    [
+        lambda: moved(control=Variable("u", 0.5, 0.5), integrand=None),
+        lambda: moved(state=Variable("x", 0.0, 0.0)),
+        lambda: moved(path=(PathConstraint("speed", lambda p: p["u"] ** 3, 0.125, 0.125),)),
+    ],
+    ids=["nothing is free", "a state is fixed all along", "a path function is an equation"],
+)
+def test_what_cannot_be_condensed_is_solved_as_before(posing: Callable[[], tuple[Problem, Guess]]) -> None:
+    problem, guess = posing()
+    mesh = Mesh.uniform(problem, 4, 3)
+    found, general = (transcribe(problem, mesh).solve({}, guess, settings) for settings in (SolverSettings(), GENERAL))
+    assert (found.outcome, found.iterations) == (general.outcome, general.iterations)
+    assert found.cost == pytest.approx(general.cost, abs=1e-12)
+
+
+def test_a_loose_tolerance_is_not_taken_for_rows() -> None:
+    problem, guess = posed.bryson_denham()
+    loose = SolverSettings(tolerance=0.5)
+    found = transcribe(problem, Mesh.uniform(problem, 12, 4)).solve({"limit": 0.1}, guess, loose)
+    assert found.outcome is Outcome.SOLVED
+    assert found.constraint_violation < 1e-4
 
 
 def test_a_slope_that_is_no_number_is_no_small_slope() -> None:
