@@ -19,6 +19,7 @@ from scipy.special import roots_jacobi
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 Long = NDArray[np.longdouble]
 
 

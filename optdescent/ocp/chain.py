@@ -7,15 +7,12 @@ left end of the next. All elements are eliminated at once, and the chain is one 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg.lapack import dtbtrs
 
 from optdescent.ocp.basis import Array, Family, Index
 from optdescent.ocp.layout import PhaseLayout
 from optdescent.ocp.mesh import PhaseMesh
 from optdescent.ocp.pattern import Pattern, added, counted
-
-Flags = NDArray[np.bool_]
 
 
 class Unsuited(Exception):

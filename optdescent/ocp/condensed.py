@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg.lapack import dsytrf, dsytrs
 
-from optdescent.ocp.basis import Array, Index
-from optdescent.ocp.chain import Chain, Flags, Unsuited
+from optdescent.ocp.basis import Array, Flags, Index
+from optdescent.ocp.chain import Chain, Unsuited
 from optdescent.ocp.layout import Layout
 from optdescent.ocp.mesh import PhaseMesh
 from optdescent.ocp.pattern import Pattern, added

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optdescent.ocp.basis import Array
+from optdescent.ocp.basis import Array, Flags
 from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.limits import Box
 from optdescent.ocp.slopes import Around, Slopes
 from optdescent.ocp.solution import Raw
-from optdescent.ocp.walk import Data, Flags, Standing, walk
+from optdescent.ocp.walk import Data, Standing, walk
 
 _REGULAR = 1e-9
 _STEPS = 25

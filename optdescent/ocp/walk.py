@@ -10,16 +10,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from optdescent.ocp.basis import Array
+from optdescent.ocp.basis import Array, Flags
 from optdescent.ocp.bordered import Bordered, BorderTooLarge
 from optdescent.ocp.limits import Box
 
 _STILL = 1e-13
 _SAME_PLACE = 1e-12
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
