@@ -14,7 +14,7 @@ import numpy as np
 from scipy.sparse import csc_array
 
 from optdescent.ocp.basis import Index
-from optdescent.ocp.pattern import Entries, Pattern
+from optdescent.ocp.pattern import Entries, Pattern, counted
 from optdescent.ocp.piece import Piece
 
 
@@ -64,15 +64,15 @@ class _Scatter:
         # Most places get one entry, which is taken as it is; only the few others need a sum.
         place = pattern.place
         taken = np.empty(pattern.count, dtype=np.int64)
-        taken[place] = np.arange(place.size)
+        taken[place] = counted(place.size)
         count = np.bincount(place, minlength=pattern.count)
         many = np.flatnonzero(count > 1)
         if many.size:
             shared = np.flatnonzero(count[place] > 1)
             rank = np.searchsorted(many, place[shared]).astype(np.int64)
-            entries = np.ones(shared.size), (rank, np.arange(shared.size, dtype=np.int64))
+            entries = np.ones(shared.size), (rank, counted(shared.size))
             adding = _sparse(csc_array(entries, shape=(many.size, shared.size)))
-            taken[many] = place.size + np.arange(many.size)
+            taken[many] = place.size + counted(many.size)
             stacked = ca.vertcat(stacked, ca.mtimes(adding, stacked[shared.tolist()]))
         return ca.MX(sparsity, stacked[taken.tolist()])
 

@@ -4,8 +4,8 @@ Steps are Newton's towards a point of the central path, which is chosen anew in 
 limits themselves would leave (Mehrotra, On the implementation of a primal-dual interior point method, SIAM Journal on
 Optimization 2, 1992); its second-order correction is made once the rows nearly hold: far from it, it misleads. The
 states are eliminated (`Condensed`), which the dynamics allow and a general solver cannot know of. There is no line
-search: as soon as the Lagrangian does not curve upwards or the residual does not fall, nothing is said, and the general
-interior point has to be asked.
+search: where the Lagrangian curves downwards in more than a few iterations or the residual does not fall, nothing is
+said, and the general interior point has to be asked.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from optdescent.ocp.basis import Array
-from optdescent.ocp.chain import Unsuited
-from optdescent.ocp.condensed import Condensed, Matrices, Move
+from optdescent.ocp.chain import Matrices, Unsuited
+from optdescent.ocp.condensed import Condensed, Move
 from optdescent.ocp.layout import Layout
 from optdescent.ocp.limits import Box
 from optdescent.ocp.mesh import PhaseMesh
@@ -33,21 +33,24 @@ _MOST = 40
 _PATIENCE = 15
 """Iterations in which the residual need not fall below the least before."""
 _NEARLY = 3e-2
+"""What the rows may lack for the second-order correction to be made."""
 _BOUNDARY = 0.99
 """The part of the room to a limit that a step may take."""
 _CLOSE = 0.999
+"""The same, at most, near the optimum: whatever lies at its limit to the last digit stays there."""
 _SHRINK = 0.5
 """The part of its length that a phase may lose in a step: it multiplies all rates, and no step sees that."""
 _RELAXED = 1e-8
 """By so much limits may be passed, relative to their size or 1: as IPOPT has it, so that both find the same."""
 _CURVES = (1e-4, 1e-2, 1.0, 100.0)
+"""Added to the curvature of all columns, in turn, where a minimum needs it."""
 _MOST_BENT = 3
 """Iterations in which the Lagrangian may curve downwards along what the equations leave free."""
 _LOOSEST, _STEEPEST = 1e-4, 1.0
 """What rows may lack and products may be, and the slope of the Lagrangian, whatever the tolerance and multipliers."""
 _LARGEST_MULTIPLIER = 1e3
-_FIRST = 0.1
-_FLOOR = 1e-2
+_FIRST, _FLOOR = 0.1, 1e-2
+"""Products of room and multiplier at the start, and the least that are aimed at, in units of the tolerance."""
 
 
 @dataclass(frozen=True)

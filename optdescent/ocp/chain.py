@@ -6,6 +6,8 @@ left end of the next. All elements are eliminated at once, and the chain is one 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.linalg.lapack import dtbtrs
 
@@ -17,6 +19,21 @@ from optdescent.ocp.pattern import Pattern, added, counted
 
 class Unsuited(Exception):
     """The program has a shape that cannot be condensed, or a system without a minimum."""
+
+
+@dataclass(frozen=True)
+class Matrices:
+    """Nonzeros of the Jacobian and of the curvature; stiffness (n,) of columns, added to the diagonal of the latter.
+
+    ``softness`` (m,) is the stiffness of inequalities and 0 for equations; ``miss`` (m,) is what the rows lack; all
+    scaled [-].
+    """
+
+    slope: Array
+    curve: Array
+    stiffness: Array
+    softness: Array
+    miss: Array
 
 
 class Chain:
@@ -133,8 +150,8 @@ class Chain:
         self._left[:, : self._first, : self._first] = np.eye(self._first)
         self._left[0, self._first :, self._first : begins] = np.eye(states)
 
-    def factor(self, slope: Array, curve: Array, stiffness: Array, softness: Array, miss: Array) -> tuple[Array, Array]:
-        """Take the nonzeros of the Jacobian and of the curvature, the stiffness of columns and rows, what rows lack.
+    def factor(self, at: Matrices) -> tuple[Array, Array]:
+        """Take the matrices at a point.
 
         Returns the curvature condensed (p, p), and what follows, ``after``, from the own columns and, in a last column,
         from what the rows lack (-, p + 1); all scaled [-].
@@ -144,7 +161,7 @@ class Chain:
         Unsuited : the states do not follow.
         """
         count, inner, free, begins = self._count, self._inner, self._free, self._begins
-        whole = added(self._slope_place, slope[self._from_slope], count * inner * self._local)
+        whole = added(self._slope_place, at.slope[self._from_slope], count * inner * self._local)
         whole = whole.reshape(count, inner, self._local)
         try:
             self._inverse = np.linalg.inv(whole[:, :, free:])
@@ -153,14 +170,14 @@ class Chain:
         lift = self._lift
         follow = lift[:, free:]
         np.matmul(self._inverse, -whole[:, :, :free], out=follow)
-        toward = (self._inverse @ -miss[self.by][:, :, None])[:, :, 0]
-        entries = np.concatenate([curve[self._from_curve], stiffness[self._from_column]])
+        toward = (self._inverse @ -at.miss[self.by][:, :, None])[:, :, 0]
+        entries = np.concatenate([at.curve[self._from_curve], at.stiffness[self._from_column]])
         bent = added(self._curve_place, entries, count * self._local**2).reshape(count, self._local, self._local)
         if self._slots:
-            path = added(self._path_entry, slope[self._from_path], count * self._slots * self._local)
+            path = added(self._path_entry, at.slope[self._from_path], count * self._slots * self._local)
             path = path.reshape(count, self._slots, self._local)
             soft = np.zeros(count * self._slots)
-            soft[self._path_place] = softness[self.path]
+            soft[self._path_place] = at.softness[self.path]
             bent += path.transpose(0, 2, 1) @ (soft.reshape(count, self._slots, 1) * path)
         reduced = lift.transpose(0, 2, 1) @ (bent @ lift)
         left = self._run_along(follow[:, -self._states :], toward[:, -self._states :])

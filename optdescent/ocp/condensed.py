@@ -17,28 +17,13 @@ import numpy as np
 from scipy.linalg.lapack import dsytrf, dsytrs
 
 from optdescent.ocp.basis import Array, Flags, Index
-from optdescent.ocp.chain import Chain, Unsuited
+from optdescent.ocp.chain import Chain, Matrices, Unsuited
 from optdescent.ocp.layout import Layout
 from optdescent.ocp.mesh import PhaseMesh
-from optdescent.ocp.pattern import Pattern, added
+from optdescent.ocp.pattern import Pattern, added, counted
 
 _DEPENDENT = 1e-10
 """What equations may give way for their multipliers where one says what others say."""
-
-
-@dataclass(frozen=True)
-class Matrices:
-    """Nonzeros of the Jacobian and of the curvature; stiffness (n,) of columns, added to the diagonal of the latter.
-
-    ``softness`` (m,) is the stiffness of inequalities and 0 for equations; ``miss`` (m,) is what the rows lack; all
-    scaled [-].
-    """
-
-    slope: Array
-    curve: Array
-    stiffness: Array
-    softness: Array
-    miss: Array
 
 
 @dataclass(frozen=True)
@@ -126,7 +111,7 @@ class Condensed:
         whole = np.zeros((count, count))
         first = 0
         for chain, own in zip(self._chains, self._own, strict=True):
-            matrix, after = chain.factor(at.slope, at.curve, at.stiffness, at.softness, at.miss)
+            matrix, after = chain.factor(at)
             if isinstance(own, slice):
                 whole[own, own] += matrix
             else:
@@ -229,11 +214,11 @@ def _in_turn(parts: list[Index]) -> Index:
 def _span(index: Index) -> slice | Index:
     """A slice where the numbers follow each other: it takes no copy."""
     first, last = int(index[0]), int(index[0]) + index.size
-    return slice(first, last) if np.array_equal(index, np.arange(first, last)) else index
+    return slice(first, last) if np.array_equal(index - first, counted(index.size)) else index
 
 
 def _ranks(size: int, where: Index) -> Index:
     """Place in ``where`` of each of so many numbers, -1 for those not in it."""
     ranks = np.full(size, -1, dtype=np.int64)
-    ranks[where] = np.arange(where.size)
+    ranks[where] = counted(where.size)
     return ranks

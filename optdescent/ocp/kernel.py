@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Literal
 
 import casadi as ca
 import numpy as np
@@ -47,22 +46,21 @@ class Kernel:
 
     def value_over(self, points: int) -> ca.Function:
         """The values mapped over so many points."""
-        return self._mapped("value", points)
+        return self._mapped(self.value, points)
 
     def slope_over(self, points: int) -> ca.Function:
         """Values and entries of the Jacobian, mapped over so many points."""
-        return self._mapped("slope", points)
+        return self._mapped(self.slope, points)
 
     def curve_over(self, points: int) -> ca.Function:
         """Entries of the Hessian, mapped over so many points."""
-        return self._mapped("curve", points)
+        return self._mapped(self.curve, points)
 
-    def _mapped(self, what: Literal["value", "slope", "curve"], points: int) -> ca.Function:
+    def _mapped(self, function: ca.Function, points: int) -> ca.Function:
         """The latest few are kept: a refinement leaves most phases as they are."""
-        function: ca.Function = getattr(self, what)
         if points == 1:
             return function
-        kept = self._kept[what]
+        kept = self._kept.setdefault(function.name(), {})
         if points not in kept:
             if len(kept) == _MAPS:
                 del kept[next(iter(kept))]
@@ -72,7 +70,7 @@ class Kernel:
 
     @cached_property
     def _kept(self) -> dict[str, dict[int, ca.Function]]:
-        return {"value": {}, "slope": {}, "curve": {}}
+        return {}
 
     @cached_property
     def push(self) -> ca.Function:

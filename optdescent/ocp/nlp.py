@@ -28,7 +28,7 @@ from optdescent.ocp.recover import recover
 from optdescent.ocp.residue import not_finite, slackness, violation
 from optdescent.ocp.scale import column_scales, cost_scale, scales
 from optdescent.ocp.settings import SolverSettings, Warmth
-from optdescent.ocp.slopes import Slopes
+from optdescent.ocp.slopes import Around, Slopes
 from optdescent.ocp.solution import Raw, Solution, Start
 from optdescent.ocp.start import from_guess, from_solution
 from optdescent.ocp.transfer import transfer
@@ -215,29 +215,30 @@ class NonlinearProgram:
         if self._scales is None:
             scale = scales(self.problem, self.layout, physical, limits)
             x = physical / column_scales(self.layout, scale)
-            cost, value = self._value(x, np.concatenate([parameters, scale]))
-            cost = abs(cost)
+            around = self._around(x, np.concatenate([parameters, scale]))
+            cost = abs(around.cost)
             integrating = [place for place in self.layout.phases if place.has_integrand]
             for place in integrating:
                 # A guess may make an integral vanish (a control at its bound): the cost says what is large.
-                scale[place.integral_scale] = max(abs(value[place.quadrature]), 0.01 * cost) or 1.0
-            p = np.concatenate([parameters, scale])
+                scale[place.integral_scale] = max(abs(around.value[place.quadrature]), 0.01 * cost) or 1.0
             if integrating:
+                p = np.concatenate([parameters, scale])
                 self._fill_integrals(x, p)
-            scale[0] = cost_scale(cost, float(np.max(np.abs(self.slopes.around(x, p).gradient), initial=0.0)))
+                around = self.slopes.around(x, p)
+            scale[0] = cost_scale(cost, float(np.max(np.abs(around.gradient), initial=0.0)))
             self._scales = scale
         return self._scales
 
-    def _value(self, x: Array, p: Array) -> tuple[float, Array]:
-        """Cost and rows at x. Raises ProblemFault that names phase, variable and point of what is not finite."""
-        cost, value = self.slopes.values(x, p)
-        if np.all(np.isfinite(value)) and np.isfinite(cost):
-            return cost, value
-        raise not_finite(self.problem, self.layout, value)
+    def _around(self, x: Array, p: Array) -> Around:
+        """Functions at x. Raises ProblemFault that names phase, variable and point of a cost or row not finite."""
+        around = self.slopes.around(x, p)
+        if np.all(np.isfinite(around.value)) and np.isfinite(around.cost):
+            return around
+        raise not_finite(self.problem, self.layout, around.value)
 
     def _fill_integrals(self, x: Array, p: Array) -> None:
         """Set the integral columns of ``x`` to what the quadrature gives."""
-        value = self._value(x, p)[1]
+        value = self._around(x, p).value
         for place in self.layout.phases:
             if place.has_integrand:
                 x[place.integral] -= value[place.quadrature]

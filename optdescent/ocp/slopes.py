@@ -15,7 +15,7 @@ import numpy as np
 from scipy.sparse import csc_array
 
 from optdescent.ocp.basis import Array, Index
-from optdescent.ocp.pattern import Entries, Pattern, added
+from optdescent.ocp.pattern import Entries, Pattern, added, counted
 from optdescent.ocp.piece import Piece
 
 
@@ -111,7 +111,7 @@ class Slopes:
         first = 0
         for piece in self._pieces:
             i, j = piece.kernel.curve_at
-            number = first + np.arange(i.size * piece.points, dtype=np.int64).reshape(piece.points, i.size)
+            number = first + counted(i.size * piece.points).reshape(piece.points, i.size)
             first += number.size
             off = np.flatnonzero(i != j)
             where = piece.where

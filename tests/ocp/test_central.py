@@ -32,8 +32,8 @@ from optdescent.ocp import (
     transcribe,
 )
 from optdescent.ocp.central import suits
-from optdescent.ocp.chain import Unsuited
-from optdescent.ocp.condensed import Condensed, Matrices
+from optdescent.ocp.chain import Matrices, Unsuited
+from optdescent.ocp.condensed import Condensed
 from tests.ocp import benchmark_problems as posed
 
 GENERAL = SolverSettings(condensed=False)
