@@ -147,8 +147,8 @@ class Chord:
 
 def _data(system: Bordered, standing: Standing, pull: Array, value: Array, box: Box) -> Data:
     """The quadratic program that has this gradient of the Lagrangian and these rows at this point."""
-    own = system.curve @ standing.x + system.slope_across @ standing.lam
-    return Data(pull - own, value - system.slope @ standing.x, box)
+    size, own = standing.x.size, system.times(np.concatenate([standing.x, standing.lam]))
+    return Data(pull - own[:size], value - own[size:], box)
 
 
 def residual(facts: Facts, standing: Standing, box: Box) -> float:

@@ -70,12 +70,9 @@ def trajectory_sensitivity(program: NonlinearProgram, solution: Solution) -> Tra
 
 def _solved(system: Bordered, right: Array, given: Array, live: NDArray[np.bool_]) -> Array:
     """Columns and row multipliers (n + m,), refined until the shift that keeps the factors regular shows no more."""
-    size = int(system.curve.shape[0])
     found = system.solve(right, given)
     for _ in range(_REFINEMENTS):
-        x, lam = found[:size], found[size:]
-        exact = np.concatenate([system.curve @ x + system.slope_across @ lam, system.slope @ x])
-        found = found + system.solve(np.where(live, right - exact, 0.0), np.zeros_like(given))
+        found = found + system.solve(np.where(live, right - system.times(found), 0.0), np.zeros_like(given))
     return found
 
 

@@ -52,7 +52,6 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
     ``system`` must stand for what is live in ``standing``; afterwards it stands for what is live in the result.
     """
     size = standing.x.size
-    curve, slope, across = system.curve, system.slope, system.slope_across
     low, high = begin.box.low_of_all, begin.box.high_of_all
     last_low, last_high = end.box.low_of_all, end.box.high_of_all
     with np.errstate(invalid="ignore"):
@@ -61,17 +60,18 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
     fixed = (low == high) & (last_low == last_high)
     held, at_high = standing.held.copy(), standing.at_high.copy()
     # What must stay within its limits, and what must keep its sign (positive at the lower one) while it is held there.
-    value = np.concatenate([standing.x, slope @ standing.x + begin.offset])
-    force = np.concatenate([curve @ standing.x + across @ standing.lam + begin.pull, -standing.lam])
+    own = system.times(np.concatenate([standing.x, standing.lam]))
+    value = np.concatenate([standing.x, own[size:] + begin.offset])
+    force = np.concatenate([own[:size] + begin.pull, -standing.lam])
     done, turned, stuck = 0.0, dict[int, float](), np.zeros(held.size, dtype=np.bool_)
     for changes in range(most + 1):
         limit_rate = np.where(at_high, high_rate, low_rate)
         right = np.concatenate([-pull_rate, limit_rate[size:] - offset_rate])
         given = np.concatenate([limit_rate[:size], np.zeros(right.size - size)])
         found = system.solve(right, given)
-        x_rate, lam_rate = found[:size], found[size:]
-        value_rate = np.concatenate([x_rate, slope @ x_rate + offset_rate])
-        force_rate = np.concatenate([curve @ x_rate + across @ lam_rate + pull_rate, -lam_rate])
+        own = system.times(found)
+        value_rate = np.concatenate([found[:size], own[size:] + offset_rate])
+        force_rate = np.concatenate([own[:size] + pull_rate, -found[size:]])
         sign = np.where(at_high, -1.0, 1.0)
         meets_low = np.where(held, np.inf, _reach(value - low, value_rate - low_rate))
         meets_high = np.where(held, np.inf, _reach(high - value, high_rate - value_rate))
@@ -81,7 +81,7 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
             system.prepare(np.flatnonzero(first < 1.0))
         unknown = int(np.argmin(first))
         step = min(float(first[unknown]), 1.0 - done)
-        if not np.isfinite(step) or not np.all(np.isfinite(found)):
+        if not np.isfinite(step) or not np.isfinite(found.sum()):
             return None
         done += step
         value, force = value + step * value_rate, force + step * force_rate
@@ -108,5 +108,5 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
 
 def _reach(room: Array, rate: Array) -> Array:
     """The part of the way after which ``room`` [-], falling at ``-rate``, is used up."""
-    falls = rate < -_STILL
-    return np.where(falls, np.maximum(room, 0.0) / np.where(falls, -rate, 1.0), np.inf)
+    reach = np.full(room.size, np.inf)
+    return np.divide(np.maximum(room, 0.0), -rate, out=reach, where=rate < -_STILL)
