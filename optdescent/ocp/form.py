@@ -163,9 +163,10 @@ def boundary_form(problem: Problem, shared: Symbols) -> BoundaryForm:
         column = ca.SX.sym(f"ends_{phase.name}", 2 * size + 3)
         columns.append(column)
         names = [v.name for v in phase.states]
-        start = Edge(column[2 * size], {n: column[i] for i, n in enumerate(names)}, phase.name)
-        end = Edge(column[2 * size + 1], {n: column[size + i] for i, n in enumerate(names)}, phase.name)
-        integral = column[2 * size + 2] if phase.integrand is not None else ca.SX(0)
+        parts = ca.vertsplit(column)
+        start = Edge(parts[2 * size], dict(zip(names, parts[:size], strict=True)), phase.name)
+        end = Edge(parts[2 * size + 1], dict(zip(names, parts[size : 2 * size], strict=True)), phase.name)
+        integral = parts[2 * size + 2] if phase.integrand is not None else ca.SX(0)
         views[phase.name] = PhaseEnds(start, end, integral)
     static = Values({v.name: entries[v.name] for v in problem.statics})
     known = Parameters({q.name: entries[q.name] for q in problem.parameters})
@@ -177,7 +178,7 @@ def boundary_form(problem: Problem, shared: Symbols) -> BoundaryForm:
     labels = ["ends", "statics", "parameters"], ["cost", "boundaries"]
     function = _function("ends", inputs, ca.cse([cost, boundaries]), "", labels)
     seen = ca.vertcat(inputs[0], statics)
-    position = {seen[i].element_hash(): i for i in range(seen.size1())}
+    position = {part.element_hash(): i for i, part in enumerate(ca.vertsplit(seen))}
     simple = tuple(position.get(v.element_hash()) if v.is_symbolic() else None for v in values)
     items, lower, upper = _limits(problem, known)
     ends.check_unchanged()
@@ -202,7 +203,7 @@ def _limits(problem: Problem, known: Parameters) -> tuple[tuple[tuple[str, str, 
 
 def _column(items: Sequence[tuple[str, str, str]], limits: Sequence[Limit], known: Parameters) -> ca.SX:
     """All limits below each other; numbers at once, because there are many of them."""
-    column = ca.SX(ca.DM([0.0 if callable(limit) else float(limit) for limit in limits]))
+    column = ca.SX([0.0 if callable(limit) else float(limit) for limit in limits])
     for i, (item, limit) in enumerate(zip(items, limits, strict=True)):
         if callable(limit):
             column[i] = _scalar(limit(known), item[1], item[2])
