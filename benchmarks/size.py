@@ -30,7 +30,7 @@ from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.ocp import Guess, Mesh, SolverSettings, transcribe
 
 _VALUES = {"mass at start": 60e3}
-_GENERAL = SolverSettings(condensed=False)
+_GENERAL = SolverSettings(central=False)
 """The general interior point at all sizes."""
 _ELEMENTS = (10, 20, 40, 80, 160, 320, 570)
 _DEGREE = 5

@@ -1,37 +1,36 @@
-"""A first solve of a program with few degrees of freedom: a primal-dual interior point in these.
+"""A first solve of a small program: a primal-dual interior point of our own, without what large ones need.
 
 Steps are Newton's towards a point of the central path, which is chosen anew in every iteration by what a step to the
 limits themselves would leave (Mehrotra, On the implementation of a primal-dual interior point method, SIAM Journal on
-Optimization 2, 1992); its second-order correction is made once the rows nearly hold: far from it, it misleads. The
-states are eliminated (`Condensed`), which the dynamics allow and a general solver cannot know of. There is no line
-search: where the Lagrangian curves downwards in more than a few iterations or the residual does not fall, nothing is
-said, and the general interior point has to be asked.
+Optimization 2, 1992); its second-order correction is made once the rows nearly hold: far from it, it misleads. There
+is no line search: where the Lagrangian curves downwards in more than a few iterations or the residual does not fall,
+nothing is said, and the general interior point has to be asked.
 """
 
 from __future__ import annotations
 
+import math
 import time
-from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from optdescent.ocp.basis import Array
-from optdescent.ocp.chain import Matrices, Unsuited
-from optdescent.ocp.condensed import Condensed, Move
 from optdescent.ocp.layout import Layout
 from optdescent.ocp.limits import Box
-from optdescent.ocp.mesh import PhaseMesh
 from optdescent.ocp.pattern import added
+from optdescent.ocp.saddle import Matrices, Move, Saddle, Unsuited
 from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.slopes import Around, Slopes
 
-_FEW = 100
-"""Controls, states at the start, statics: with more, the dense system takes as long as a general solver's."""
+_LARGEST = 800
+"""Columns: what has more is solved on a coarser mesh first."""
 _MOST = 40
 _PATIENCE = 15
 """Iterations in which the residual need not fall below the least before."""
+_FALLING, _CLOSING, _LAST = 0.9, 1e-6, 3
+"""What counts as falling; a residual below which it has to fall soon: where limits leave equations no room it stays."""
 _NEARLY = 3e-2
 """What the rows may lack for the second-order correction to be made."""
 _BOUNDARY = 0.99
@@ -87,31 +86,23 @@ class _Here:
 
 
 def suits(layout: Layout, settings: SolverSettings) -> bool:
-    """Whether to begin here: few columns do not follow from others, and the settings ask for nothing else.
-
-    Fixed columns count, times and integrals do not: this is a matter of time alone.
-    """
-    free = sum(place.states.shape[0] + place.controls.size for place in layout.phases) + layout.statics.size
-    is_asked = settings.condensed and settings.iterations > _MOST and settings.barrier is None and settings.log == 0
-    return is_asked and free <= _FEW
+    """Whether to begin here: the program is small, and the settings ask for nothing else."""
+    is_asked = settings.central and settings.iterations > _MOST and settings.barrier is None and settings.log == 0
+    return is_asked and layout.columns <= _LARGEST
 
 
 def centre(
     layout: Layout,
-    grids: Sequence[PhaseMesh],
     slopes: Slopes,
     x: Array,
     p: Array,
     box: Box,
     settings: SolverSettings,
 ) -> Centre:
-    """The optimum from a point ``x`` (n,) for parameters and scales ``p``, all scaled [-], if it is come by easily.
-
-    ``grids`` are the meshes of the phases, in the order of ``layout``.
-    """
+    """The optimum from a point ``x`` (n,) for parameters and scales ``p``, all scaled [-], if it is come by easily."""
     with np.errstate(all="ignore"):
         try:
-            path = _Path(layout, grids, slopes, p, box, settings)
+            path = _Path(layout, slopes, p, box, settings)
         except Unsuited:
             return Centre(x, np.zeros(box.row_low.size), 0, np.nan, False)
         return path.followed(x)
@@ -120,15 +111,7 @@ def centre(
 class _Path:
     """The iterations for one set of parameters and limits."""
 
-    def __init__(
-        self,
-        layout: Layout,
-        grids: Sequence[PhaseMesh],
-        slopes: Slopes,
-        p: Array,
-        box: Box,
-        settings: SolverSettings,
-    ) -> None:
+    def __init__(self, layout: Layout, slopes: Slopes, p: Array, box: Box, settings: SolverSettings) -> None:
         self._slopes, self._p, self._settings, self._size = slopes, p, settings, box.low.size
         low, high = box.low_of_all, box.high_of_all
         moves = low != high
@@ -144,7 +127,7 @@ class _Path:
         self._starts = np.array([place.start for place in layout.phases])
         self._ends = np.array([place.end for place in layout.phases])
         fixed, equal = ~moves[: self._size], ~moves[self._size :]
-        self._system = Condensed(layout, grids, slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+        self._system = Saddle(slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
 
     def followed(self, x: Array) -> Centre:
         """The iterations from a point (n,) [-]."""
@@ -157,12 +140,12 @@ class _Path:
         count, left, best, since = 0, np.inf, np.inf, 0
         try:
             at = replace(at, lam=self._estimated(around, at.force))
-            while count < _MOST and since <= _PATIENCE and time.process_time() < until:
+            while count < _MOST and since <= (_PATIENCE if best > _CLOSING else _LAST) and time.process_time() < until:
                 here = self._here(at, around)
                 left = self._left(at, here)
                 if left <= self._tolerance:
                     return Centre(at.y[:size], at.lam, count, left, True)
-                best, since = (left, 0) if left < best else (best, since + 1)
+                best, since = (left, 0) if left < _FALLING * best else (best, since + 1)
                 try:
                     self._factor(at, here, bends=count > 0)
                 except Unsuited:
@@ -192,15 +175,14 @@ class _Path:
 
     def _left(self, at: _Point, here: _Here) -> float:
         """Largest residual [-]; where multipliers are large, slopes and their products with the room count for less."""
-        slope = np.abs(here.pull - self._on_all(self._sign * at.force)).max()
-        product = (at.force * here.room).max(initial=0.0)
+        lack, slope = (float(np.abs(of).max()) for of in (here.miss, here.pull - self._on_all(self._sign * at.force)))
+        product = float((at.force * here.room).max(initial=0.0))
         unit = max(1.0, float(np.abs(at.lam).sum() + at.force.sum()) / (100.0 * (at.lam.size + at.force.size)))
-        if not np.isfinite(here.around.cost):
-            return np.nan
         # However large multipliers are, there is a largest slope and product; as IPOPT has it.
         capped = self._tolerance * max(slope / _STEEPEST, product / _LOOSEST)
-        # What is no number must not be lost, as it is by Python's own largest of several.
-        return float(np.max([np.abs(here.miss).max(), slope / unit, product / unit, capped]))
+        # What is no number must not be lost, as it may be by taking the largest.
+        is_number = math.isfinite(here.around.cost + lack + slope + product + unit)
+        return max(lack, slope / unit, product / unit, capped) if is_number else math.nan
 
     def _estimated(self, around: Around, force: Array) -> Array:
         """Multipliers of the rows that leave the smallest slope of the Lagrangian, unless they are very large."""
@@ -210,7 +192,7 @@ class _Path:
         self._system.factor(Matrices(around.entries, nothing, np.ones(size), soft, miss))
         slope = np.concatenate([around.gradient, miss]) * self._moves - self._on_all(self._sign * force)
         move = self._system.moved(slope[:size], slope[size:])
-        lam = self._system.multipliers(move, slope[:size], slope[size:])
+        lam = move.multipliers
         return lam if np.abs(lam).max() <= _LARGEST_MULTIPLIER else miss
 
     def _factor(self, at: _Point, here: _Here, *, bends: bool) -> None:
@@ -249,13 +231,14 @@ class _Path:
         wanted = goal / room
         slope = pull - self._on_all(self._sign * wanted)
         move = self._system.moved(slope[:size], slope[size:])
-        lam = self._system.multipliers(move, slope[:size], slope[size:])
         change = self._change(move, room)
         force = wanted - at.force * (1.0 + change)
         length, shortening = (of[self._ends] - of[self._starts] for of in (at.y, -move.columns))
         long = min(_reach(-change, part), _reach(shortening / length, _SHRINK))
         step = np.concatenate([move.columns, move.rows]) * self._moves
-        return _Point(at.y + long * step, at.lam + long * lam, at.force + _reach(-force / at.force, part) * force)
+        return _Point(
+            at.y + long * step, at.lam + long * move.multipliers, at.force + _reach(-force / at.force, part) * force
+        )
 
     def _change(self, move: Move, room: Array) -> Array:
         return self._sign * np.concatenate([move.columns, move.rows])[self._at] / room

@@ -186,8 +186,7 @@ class NonlinearProgram:
                 return raw, replace(ending, start=Start.WARM)
             spent, how = ending.iterations, Start.WARM_THEN_COLD
         if suits(self.layout, settings):
-            grids = [self.mesh.phases[name] for name in self.problem.phase_names]
-            found = centre(self.layout, grids, self.slopes, x0, p, box, settings)
+            found = centre(self.layout, self.slopes, x0, p, box, settings)
             spent += found.iterations
             if found.is_optimum:
                 raw = Raw(found.x, -self.slopes.pull(found.x, p, found.lam)[1], found.lam, scale)

@@ -23,10 +23,9 @@ class SolverSettings:
     is moved off its limits, as a fraction of their width: small for a guess that is nearly a solution; ``barrier``
     is where the barrier parameter of a cold start begins to fall from (None: it is chosen anew in every iteration,
     which forgives a poor guess; about 1e-3 suits a flown one); ``again`` says whether a warm start that failed is
-    followed by a cold one; ``newton`` whether a warm start begins with Newton's method; ``condensed`` whether a cold
-    start of a small program begins with the interior point in its few degrees of freedom, which takes at most 40
-    iterations and ``seconds`` more and does not know ``barrier`` and ``log``; ``log`` 0 is silent, 5 shows every
-    iteration.
+    followed by a cold one; ``newton`` whether a warm start begins with Newton's method; ``central`` whether a cold
+    start of a small program begins with an interior point of our own, which takes at most 40 iterations and
+    ``seconds`` more and does not know ``barrier`` and ``log``; ``log`` 0 is silent, 5 shows every iteration.
     """
 
     tolerance: float = 1e-9
@@ -37,5 +36,5 @@ class SolverSettings:
     barrier: float | None = None
     again: bool = True
     newton: bool = True
-    condensed: bool = True
+    central: bool = True
     log: int = 0

@@ -22,7 +22,6 @@ from optdescent.ocp import (
     PathConstraint,
     Phase,
     PhaseGuess,
-    PhaseMesh,
     Point,
     Problem,
     SolverSettings,
@@ -32,11 +31,11 @@ from optdescent.ocp import (
     transcribe,
 )
 from optdescent.ocp.central import suits
-from optdescent.ocp.chain import Matrices, Unsuited
-from optdescent.ocp.condensed import Condensed
+from optdescent.ocp.pattern import Pattern
+from optdescent.ocp.saddle import Matrices, Saddle, Unsuited
 from tests.ocp import benchmark_problems as posed
 
-GENERAL = SolverSettings(condensed=False)
+GENERAL = SolverSettings(central=False)
 
 
 def everything(curving: float = 1.0) -> tuple[Problem, Guess]:
@@ -107,10 +106,6 @@ def flags(program: NonlinearProgram) -> tuple[np.ndarray, np.ndarray]:
     return fixed, equal
 
 
-def grids(program: NonlinearProgram) -> list[PhaseMesh]:
-    return [program.mesh.phases[name] for name in program.problem.phase_names]
-
-
 @pytest.mark.parametrize("family", Family)
 @pytest.mark.parametrize("elements", [1, 4])
 def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
@@ -126,10 +121,9 @@ def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
     stiffness, softness = 20.0 + random.random(size), np.where(equal, 0.0, 0.1 + random.random(rows))
     miss, pull = 0.1 * random.standard_normal(rows), random.standard_normal(size)
     push = np.where(equal, 0.0, random.standard_normal(rows))
-    system = Condensed(program.layout, grids(program), slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+    system = Saddle(slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
     system.factor(Matrices(around.entries, curve.data, stiffness, softness, miss))
     move = system.moved(pull, push)
-    multipliers = system.multipliers(move, pull, push)
 
     free, slope = np.flatnonzero(~fixed), around.slope.toarray()
     inverse = np.where(equal, 0.0, 1.0 / np.where(equal, 1.0, softness))
@@ -140,11 +134,15 @@ def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
         ]
     )
     found = np.linalg.solve(whole, -np.concatenate([pull[free], miss + inverse * push]))
-    assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-9)
+    assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-4)
     assert move.columns[fixed] == pytest.approx(0.0, abs=0.0)
-    assert multipliers == pytest.approx(found[free.size :], abs=1e-8)
-    assert move.rows[~equal] == pytest.approx((miss + slope[:, free] @ found[: free.size])[~equal], abs=1e-9)
-    assert system.free == free.size - sum(p.states[:, 1:].size for p in program.layout.phases) + 1
+    assert move.multipliers == pytest.approx(found[free.size :], rel=1e-3, abs=1e-3)
+    assert move.rows[~equal] == pytest.approx((miss + slope[:, free] @ found[: free.size])[~equal], abs=1e-4)
+    # But for what keeps it solvable in any order it is exact.
+    whole += np.diag(np.concatenate([np.full(free.size, 1e-8), np.where(equal, -1.0 / (1e7 + 100.0), 0.0)]))
+    found = np.linalg.solve(whole, -np.concatenate([pull[free], miss + inverse * push]))
+    assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-8)
+    assert move.multipliers == pytest.approx(found[free.size :], abs=1e-6)
 
 
 def test_a_system_that_has_no_minimum_is_refused() -> None:
@@ -157,11 +155,27 @@ def test_a_system_that_has_no_minimum_is_refused() -> None:
         lam[place.quadrature] = -1.0
     fixed, equal = flags(program)
     entries, curve = slopes.around(x, p).entries, slopes.curve(x, p, lam).data
-    system = Condensed(program.layout, grids(program), slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
+    system = Saddle(slopes.slope_pattern, slopes.curve_pattern, fixed, equal)
     softness, miss = np.where(equal, 0.0, 0.1), np.zeros(rows)
     with pytest.raises(Unsuited):
         system.factor(Matrices(entries, curve, np.full(size, 1e-3), softness, miss))
     system.factor(Matrices(entries, curve, np.full(size, 1e3), softness, miss))
+
+
+def test_a_pivot_that_vanishes_is_refused_and_not_written_about(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A column without curvature or equations, but for the little stiffness that each is given."""
+    index = np.array([0])
+    curve, slope = Pattern.of(index, index, (2, 2)), Pattern.of(index, index, (1, 2))
+    fixed, equal = np.zeros(2, dtype=np.bool_), np.ones(1, dtype=np.bool_)
+    at = Matrices(np.ones(1), np.ones(1), np.zeros(2), np.zeros(1), np.zeros(1))
+    Saddle(slope, curve, fixed, equal).factor(at)
+    monkeypatch.setattr("optdescent.ocp.saddle._STIFF", 0.0)
+    with pytest.raises(Unsuited):
+        Saddle(slope, curve, fixed, equal).factor(at)
+    said = capsys.readouterr()
+    assert said.out + said.err == ""
 
 
 CASES: list[tuple[Callable[[], tuple[Problem, Guess]], dict[str, float], int, int]] = [
@@ -170,7 +184,7 @@ CASES: list[tuple[Callable[[], tuple[Problem, Guess]], dict[str, float], int, in
     (posed.double_integrator, {"distance": 1.0}, 20, 4),
     (posed.zermelo, {"shear": 1.0}, 12, 4),
     (posed.hang_glider, {"updraught": 1.0}, 12, 5),
-    (posed.goddard_three, {}, 4, 6),
+    (posed.goddard, {}, 12, 4),
     (everything, {"goal": 1.2}, 5, 4),
     (in_fixed_time, {"goal": 1.2}, 5, 4),
 ]
@@ -197,13 +211,12 @@ def test_it_ends_where_the_general_one_ends(
 
 
 def test_what_it_does_not_find_the_general_one_is_asked_for() -> None:
-    """Elements of two degrees are not condensed; the iterations are those of the general interior point alone."""
-    problem, guess = posed.brachistochrone()
-    mesh = Mesh({"arc": PhaseMesh((0.25,) * 4, (4, 4, 5, 5))})
-    found = transcribe(problem, mesh).solve({"gravity": 9.80665}, guess)
-    general = transcribe(problem, mesh).solve({"gravity": 9.80665}, guess, GENERAL)
+    """Where the rocket coasts its mass stays at its limit: the rows there leave no room to it and stay unmet."""
+    problem, guess = posed.goddard_three()
+    mesh = Mesh.uniform(problem, 4, 6)
+    found, general = (transcribe(problem, mesh).solve({}, guess, settings) for settings in (SolverSettings(), GENERAL))
     assert found.outcome is Outcome.SOLVED
-    assert found.iterations == general.iterations
+    assert general.iterations < found.iterations < general.iterations + 30
     assert found.raw.x == pytest.approx(general.raw.x, abs=1e-12)
 
 
@@ -282,12 +295,12 @@ def test_a_cost_that_is_infinite_is_no_optimum() -> None:
     ],
     ids=["nothing is free", "a state is fixed all along", "a path function is an equation"],
 )
-def test_what_cannot_be_condensed_is_solved_as_before(posing: Callable[[], tuple[Problem, Guess]]) -> None:
+def test_what_leaves_little_to_choose_ends_as_before(posing: Callable[[], tuple[Problem, Guess]]) -> None:
     problem, guess = posing()
     mesh = Mesh.uniform(problem, 4, 3)
     found, general = (transcribe(problem, mesh).solve({}, guess, settings) for settings in (SolverSettings(), GENERAL))
-    assert (found.outcome, found.iterations) == (general.outcome, general.iterations)
-    assert found.cost == pytest.approx(general.cost, abs=1e-12)
+    assert found.outcome is general.outcome is Outcome.SOLVED
+    assert found.cost == pytest.approx(general.cost, abs=1e-7)
 
 
 def test_a_loose_tolerance_is_not_taken_for_rows() -> None:
@@ -323,7 +336,7 @@ def test_settings_that_ask_for_the_general_one(settings: SolverSettings) -> None
     layout = transcribe(problem, Mesh.uniform(problem, 12, 4)).layout
     assert suits(layout, SolverSettings())
     assert not suits(layout, settings)
-    assert not suits(transcribe(problem, Mesh.uniform(problem, 40, 4)).layout, SolverSettings())
+    assert not suits(transcribe(problem, Mesh.uniform(problem, 60, 4)).layout, SolverSettings())
 
 
 def test_it_stops_in_time() -> None:

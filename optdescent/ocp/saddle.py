@@ -1,0 +1,175 @@
+"""Newton's equations of a program as one sparse symmetric system, factored without pivoting.
+
+Equations give way by a little for their multipliers and columns are a little stiff, so that any order of elimination
+has pivots (quasidefinite systems: Vanderbei, Symmetric quasidefinite matrices, SIAM Journal on Optimization 5, 1995).
+What is missed by this is missed by a step that the next one mends. A column without curvature of its own would lose
+digits before its equation comes: equations are also put as a moderate penalty, which changes no solution (Golub and
+Greif, On solving block-structured indefinite linear systems, SIAM Journal on Scientific Computing 24, 2003).
+
+The signs of the pivots say whether the Lagrangian curves upwards along all that the equations leave free (Gould, On
+practical conditions for the existence and uniqueness of solutions to the general equality quadratic programming
+problem, Mathematical Programming 32, 1985).
+"""
+
+from __future__ import annotations
+
+import io
+from contextlib import redirect_stderr
+from dataclasses import dataclass
+from typing import Any
+
+import casadi as ca
+import numpy as np
+
+from optdescent.ocp.basis import Array, Flags
+from optdescent.ocp.pattern import Pattern, counted
+
+_STIFF, _GIVES = 1e-8, 1e-7
+"""Added to the curvature of each column; what each equation gives way for its multiplier."""
+_PENALTY = 100.0
+"""On half of the square of what each equation misses."""
+_SOFTEST = 1e-12
+"""Inequalities are at least as stiff as that: those without a limit have no stiffness at all."""
+
+
+class Unsuited(Exception):
+    """The program has nothing free, or its system no minimum."""
+
+
+@dataclass(frozen=True)
+class Matrices:
+    """Nonzeros of the Jacobian and of the curvature; stiffness (n,) of columns, added to the diagonal of the latter.
+
+    ``softness`` (m,) is the stiffness of inequalities and 0 for equations; ``miss`` (m,) is what the rows lack; all
+    scaled [-].
+    """
+
+    slope: Array
+    curve: Array
+    stiffness: Array
+    softness: Array
+    miss: Array
+
+
+@dataclass(frozen=True)
+class Move:
+    """Steps of columns (n,), of the rows' own values (m,) and of their multipliers (m,), all scaled [-]."""
+
+    columns: Array
+    rows: Array
+    multipliers: Array
+
+
+class Saddle:
+    """The equations of one program for one set of fixed columns (n,) and of equations among the rows (m,).
+
+    Unknowns are the columns, the multipliers of all rows, and what the penalty adds to those of equations.
+    """
+
+    def __init__(self, slope: Pattern, curve: Pattern, fixed: Flags, equal: Flags) -> None:
+        """Raises Unsuited: nothing is free."""
+        if fixed.all():
+            raise Unsuited
+        self._slope, self._equations = slope, np.flatnonzero(equal)
+        self._free, self._stiff = np.where(fixed, 0.0, 1.0), np.where(fixed, 1.0, _STIFF)
+        self._least = np.where(equal, 1.0 / _GIVES, _SOFTEST)
+        first, last = fixed.size, fixed.size + equal.size
+        size = last + self._equations.size
+        # The diagonal but for the curvature's: stiffness, what rows give way, what the penalty allows.
+        self._own = np.full(size, -1.0 / _PENALTY)
+        again = np.full(equal.size, -1, dtype=np.int64)
+        again[self._equations] = last + counted(self._equations.size)
+        curving = np.flatnonzero(~fixed[curve.rows] & ~fixed[curve.columns])
+        sloping = np.flatnonzero(~fixed[slope.columns])
+        twice = sloping[equal[slope.rows[sloping]]]
+        row, column = first + slope.rows[sloping], slope.columns[sloping]
+        row_again, column_again = again[slope.rows[twice]], slope.columns[twice]
+        diagonal = counted(size)
+        rows = np.concatenate([curve.rows[curving], row, column, row_again, column_again, diagonal])
+        columns = np.concatenate([curve.columns[curving], column, row, column_again, row_again, diagonal])
+        pattern = Pattern.of(rows, columns, (size, size))
+        self._diagonal = pattern.place[-size:]
+        # Where each nonzero comes from: curvature, derivatives, or a zero to which the diagonal is added.
+        self._source = np.full(pattern.count, curve.count + slope.count, dtype=np.int64)
+        source = [curving, *(curve.count + entries for entries in (sloping, sloping, twice, twice))]
+        self._source[pattern.place[:-size]] = np.concatenate(source)
+        sparsity = ca.Sparsity(size, size, pattern.starts.tolist(), pattern.rows.tolist())
+        self._matrix, self._factors = _Given(sparsity), ca.Linsol("saddle", "ldl", sparsity)
+        self._factors.sfact(self._matrix.matrix())
+        self._right, self._found = np.zeros(size), np.zeros(size)
+        matrix, right = ca.MX.sym("matrix", sparsity), ca.MX.sym("right", size)
+        # It factors anew every time: CasADi has no solve without, and this one takes arrays as they are.
+        function = ca.Function("solve", [matrix, right], [self._factors.solve(matrix, right)])
+        # CasADi's stubs ask for sizes that the memory views carry. The buffer is kept: it knows addresses only.
+        self._buffer, self._solve = function.buffer()
+        writing: Any = self._buffer
+        writing.set_arg(0, self._matrix.values.data)
+        writing.set_arg(1, self._right.data)
+        writing.set_res(0, self._found.data)
+
+    def factor(self, at: Matrices) -> None:
+        """Take the matrices at a point.
+
+        Raises
+        ------
+        Unsuited : they have no minimum.
+        """
+        self._at, values, columns = at, self._matrix.values, at.stiffness.size
+        self._gives = 1.0 / np.maximum(at.softness, self._least)
+        self._own[:columns] = at.stiffness + self._stiff
+        self._own[columns : columns + at.miss.size] = -self._gives
+        values[:] = np.concatenate([at.curve, at.slope, [0.0]])[self._source]
+        values[self._diagonal] += self._own
+        matrix = self._matrix.matrix()
+        with redirect_stderr(io.StringIO()):  # CasADi warns of pivots that are zero, which are counted here.
+            self._factors.nfact(matrix)
+        if self._factors.rank(matrix) < self._own.size or self._factors.neig(matrix) != self._own.size - columns:
+            raise Unsuited
+
+    def moved(self, pull: Array, push: Array) -> Move:
+        """The step of columns, rows and multipliers.
+
+        ``pull`` (n,) [-] is the slope of the Lagrangian with the barrier's; ``push`` (m,) [-] is that of the
+        inequalities' own values, 0 for equations.
+
+        Raises
+        ------
+        Unsuited : it is not finite.
+        """
+        at, first, last = self._at, pull.size, pull.size + push.size
+        np.concatenate([pull * self._free, at.miss + self._gives * push, at.miss[self._equations]], out=self._right)
+        self._solve()
+        if not np.isfinite(self._found.sum()):
+            raise Unsuited
+        columns, multipliers = -self._found[:first] * self._free, -self._found[first:last]
+        multipliers[self._equations] -= self._found[last:]
+        return Move(columns, at.miss + self._slope.times(at.slope, columns), multipliers)
+
+
+class _Given(ca.Callback):
+    """Values as one of CasADi's matrices: taken from an array at once, where a list takes twenty times as long."""
+
+    def __init__(self, sparsity: ca.Sparsity) -> None:
+        super().__init__()
+        self._sparsity, self.values = sparsity, np.zeros(sparsity.nnz())
+        self.construct("given", {})
+
+    def matrix(self) -> ca.DM:
+        """The matrix of the ``values`` [-] as they are."""
+        return self.call([])[0]
+
+    def get_n_in(self) -> int:
+        return 0
+
+    def get_n_out(self) -> int:
+        return 1
+
+    def get_sparsity_out(self, i: int) -> ca.Sparsity:
+        return self._sparsity
+
+    def has_eval_buffer(self) -> bool:
+        return True
+
+    def eval_buffer(self, arg: Any, res: Any) -> int:
+        np.frombuffer(res[0])[:] = self.values
+        return 0
