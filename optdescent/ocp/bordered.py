@@ -33,7 +33,7 @@ def _whole(curve: csc_array, slope: csc_array, diagonal: Array) -> csc_array:
     size, own = int(curve.shape[0]), counted(diagonal.size)
     bent, sloping = (np.repeat(own[:size], np.diff(matrix.indptr)) for matrix in (curve, slope))
     low = size + slope.indices.astype(np.int64)
-    row = np.concatenate([curve.indices, low, sloping, own])
+    row = np.concatenate([curve.indices.astype(np.int64), low, sloping, own])
     column = np.concatenate([bent, sloping, low, own])
     values = np.concatenate([curve.data, slope.data, slope.data, diagonal])
     return Entries(row, column, values, (diagonal.size, diagonal.size)).matrix()
