@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from optdescent.ocp.fault import ProblemFault
+
 
 class Warmth(Enum):
     """How near a given solution is expected to be; only used when a solution is the start."""
@@ -38,3 +40,8 @@ class SolverSettings:
     newton: bool = True
     central: bool = True
     log: int = 0
+
+    def __post_init__(self) -> None:
+        """Raises ProblemFault: ``push`` is no such fraction."""
+        if not 0.0 < self.push <= 0.5:
+            raise ProblemFault(f"a cold start is pushed by more than 0 and at most 0.5 of a width, not {self.push}")

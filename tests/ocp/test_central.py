@@ -24,6 +24,7 @@ from optdescent.ocp import (
     PhaseGuess,
     Point,
     Problem,
+    ProblemFault,
     SolverSettings,
     Span,
     Start,
@@ -31,8 +32,10 @@ from optdescent.ocp import (
     transcribe,
 )
 from optdescent.ocp.central import suits
+from optdescent.ocp.interior import Ending, InteriorPoint
 from optdescent.ocp.pattern import Pattern
 from optdescent.ocp.saddle import Matrices, Saddle, Unsuited
+from optdescent.ocp.solution import Raw
 from tests.ocp import benchmark_problems as posed
 
 GENERAL = SolverSettings(central=False)
@@ -337,6 +340,28 @@ def test_settings_that_ask_for_the_general_one(settings: SolverSettings) -> None
     assert suits(layout, SolverSettings())
     assert not suits(layout, settings)
     assert not suits(transcribe(problem, Mesh.uniform(problem, 60, 4)).layout, SolverSettings())
+
+
+@pytest.mark.parametrize("push", [0.0, 0.6, float("nan")])
+def test_a_push_that_is_no_fraction_is_refused(push: float) -> None:
+    with pytest.raises(ProblemFault, match=r"at most 0\.5"):
+        SolverSettings(push=push)
+
+
+def test_a_small_program_whose_warm_start_failed_begins_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The general one, warm, is made to fail after one iteration; cold, it is not asked."""
+    problem, guess = posed.brachistochrone()
+    program = transcribe(problem, Mesh.uniform(problem, 12, 4))
+    near, expected = (program.solve({"gravity": g}, guess) for g in (9.0, 9.80665))
+
+    def failed(*_: object) -> tuple[Raw, Ending]:
+        return near.raw, Ending(Outcome.FAILED, Start.COLD, 1, np.nan)
+
+    monkeypatch.setattr(InteriorPoint, "run", failed)
+    found = program.solve({"gravity": 9.80665}, near, SolverSettings(newton=False))
+    assert (found.outcome, found.start) == (Outcome.SOLVED, Start.WARM_THEN_COLD)
+    assert found.iterations > 2
+    assert found.cost == pytest.approx(expected.cost, rel=1e-9)
 
 
 def test_it_stops_in_time() -> None:
