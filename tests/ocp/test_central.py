@@ -142,7 +142,7 @@ def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
     assert move.multipliers == pytest.approx(found[free.size :], rel=1e-3, abs=1e-3)
     assert move.rows[~equal] == pytest.approx((miss + slope[:, free] @ found[: free.size])[~equal], abs=1e-4)
     # But for what keeps it solvable in any order it is exact.
-    whole += np.diag(np.concatenate([np.full(free.size, 1e-8), np.where(equal, -1.0 / (1e7 + 100.0), 0.0)]))
+    whole += np.diag(np.concatenate([np.full(free.size, 1e-8), np.where(equal, -1e-7, 0.0)]))
     found = np.linalg.solve(whole, -np.concatenate([pull[free], miss + inverse * push]))
     assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-8)
     assert move.multipliers == pytest.approx(found[free.size :], abs=1e-6)
@@ -163,6 +163,23 @@ def test_a_system_that_has_no_minimum_is_refused() -> None:
     with pytest.raises(Unsuited):
         system.factor(Matrices(entries, curve, np.full(size, 1e-3), softness, miss))
     system.factor(Matrices(entries, curve, np.full(size, 1e3), softness, miss))
+
+
+def test_a_row_without_limits_moves_nothing_and_equations_without_free_columns_are_no_harm() -> None:
+    """Two columns, the second fixed; an inequality without a limit and an equation of the fixed column alone."""
+    curve = Pattern.of(np.array([0, 1]), np.array([0, 1]), (2, 2))
+    slope = Pattern.of(np.array([0, 1]), np.array([0, 1]), (2, 2))
+    fixed, equal = np.array([False, True]), np.array([False, True])
+    system = Saddle(slope, curve, fixed, equal)
+    system.factor(Matrices(np.array([3.0, 1.0]), np.full(2, 2.0), np.zeros(2), np.zeros(2), np.array([5.0, 0.0])))
+    move = system.moved(np.array([1.0, 7.0]), np.zeros(2))
+    assert move.columns == pytest.approx([-0.5, 0.0], abs=1e-8)
+    assert move.rows == pytest.approx([5.0 - 1.5, 0.0], abs=1e-7)
+    assert move.multipliers == pytest.approx([0.0, 0.0], abs=1e-8)
+    with pytest.raises(Unsuited):
+        Saddle(slope, curve, np.array([True, True]), equal)
+    with pytest.raises(Unsuited):
+        system.moved(np.array([np.nan, 0.0]), np.zeros(2))
 
 
 def test_a_pivot_that_vanishes_is_refused_and_not_written_about(
