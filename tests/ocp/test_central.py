@@ -142,7 +142,7 @@ def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
     assert move.multipliers == pytest.approx(found[free.size :], rel=1e-3, abs=1e-3)
     assert move.rows[~equal] == pytest.approx((miss + slope[:, free] @ found[: free.size])[~equal], abs=1e-4)
     # But for what keeps it solvable in any order it is exact.
-    whole += np.diag(np.concatenate([np.full(free.size, 1e-8), np.where(equal, -1e-7, 0.0)]))
+    whole += np.diag(np.concatenate([np.full(free.size, 1e-8), np.where(equal, -1.0 / (1e7 + 100.0), 0.0)]))
     found = np.linalg.solve(whole, -np.concatenate([pull[free], miss + inverse * push]))
     assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-8)
     assert move.multipliers == pytest.approx(found[free.size :], abs=1e-6)
