@@ -2,9 +2,10 @@
 
 Equations give way by a little for their multipliers and columns are a little stiff, so that any order of elimination
 has pivots (quasidefinite systems: Vanderbei, Symmetric quasidefinite matrices, SIAM Journal on Optimization 5, 1995).
-What is missed by this is missed by a step that the next one mends. A column without curvature of its own would lose
-digits before its equation comes: equations are also put as a moderate penalty, which changes no solution (Golub and
-Greif, On solving block-structured indefinite linear systems, SIAM Journal on Scientific Computing 24, 2003).
+What a step misses by this the next one mends. Equations are also put as a moderate penalty, which changes no solution
+(Golub and Greif, On solving block-structured indefinite linear systems, SIAM Journal on Scientific Computing 24, 2003):
+as unknowns of their own, so that it depends on the order of elimination what it does for columns without curvature;
+along singular arcs solutions were seen to be less exact without.
 
 The signs of the pivots say whether the Lagrangian curves upwards along all that the equations leave free (Gould, On
 practical conditions for the existence and uniqueness of solutions to the general equality quadratic programming
