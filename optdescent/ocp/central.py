@@ -91,14 +91,7 @@ def suits(layout: Layout, settings: SolverSettings) -> bool:
     return is_asked and layout.columns <= _LARGEST
 
 
-def centre(
-    layout: Layout,
-    slopes: Slopes,
-    x: Array,
-    p: Array,
-    box: Box,
-    settings: SolverSettings,
-) -> Centre:
+def centre(layout: Layout, slopes: Slopes, x: Array, p: Array, box: Box, settings: SolverSettings) -> Centre:
     """The optimum from a point ``x`` (n,) for parameters and scales ``p``, all scaled [-], if it is come by easily."""
     with np.errstate(all="ignore"):
         try:
@@ -191,8 +184,7 @@ class _Path:
         miss, soft = np.zeros(rows), self._moves[size:]
         self._system.factor(Matrices(around.entries, nothing, np.ones(size), soft, miss))
         slope = np.concatenate([around.gradient, miss]) * self._moves - self._on_all(self._sign * force)
-        move = self._system.moved(slope[:size], slope[size:])
-        lam = move.multipliers
+        lam = self._system.moved(slope[:size], slope[size:]).multipliers
         return lam if np.abs(lam).max() <= _LARGEST_MULTIPLIER else miss
 
     def _factor(self, at: _Point, here: _Here, *, bends: bool) -> None:

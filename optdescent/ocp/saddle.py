@@ -5,7 +5,7 @@ has pivots (quasidefinite systems: Vanderbei, Symmetric quasidefinite matrices, 
 What a step misses by this the next one mends. Equations are also put as a moderate penalty, which changes no solution
 (Golub and Greif, On solving block-structured indefinite linear systems, SIAM Journal on Scientific Computing 24, 2003):
 as unknowns of their own, so that it depends on the order of elimination what it does for columns without curvature;
-along singular arcs solutions were seen to be less exact without.
+without it refinements along a singular arc were seen to end coarse.
 
 The signs of the pivots say whether the Lagrangian curves upwards along all that the equations leave free (Gould, On
 practical conditions for the existence and uniqueness of solutions to the general equality quadratic programming
@@ -147,7 +147,7 @@ class Saddle:
         self._solve()
         if not np.isfinite(self._found.sum()):
             raise Unsuited
-        columns, multipliers = -self._found[:first] * self._free, -self._found[first:last]
+        columns, multipliers = -self._found[:first], -self._found[first:last]
         multipliers[self._equations] -= self._found[last:]
         return Move(columns, at.miss + self._slope.times(at.slope, columns), multipliers)
 

@@ -144,8 +144,9 @@ def test_a_step_solves_newtons_equations(family: Family, elements: int) -> None:
     # But for what keeps it solvable in any order it is exact.
     whole += np.diag(np.concatenate([np.full(free.size, 1e-8), np.where(equal, -1.0 / (1e7 + 100.0), 0.0)]))
     found = np.linalg.solve(whole, -np.concatenate([pull[free], miss + inverse * push]))
-    assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-8)
+    assert move.columns[free] == pytest.approx(found[: free.size], abs=1e-9)
     assert move.multipliers == pytest.approx(found[free.size :], abs=1e-6)
+    assert move.rows == pytest.approx(miss + slope[:, free] @ found[: free.size], abs=1e-9)
 
 
 def test_a_system_that_has_no_minimum_is_refused() -> None:
