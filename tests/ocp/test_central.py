@@ -22,6 +22,7 @@ from optdescent.ocp import (
     PathConstraint,
     Phase,
     PhaseGuess,
+    PhaseMesh,
     Point,
     Problem,
     ProblemFault,
@@ -168,8 +169,7 @@ def test_a_system_that_has_no_minimum_is_refused() -> None:
 
 def test_a_row_without_limits_moves_nothing_and_equations_without_free_columns_are_no_harm() -> None:
     """Two columns, the second fixed; an inequality without a limit and an equation of the fixed column alone."""
-    curve = Pattern.of(np.array([0, 1]), np.array([0, 1]), (2, 2))
-    slope = Pattern.of(np.array([0, 1]), np.array([0, 1]), (2, 2))
+    curve = slope = Pattern.of(np.array([0, 1]), np.array([0, 1]), (2, 2))
     fixed, equal = np.array([False, True]), np.array([False, True])
     system = Saddle(slope, curve, fixed, equal)
     system.factor(Matrices(np.array([3.0, 1.0]), np.full(2, 2.0), np.zeros(2), np.zeros(2), np.array([5.0, 0.0])))
@@ -239,6 +239,17 @@ def test_what_it_does_not_find_the_general_one_is_asked_for() -> None:
     assert found.outcome is Outcome.SOLVED
     assert general.iterations < found.iterations < general.iterations + 30
     assert found.raw.x == pytest.approx(general.raw.x, abs=1e-12)
+
+
+def test_elements_of_two_degrees_end_where_the_general_one_ends() -> None:
+    problem, guess = posed.brachistochrone()
+    program, values = transcribe(problem, Mesh({"arc": PhaseMesh((0.25,) * 4, (4, 4, 5, 5))})), {"gravity": 9.80665}
+    found = program.solve(values, guess)
+    assert "functions" not in vars(program)
+    general = program.solve(values, guess, GENERAL)
+    assert found.outcome is general.outcome is Outcome.SOLVED
+    assert found.cost == pytest.approx(general.cost, rel=1e-9)
+    assert found.raw.x == pytest.approx(general.raw.x, abs=1e-6)
 
 
 def test_what_it_gives_up_is_counted(monkeypatch: pytest.MonkeyPatch) -> None:
