@@ -26,6 +26,8 @@ _FAR = 10.0
 _GUARD = 0.2
 _MARGIN = 0.02
 _STRONG = 0.2
+_ALIKE = 1e-6
+"""Controls that differ by less, in units of what they can differ by, are the same."""
 _NARROW = 1e-7
 _REACH = 1e3
 """How many of its own lengths an element's polynomials are continued beyond it: farther off rounding has the say."""
@@ -214,7 +216,7 @@ def _cut(own: PhaseSolution, element: int) -> float:
         span = width if np.isfinite(width) and width > 0.0 else (float(np.ptp(values)) or 1.0)
         inside = slice(mesh.first_column[element], mesh.first_column[element + 1])
         mean = float(mesh.bases[element].weights @ np.clip(values[inside], *limits))
-        found = _jump(grid, left, right, mean)
+        found = _jump(grid, left, right, mean, _ALIKE * span)
         strength = float(np.max(np.abs(left - right))) / span
         if found is not None and strength > max(best, 0.01):
             best, where = strength, found
@@ -225,13 +227,16 @@ def _cut(own: PhaseSolution, element: int) -> float:
     return float(np.clip(where, low + _MARGIN * whole, high - _MARGIN * whole))
 
 
-def _jump(grid: Array, left: Array, right: Array, mean: float) -> float | None:
-    """Place in ``grid`` where switching from ``left`` to ``right`` gives the mean, else where the two cross."""
+def _jump(grid: Array, left: Array, right: Array, mean: float, alike: float) -> float | None:
+    """Place in ``grid`` where switching from ``left`` to ``right`` gives the mean, else where the two cross.
+
+    Where they lie no farther apart than ``alike``, as at a limit, rounding would say which of them is above.
+    """
     step = np.diff(grid)
     before = np.concatenate([[0.0], np.cumsum(step * (left[1:] + left[:-1]) / 2)])
     after = np.concatenate([[0.0], np.cumsum(step * (right[1:] + right[:-1]) / 2)])
     excess = before + (after[-1] - after) - mean * (grid[-1] - grid[0])
-    difference = left - right
+    difference = np.where(np.abs(left - right) > alike, left - right, 0.0)
     crossing = np.flatnonzero(np.sign(difference[1:]) * np.sign(difference[:-1]) < 0)
     if crossing.size == 1:
         i = int(crossing[0])

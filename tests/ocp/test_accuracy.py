@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -27,6 +28,7 @@ from optdescent.ocp import (
     solve,
     transcribe,
 )
+from optdescent.ocp.basis import Array
 from optdescent.ocp.refine import decay, enriched, refine
 from tests.ocp import benchmark_problems as posed
 
@@ -156,6 +158,21 @@ def test_an_element_beside_one_a_million_times_longer_is_not_continued_into_it()
     with np.errstate(all="raise"):
         again = refine(found, local_errors(problem, found), RefineSettings())
     assert again.phases["arc"].fractions[0] == pytest.approx(1e-7)
+
+
+def test_rounding_of_a_control_at_its_limit_does_not_say_where_an_element_is_split() -> None:
+    """The thrust of the Goddard rocket continued from both sides of where it leaves its limit: both are at it there."""
+    problem, guess = posed.goddard()
+    rules = RefineSettings(local_error=1e-4, rounds=1)
+    found = solve(problem, guess, settings=Settings(refinement=rules))
+    errors, own, draw = local_errors(problem, found), found["arc"], np.random.default_rng(1)
+    edges: list[Array] = []
+    for _ in range(8):
+        thrust = own.controls["thrust"] + 1e-9 * draw.uniform(-1.0, 1.0, own.control_at.size)
+        near = replace(found, phases={"arc": replace(own, controls={"thrust": thrust})})
+        edges.append(refine(near, errors, rules).phases["arc"].edges)
+    for other in edges[1:]:
+        assert other == pytest.approx(edges[0], abs=1e-7)
 
 
 def test_enrichment_halves_at_the_largest_degree() -> None:
