@@ -2,10 +2,7 @@
 
 Equations give way by a little for their multipliers and columns are a little stiff, so that any order of elimination
 has pivots (quasidefinite systems: Vanderbei, Symmetric quasidefinite matrices, SIAM Journal on Optimization 5, 1995).
-What a step misses by this the next one mends. Equations are also put as a moderate penalty, which changes no solution
-(Golub and Greif, On solving block-structured indefinite linear systems, SIAM Journal on Scientific Computing 24, 2003):
-as unknowns of their own, so that it depends on the order of elimination what it does for columns without curvature;
-without it refinements along a singular arc were seen to end coarse.
+What a step misses by this the next one mends.
 
 The signs of the pivots say whether the Lagrangian curves upwards along all that the equations leave free (Gould, On
 practical conditions for the existence and uniqueness of solutions to the general equality quadratic programming
@@ -28,8 +25,6 @@ from optdescent.ocp.pattern import Pattern, counted
 
 _STIFF, _GIVES = 1e-8, 1e-7
 """Added to the curvature of each column; what each equation gives way for its multiplier."""
-_PENALTY = 100.0
-"""On half of the square of what each equation misses."""
 _SOFTEST = 1e-12
 """Inequalities are at least as stiff as that: those without a limit have no stiffness at all."""
 _ONE_AT_A_TIME = threading.Lock()
@@ -67,35 +62,29 @@ class Move:
 class Saddle:
     """The equations of one program for one set of fixed columns (n,) and of equations among the rows (m,).
 
-    Unknowns are the columns, the multipliers of all rows, and what the penalty adds to those of equations.
+    Unknowns are the columns and the multipliers of all rows.
     """
 
     def __init__(self, slope: Pattern, curve: Pattern, fixed: Flags, equal: Flags) -> None:
         """Raises Unsuited: nothing is free."""
         if fixed.all():
             raise Unsuited
-        self._slope, self._equations = slope, np.flatnonzero(equal)
+        self._slope = slope
         self._free, self._stiff = np.where(fixed, 0.0, 1.0), np.where(fixed, 1.0, _STIFF)
         self._least = np.where(equal, 1.0 / _GIVES, _SOFTEST)
-        first, last = fixed.size, fixed.size + equal.size
-        size = last + self._equations.size
-        # The diagonal but for the curvature's: stiffness, what rows give way, what the penalty allows.
-        self._own = np.full(size, -1.0 / _PENALTY)
-        again = np.full(equal.size, -1, dtype=np.int64)
-        again[self._equations] = last + counted(self._equations.size)
+        size = fixed.size + equal.size
+        # The diagonal but for the curvature's: stiffness of columns, what rows give way.
+        self._own = np.zeros(size)
         curving = np.flatnonzero(~fixed[curve.rows] & ~fixed[curve.columns])
         sloping = np.flatnonzero(~fixed[slope.columns])
-        twice = sloping[equal[slope.rows[sloping]]]
-        row, column = first + slope.rows[sloping], slope.columns[sloping]
-        row_again, column_again = again[slope.rows[twice]], slope.columns[twice]
-        diagonal = counted(size)
-        rows = np.concatenate([curve.rows[curving], row, column, row_again, column_again, diagonal])
-        columns = np.concatenate([curve.columns[curving], column, row, column_again, row_again, diagonal])
+        row, column, diagonal = fixed.size + slope.rows[sloping], slope.columns[sloping], counted(size)
+        rows = np.concatenate([curve.rows[curving], row, column, diagonal])
+        columns = np.concatenate([curve.columns[curving], column, row, diagonal])
         pattern = Pattern.of(rows, columns, (size, size))
         self._diagonal = pattern.place[-size:]
         # Where each nonzero comes from: curvature, derivatives, or a zero to which the diagonal is added.
         self._source = np.full(pattern.count, curve.count + slope.count, dtype=np.int64)
-        source = [curving, *(curve.count + entries for entries in (sloping, sloping, twice, twice))]
+        source = [curving, curve.count + sloping, curve.count + sloping]
         self._source[pattern.place[:-size]] = np.concatenate(source)
         sparsity = ca.Sparsity(size, size, pattern.starts.tolist(), pattern.rows.tolist())
         self._matrix, self._factors = _Given(sparsity), ca.Linsol("saddle", "ldl", sparsity)
@@ -120,8 +109,7 @@ class Saddle:
         """
         self._at, values, columns = at, self._matrix.values, at.stiffness.size
         self._gives = 1.0 / np.maximum(at.softness, self._least)
-        self._own[:columns] = at.stiffness + self._stiff
-        self._own[columns : columns + at.miss.size] = -self._gives
+        self._own[:columns], self._own[columns:] = at.stiffness + self._stiff, -self._gives
         values[:] = np.concatenate([at.curve, at.slope, [0.0]])[self._source]
         values[self._diagonal] += self._own
         matrix = self._matrix.matrix()
@@ -141,15 +129,14 @@ class Saddle:
         ------
         Unsuited : it is not finite.
         """
-        at, first, last = self._at, pull.size, pull.size + push.size
-        np.concatenate([pull * self._free, at.miss + self._gives * push, at.miss[self._equations]], out=self._right)
+        at, first = self._at, pull.size
+        np.concatenate([pull * self._free, at.miss + self._gives * push], out=self._right)
         self._found.fill(np.nan)
         self._solve()
         if not np.isfinite(self._found.sum()):
             raise Unsuited
-        columns, multipliers = -self._found[:first], -self._found[first:last]
-        multipliers[self._equations] -= self._found[last:]
-        return Move(columns, at.miss + self._slope.times(at.slope, columns), multipliers)
+        columns = -self._found[:first] * self._free
+        return Move(columns, at.miss + self._slope.times(at.slope, columns), -self._found[first:])
 
 
 class _Given(ca.Callback):

@@ -41,6 +41,7 @@ from optdescent.ocp.nlp import NonlinearProgram
 from tests.ocp import benchmark_problems as posed
 
 TIGHT = SolverSettings(tolerance=1e-11, warmth=Warmth.COLD)
+GENERAL = replace(TIGHT, central=False)
 
 
 def dry_rocket() -> tuple[Problem, Guess]:
@@ -60,21 +61,21 @@ CASES: list[tuple[Callable[[], tuple[Problem, Guess]], str, float]] = [
     (posed.brachistochrone, "gravity", 9.80665),
     (posed.bryson_denham, "limit", 1 / 9),
     (posed.double_integrator, "distance", 1.0),
-    (dry_rocket, "dry", 0.6),
+    (dry_rocket, "dry", 0.62),
 ]
 
 
 def neighbours(
-    program: NonlinearProgram, guess: Guess, name: str, value: float, step: float
+    program: NonlinearProgram, guess: Guess, name: str, value: float, step: float, settings: SolverSettings
 ) -> tuple[Solution, Solution, Solution]:
-    """At the value and a step to either side, by the interior point alone.
+    """At the value and a step to either side, by interior points alone.
 
     Newton's method from the middle keeps its limits in force while the conditions allow; along the singular arc of the
     rocket there are optima beside each other that differ in them and by 2e-10 in the cost, which a difference shows.
     """
-    middle = program.solve({name: value}, guess, TIGHT)
-    above = program.solve({name: value + step}, middle, TIGHT)
-    below = program.solve({name: value - step}, middle, TIGHT)
+    middle = program.solve({name: value}, guess, settings)
+    above = program.solve({name: value + step}, middle, settings)
+    below = program.solve({name: value - step}, middle, settings)
     return middle, above, below
 
 
@@ -84,7 +85,7 @@ def test_cost_sensitivity(posing: Callable[[], tuple[Problem, Guess]], name: str
     problem, guess = posing()
     program = transcribe(problem, Mesh.uniform(problem, 10, 4))
     step = 1e-4 * value
-    middle, above, below = neighbours(program, guess, name, value, step)
+    middle, above, below = neighbours(program, guess, name, value, step, TIGHT)
     found = cost_sensitivity(program, middle)[name]
     assert found.shape == (1,)
     assert found[0] == pytest.approx((above.cost - below.cost) / (2 * step), rel=1e-6)
@@ -98,13 +99,21 @@ def test_cost_sensitivity_by_hand() -> None:
     assert cost_sensitivity(program, found)["limit"][0] == pytest.approx(-36.0, rel=1e-3)
 
 
-@pytest.mark.parametrize(("posing", "name", "value"), [CASES[0], CASES[1], CASES[3], CASES[4]])
-def test_trajectory_sensitivity(posing: Callable[[], tuple[Problem, Guess]], name: str, value: float) -> None:
-    """Against central differences of re-solves, to a thousandth of the largest change of each state."""
+@pytest.mark.parametrize(
+    ("posing", "name", "value", "settings"),
+    [(*CASES[0], TIGHT), (*CASES[1], TIGHT), (*CASES[3], TIGHT), (*CASES[4], GENERAL)],
+)
+def test_trajectory_sensitivity(
+    posing: Callable[[], tuple[Problem, Guess]], name: str, value: float, settings: SolverSettings
+) -> None:
+    """Against central differences of re-solves, to a thousandth of the largest change of each state.
+
+    For the rocket all three are found by one method: of those optima beside each other another may find another.
+    """
     problem, guess = posing()
     program = transcribe(problem, Mesh.uniform(problem, 10, 4))
     step = 1e-3 * value
-    middle, above, below = neighbours(program, guess, name, value, step)
+    middle, above, below = neighbours(program, guess, name, value, step, settings)
     found = trajectory_sensitivity(program, middle)
     for state in {key[1] for key in found.states}:
         where = [key for key in found.states if key[1] == state]
