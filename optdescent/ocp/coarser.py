@@ -19,7 +19,7 @@ from optdescent.ocp.transcribe import transcribe
 _TOGETHER = 4
 _FEWEST = 8
 """Elements that each phase of a coarser mesh must have left, so that it is no other problem."""
-_ROUGH = 1e-5
+_ROUGH = 1e-6
 """Tolerance [-] on a coarser mesh: its own error is larger, and Newton's method on the next one needs no more."""
 _PAYS = 800
 """States and controls at the points of a mesh below which building twice takes what the fewer points save."""
@@ -36,7 +36,7 @@ def first_solved(
 
     From a guess a fine mesh is solved with four elements as one before: the interior point takes as many iterations
     there, each a quarter as long. Where it fails there, the mesh itself is solved from the guess. The settings hold for
-    each of the solves, but on the coarser mesh the tolerance is 1e-5 if that is more; iterations and seconds of the
+    each of the solves, but on the coarser mesh the tolerance is 1e-6 if that is more; iterations and seconds of the
     solution count them all, its start is that of the last.
 
     Raises

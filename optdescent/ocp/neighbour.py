@@ -24,6 +24,9 @@ _REGULAR = 1e-9
 _STEPS = 25
 _RENEWALS = 3
 _FAR = 5e-3
+_LIKELY = 10.0
+"""A limit is taken to be in force where the room to it is less than so many multipliers: what is carried over from a
+rough solution on another mesh has more room, and a multiplier for each of more points."""
 _CHANGES = 150
 """A change of the limits in force takes about a millisecond, an iteration of the interior point about ten of them."""
 _AT_ONCE = 90
@@ -70,10 +73,10 @@ class Chord:
     def __init__(self, slopes: Slopes, base: Raw, p: Array, box: Box) -> None:
         self.base = base
         self._slopes = slopes
-        columns, columns_high = _in_force(base.x, base.lam_x, box.low, box.high)
+        columns, columns_high = _in_force(base.x, _LIKELY * base.lam_x, box.low, box.high)
         x = np.where(columns, np.where(columns_high, box.high, box.low), base.x)
         around = slopes.around(x, p)
-        held, at_high = active_limits(base, around.value, box)
+        held, at_high = active_limits(base, around.value, box, _LIKELY)
         lam = np.where(held[x.size :], base.lam_g, 0.0)
         self._home = self._placed(Standing(x, lam, held, at_high), around, p, box)
         self._home_p = p
@@ -166,12 +169,12 @@ def residual(facts: Facts, standing: Standing, box: Box) -> float:
     return float(max(np.max(part, initial=0.0) for part in (off, turned, slope)))
 
 
-def active_limits(base: Raw, value: Array, box: Box) -> tuple[Flags, Flags]:
+def active_limits(base: Raw, value: Array, box: Box, times: float = 1.0) -> tuple[Flags, Flags]:
     """Which columns and rows (n + m,) are held, all scaled [-], and whether at their upper limit.
 
-    An equation is always held.
+    An equation is always held, anything else where the room to a limit is less than so many ``times`` its multiplier.
     """
-    forces = np.concatenate([base.lam_x, base.lam_g])
+    forces = times * np.concatenate([base.lam_x, base.lam_g])
     return _in_force(np.concatenate([base.x, value]), forces, box.low_of_all, box.high_of_all)
 
 
