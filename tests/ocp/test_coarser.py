@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from optdescent.ocp import Guess, Mesh, Outcome, PhaseMesh, Problem, SolverSettings, Start, first_solved, transcribe
 from optdescent.ocp.coarser import coarser
+from optdescent.ocp.limits import Box
+from optdescent.ocp.neighbour import active_limits
+from optdescent.ocp.solution import Raw
 from tests.ocp import benchmark_problems as posed
 
 VALUES = {"updraught": 1.0}
@@ -52,3 +56,16 @@ def test_a_coarse_mesh_has_none() -> None:
     assert coarser(problem, Mesh.uniform(problem, 30, 8)) is not None
     assert coarser(problem, Mesh.uniform(problem, 28, 8)) is None
     assert coarser(problem, Mesh.uniform(problem, 50, 2)) is None
+
+
+def test_limits_are_in_force_where_the_room_is_less_than_so_many_multipliers() -> None:
+    """Three columns near their upper limits, one that is fixed, a row near its lower limit and one that has none."""
+    box = Box(np.array([0.0, 0, 0, 0.5]), np.array([1.0, 1, 1, 0.5]), np.array([2.0, -np.inf]), np.full(2, np.inf))
+    x = np.array([1.0 - 1e-4, 1.0 - 1e-4, 1.0 - 1e-4, 0.5])
+    solution = Raw(x, np.array([2e-4, 2e-5, 2e-6, 0.0]), np.array([-2e-5, 0.0]), np.ones(1))
+    value = np.array([2.0 + 1e-4, 7.0])
+    held, at_high = active_limits(solution, value, box)
+    assert held.tolist() == [True, False, False, True, False, False]
+    assert at_high[:3].all()
+    assert not at_high[4]
+    assert active_limits(solution, value, box, 10.0)[0].tolist() == [True, True, False, True, True, False]
