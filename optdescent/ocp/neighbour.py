@@ -25,8 +25,8 @@ _STEPS = 25
 _RENEWALS = 3
 _FAR = 5e-3
 _LIKELY = 10.0
-"""A limit is taken to be in force where the room to it is less than so many multipliers: what is carried over from a
-rough solution on another mesh has more room, and a multiplier for each of more points."""
+"""A limit is taken to be in force where the room to it is less than so many multipliers, in what is carried over from a
+rough solution on another mesh: it has more room, and a multiplier for each of more points."""
 _CHANGES = 150
 """A change of the limits in force takes about a millisecond, an iteration of the interior point about ten of them."""
 _AT_ONCE = 90
@@ -68,15 +68,19 @@ class _Place:
 
 
 class Chord:
-    """The optimality conditions around one solution; its factored matrix serves every neighbour."""
+    """The optimality conditions around one solution; its factored matrix serves every neighbour.
 
-    def __init__(self, slopes: Slopes, base: Raw, p: Array, box: Box) -> None:
+    ``is_rough`` says that ``base`` is carried over from another mesh.
+    """
+
+    def __init__(self, slopes: Slopes, base: Raw, p: Array, box: Box, *, is_rough: bool = False) -> None:
         self.base = base
         self._slopes = slopes
-        columns, columns_high = _in_force(base.x, _LIKELY * base.lam_x, box.low, box.high)
+        times = _LIKELY if is_rough else 1.0
+        columns, columns_high = _in_force(base.x, times * base.lam_x, box.low, box.high)
         x = np.where(columns, np.where(columns_high, box.high, box.low), base.x)
         around = slopes.around(x, p)
-        held, at_high = active_limits(base, around.value, box, _LIKELY)
+        held, at_high = active_limits(base, around.value, box, times)
         lam = np.where(held[x.size :], base.lam_g, 0.0)
         self._home = self._placed(Standing(x, lam, held, at_high), around, p, box)
         self._home_p = p

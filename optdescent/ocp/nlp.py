@@ -147,7 +147,8 @@ class NonlinearProgram:
         if np.any(box.low > box.high):
             return None
         scale = p[p.size - self.layout.scales :]
-        chord = self._held(start, scale) if start.mesh == self.mesh else Chord(self.slopes, near, p, box)
+        is_here = start.mesh == self.mesh
+        chord = self._held(start, scale) if is_here else Chord(self.slopes, near, p, box, is_rough=True)
         found = chord.to(p, box, settings.tolerance) if chord.is_useful else None
         if found is None:
             return None

@@ -235,18 +235,24 @@ def _jump(grid: Array, left: Array, right: Array, mean: float, alike: float) -> 
     step = np.diff(grid)
     before = np.concatenate([[0.0], np.cumsum(step * (left[1:] + left[:-1]) / 2)])
     after = np.concatenate([[0.0], np.cumsum(step * (right[1:] + right[:-1]) / 2)])
-    excess = before + (after[-1] - after) - mean * (grid[-1] - grid[0])
-    difference = np.where(np.abs(left - right) > alike, left - right, 0.0)
-    crossing = np.flatnonzero(np.sign(difference[1:]) * np.sign(difference[:-1]) < 0)
-    if crossing.size == 1:
-        i = int(crossing[0])
-        return float(np.interp(0.0, sorted(difference[i : i + 2]), grid[i : i + 2]))
-    change = np.flatnonzero(np.sign(excess[1:]) * np.sign(excess[:-1]) < 0)
-    if change.size == 1:
-        i = int(change[0])
-        part = excess[i] / (excess[i] - excess[i + 1])
-        return float(grid[i] + part * (grid[i + 1] - grid[i]))
+    for values, least in (
+        (left - right, alike),
+        (before + (after[-1] - after) - mean * (grid[-1] - grid[0]), alike * (grid[-1] - grid[0])),
+    ):
+        found = _roots(grid, values, least)
+        if len(found) == 1:
+            return found[0]
     return None
+
+
+def _roots(grid: Array, values: Array, least: float) -> list[float]:
+    """Where ``values`` change their sign, but for where they are smaller than ``least`` at several points."""
+    large = np.flatnonzero(np.abs(values) > least)
+    first, last = large[:-1], large[1:]
+    turns = (np.sign(values[first]) * np.sign(values[last]) < 0) & (last - first <= 2)
+    first, last = first[turns], last[turns]
+    parts = values[first] / (values[first] - values[last])
+    return (grid[first] + parts * (grid[last] - grid[first])).tolist()
 
 
 def _idle(own: PhaseSolution, need: Array, settings: RefineSettings) -> set[int]:

@@ -135,7 +135,7 @@ class Saddle:
         self._solve()
         if not np.isfinite(self._found.sum()):
             raise Unsuited
-        columns = -self._found[:first] * self._free
+        columns = -self._found[:first]
         return Move(columns, at.miss + self._slope.times(at.slope, columns), -self._found[first:])
 
 

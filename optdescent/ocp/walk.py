@@ -68,7 +68,11 @@ def walk(system: Bordered, begin: Data, end: Data, standing: Standing, most: int
         limit_rate = np.where(at_high, high_rate, low_rate)
         right = np.concatenate([-pull_rate, limit_rate[size:] - offset_rate])
         given = np.concatenate([limit_rate[:size], np.zeros(right.size - size)])
-        found = system.solve(right, given)
+        try:
+            found = system.solve(right, given)
+        except np.linalg.LinAlgError:
+            # What is held depends on itself to the last digit.
+            return None
         own = system.times(found)
         value_rate = np.concatenate([found[:size], own[size:] + offset_rate])
         force_rate = np.concatenate([own[:size] + pull_rate, -found[size:]])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import casadi as ca
 import numpy as np
 import pytest
 
@@ -29,6 +30,7 @@ from optdescent.ocp import (
     transcribe,
 )
 from optdescent.ocp.basis import Array
+from optdescent.ocp.point import Point
 from optdescent.ocp.refine import decay, enriched, refine
 from tests.ocp import benchmark_problems as posed
 
@@ -158,6 +160,31 @@ def test_an_element_beside_one_a_million_times_longer_is_not_continued_into_it()
     with np.errstate(all="raise"):
         again = refine(found, local_errors(problem, found), RefineSettings())
     assert again.phases["arc"].fractions[0] == pytest.approx(1e-7)
+
+
+@pytest.mark.parametrize("place", range(4, 64, 8))
+def test_a_kink_is_found_wherever_it_lies_in_an_element(place: int) -> None:
+    """A control that follows 1 + |t - kink|: where it is continued from both sides the two cross at the kink."""
+    kink = 0.3 + 0.1 * place / 64
+
+    def wanted(p: Point) -> ca.SX:
+        return 1.0 + ca.fabs(p.independent - kink)
+
+    phase = Phase(
+        "arc",
+        (Variable("x"),),
+        (Variable("u", -5, 5),),
+        lambda p: {"x": 3 * p["u"] + 2 * wanted(p) - p["x"]},
+        Span(0, 0),
+        Span(1, 1),
+        integrand=lambda p: (p["u"] - wanted(p)) ** 2,
+    )
+    problem = Problem("kink", (phase,), lambda e: e["arc"].integral, boundaries=posed.ends({"x": 0}, {}))
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0, 1]}, {"u": [1, 1]})})
+    found = solve(problem, guess, settings=Settings(refinement=RefineSettings(local_error=1e-8)))
+    assert found.outcome is Outcome.SOLVED
+    assert len(found.history) <= 3
+    assert np.min(np.abs(found["arc"].boundaries - kink)) < 1e-6
 
 
 def test_rounding_of_a_control_at_its_limit_does_not_say_where_an_element_is_split() -> None:

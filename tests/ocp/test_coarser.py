@@ -5,11 +5,24 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from optdescent.ocp import Guess, Mesh, Outcome, PhaseMesh, Problem, SolverSettings, Start, first_solved, transcribe
+from optdescent.ocp import (
+    Guess,
+    Mesh,
+    Outcome,
+    PhaseMesh,
+    Problem,
+    SolverSettings,
+    Start,
+    first_solved,
+    neighbour,
+    transcribe,
+)
+from optdescent.ocp.bordered import Bordered
 from optdescent.ocp.coarser import coarser
 from optdescent.ocp.limits import Box
 from optdescent.ocp.neighbour import active_limits
 from optdescent.ocp.solution import Raw
+from optdescent.ocp.walk import Data, Standing, walk
 from tests.ocp import benchmark_problems as posed
 
 VALUES = {"updraught": 1.0}
@@ -56,6 +69,26 @@ def test_a_coarse_mesh_has_none() -> None:
     assert coarser(problem, Mesh.uniform(problem, 30, 8)) is not None
     assert coarser(problem, Mesh.uniform(problem, 28, 8)) is None
     assert coarser(problem, Mesh.uniform(problem, 50, 2)) is None
+
+
+def test_limits_of_a_rough_start_are_held_readily(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wing's largest lift, where what is carried over has more room than a multiplier: fewer changes on the way."""
+    problem, guess, mesh = fine()
+    rough = SolverSettings(tolerance=1e-5)
+    changes: list[int] = []
+
+    def counted(system: Bordered, begin: Data, end: Data, standing: Standing, most: int) -> tuple[Standing, int] | None:
+        found = walk(system, begin, end, standing, most)
+        changes.append(most if found is None else found[1])
+        return found
+
+    monkeypatch.setattr(neighbour, "walk", counted)
+    readily = first_solved(problem, mesh, guess, VALUES, rough)[1]
+    few, changes[:] = sum(changes), []
+    monkeypatch.setattr(neighbour, "_LIKELY", 1.0)
+    strictly = first_solved(problem, mesh, guess, VALUES, rough)[1]
+    assert 0 < few < sum(changes)
+    assert readily.cost == pytest.approx(strictly.cost, rel=1e-6)
 
 
 def test_limits_are_in_force_where_the_room_is_less_than_so_many_multipliers() -> None:

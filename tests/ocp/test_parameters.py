@@ -41,7 +41,7 @@ from optdescent.ocp.nlp import NonlinearProgram
 from tests.ocp import benchmark_problems as posed
 
 TIGHT = SolverSettings(tolerance=1e-11, warmth=Warmth.COLD)
-GENERAL = replace(TIGHT, central=False)
+BESIDE = SolverSettings(tolerance=1e-11)
 
 
 def dry_rocket() -> tuple[Problem, Guess]:
@@ -61,19 +61,20 @@ CASES: list[tuple[Callable[[], tuple[Problem, Guess]], str, float]] = [
     (posed.brachistochrone, "gravity", 9.80665),
     (posed.bryson_denham, "limit", 1 / 9),
     (posed.double_integrator, "distance", 1.0),
-    (dry_rocket, "dry", 0.62),
+    (dry_rocket, "dry", 0.6),
 ]
 
 
 def neighbours(
     program: NonlinearProgram, guess: Guess, name: str, value: float, step: float, settings: SolverSettings
 ) -> tuple[Solution, Solution, Solution]:
-    """At the value and a step to either side, by interior points alone.
+    """At the value by an interior point, and a step to either side with these settings.
 
-    Newton's method from the middle keeps its limits in force while the conditions allow; along the singular arc of the
-    rocket there are optima beside each other that differ in them and by 2e-10 in the cost, which a difference shows.
+    Newton's method from the middle keeps its limits in force while the conditions allow. Along the singular arc of the
+    rocket there are optima beside each other that differ in them and by 1e-10 to 2e-8 in the cost: an interior point
+    may end in any of them.
     """
-    middle = program.solve({name: value}, guess, settings)
+    middle = program.solve({name: value}, guess, TIGHT)
     above = program.solve({name: value + step}, middle, settings)
     below = program.solve({name: value - step}, middle, settings)
     return middle, above, below
@@ -101,14 +102,14 @@ def test_cost_sensitivity_by_hand() -> None:
 
 @pytest.mark.parametrize(
     ("posing", "name", "value", "settings"),
-    [(*CASES[0], TIGHT), (*CASES[1], TIGHT), (*CASES[3], TIGHT), (*CASES[4], GENERAL)],
+    [(*CASES[0], TIGHT), (*CASES[1], TIGHT), (*CASES[3], TIGHT), (*CASES[4], BESIDE)],
 )
 def test_trajectory_sensitivity(
     posing: Callable[[], tuple[Problem, Guess]], name: str, value: float, settings: SolverSettings
 ) -> None:
     """Against central differences of re-solves, to a thousandth of the largest change of each state.
 
-    For the rocket all three are found by one method: of those optima beside each other another may find another.
+    The rocket's are found by Newton's method from the middle, so that they are the same of its optima.
     """
     problem, guess = posing()
     program = transcribe(problem, Mesh.uniform(problem, 10, 4))

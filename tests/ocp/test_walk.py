@@ -97,6 +97,26 @@ def test_data_without_a_feasible_point_are_not_reached() -> None:
     assert found is None or float(np.max(far.box.row_low - slope @ found[0].x)) > 10.0
 
 
+def test_a_linear_program_whose_border_is_singular_by_rounding_is_given_up() -> None:
+    """One column and one row that keep each other at their limits; with some slopes nothing of the shift is left."""
+    box = Box(np.array([-1.0]), np.array([0.0]), np.array([-1.0]), np.array([0.0]))
+    held, none = np.array([True, True]), np.zeros(1)
+    standing = Standing(none, none, held, held)
+    begin, end = (Data(np.array([pull]), none, box) for pull in (-1.0, 50.0))
+    ends: list[str] = []
+    for slope in 1.0 + 0.01 * np.arange(1, 100):
+        found = walk(Bordered(csc_array((1, 1)), csc_array([[slope]]), standing.live, 1e-9), begin, end, standing, 20)
+        if found is None:
+            ends.append("given up")
+            continue
+        own = found[0]
+        is_optimum = residual(Facts(slope * own.x, end.pull + slope * own.lam), own, box) < 1e-6
+        ends.append("optimum" if is_optimum else "residual")
+        assert not is_optimum or own.x == pytest.approx(-1.0 / slope, abs=1e-6)
+    assert ends.count("optimum") > 40
+    assert ends.count("given up") > 0
+
+
 def test_a_way_with_more_changes_than_allowed_is_given_up() -> None:
     curve, slope, random = problem(0)
     begin, standing = start(curve, slope, random)
