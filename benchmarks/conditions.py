@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import itertools
 import multiprocessing
+import sys
 import time
 from collections import Counter
 from dataclasses import dataclass, replace
@@ -22,9 +23,10 @@ from numpy.typing import NDArray
 from benchmarks.tables import markdown, write_csv
 from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.air.wind import Wind, WindField
-from optdescent.ocp import Memory
+from optdescent.ocp import Memory, Outcome, refined
 from optdescent.optimum import DemandsConflict, NotConverged
 from optdescent.optimum.glide import first_flight
+from optdescent.optimum.optimise import SETTINGS
 from optdescent.optimum.order import order_of
 from optdescent.optimum.search import in_right_order
 from optdescent.scenario import Scenario
@@ -69,7 +71,9 @@ def run(case: Case) -> tuple[str, ...]:
     try:
         flight = first_flight(scenario)
         trial = in_right_order(scenario, flight, *order_of(scenario, flight), lambda _: None, MEMORY)
-        outcome, spent, orders = "converged", f"{trial.solution.cost:.2f}", str(len(trial.orders))
+        best = refined(trial.problem, trial.solution, SETTINGS)
+        outcome = "converged" if best.outcome is Outcome.SOLVED else "coarse"
+        spent, orders = f"{best.cost:.2f}", str(len(trial.orders))
     except DemandsConflict as conflict:
         outcome, reason = "infeasible", str(conflict)
     except NotConverged as fault:
@@ -100,6 +104,8 @@ def main() -> None:
         f"seconds a case: median {median(times):.2f} ({median(times) / unit:.0f} yardsticks), largest {max(times):.1f}"
     )
     print(f"{time.perf_counter() - began:.0f} s in {asked.workers} processes. Yardstick: {SENTENCE}.")
+    if any(row[4] not in ("converged", "infeasible") for row in rows):
+        sys.exit(1)
 
 
 if __name__ == "__main__":

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 
 class ProblemFault(Exception):
     """A badly posed problem: unknown name, wrong shape, crossed bounds, missing dynamics, a value that is not finite.
@@ -21,3 +24,16 @@ class ProblemFault(Exception):
         self.phase = phase
         self.variable = variable
         self.index = index
+
+
+def numbers(value: object, phase: str, variable: str) -> NDArray[np.float64]:
+    """What a user has given as an array of numbers [any unit], of its own shape.
+
+    Raises
+    ------
+    ProblemFault : it is none.
+    """
+    try:
+        return np.asarray(value, dtype=float)
+    except (NotImplementedError, RuntimeError, TypeError, ValueError) as error:
+        raise ProblemFault(f"expected numbers, got {value!r}", phase, variable) from error

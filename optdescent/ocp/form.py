@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import casadi as ca
 import numpy as np
 
-from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.fault import ProblemFault, numbers
 from optdescent.ocp.point import Edge, Ends, Parameters, PhaseEnds, Point, Values
 
 if TYPE_CHECKING:
@@ -123,7 +123,10 @@ def phase_form(problem: Problem, phase: Phase, shared: Symbols) -> PhaseForm:
     own = {name: states[i] for i, name in enumerate(names)}
     own |= {v.name: controls[i] for i, v in enumerate(phase.controls)}
     point = Point(independent, {**shared.entries, **own}, phase.name)
-    rates = dict(phase.rates(point))
+    rates = phase.rates(point)
+    # Whoever does not check types may have forgotten to return it.
+    if not isinstance(rates, Mapping):  # pyright: ignore[reportUnnecessaryIsInstance]
+        raise ProblemFault(f"expected a rate for each state, got {type(rates).__name__}", phase.name, "rates")
     for name in names:
         if name not in rates:
             raise ProblemFault("the rate of this state is missing", phase.name, name)
@@ -215,7 +218,7 @@ def parameter_column(problem: Problem, values: Mapping[str, object]) -> list[flo
 
     Raises
     ------
-    ProblemFault : a value is missing, unknown, of wrong size, or not finite.
+    ProblemFault : a value is missing, unknown, no number, of wrong size, or not finite.
     """
     known = {q.name for q in problem.parameters}
     for name in values:
@@ -225,7 +228,7 @@ def parameter_column(problem: Problem, values: Mapping[str, object]) -> list[flo
     for q in problem.parameters:
         if q.name not in values:
             raise ProblemFault("the value of this parameter is missing", variable=q.name)
-        array = np.atleast_1d(np.asarray(values[q.name], dtype=float)).ravel()
+        array = np.atleast_1d(numbers(values[q.name], "", q.name)).ravel()
         if array.size != q.size:
             raise ProblemFault(f"expected {q.size} values, got {array.size}", variable=q.name)
         bad = np.flatnonzero(~np.isfinite(array))

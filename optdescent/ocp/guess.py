@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.fault import ProblemFault, numbers
 from optdescent.ocp.problem import Phase, Problem
 
 Series = Sequence[float] | NDArray[np.float64]
@@ -45,12 +45,12 @@ def check_guess(problem: Problem, guess: Guess) -> None:
             raise ProblemFault("the guess says nothing about this phase", phase=phase.name)
         _check_phase(phase, guess.phases[phase.name])
     for variable in problem.statics:
-        if variable.name not in guess.statics or not np.isfinite(guess.statics[variable.name]):
+        if not np.isfinite(numbers(guess.statics.get(variable.name, np.nan), "", variable.name)):
             raise ProblemFault("the guess of this static is missing or not finite", variable=variable.name)
 
 
 def _check_phase(phase: Phase, own: PhaseGuess) -> None:
-    base = np.asarray(own.independent, dtype=float)
+    base = numbers(own.independent, phase.name, "independent")
     if base.ndim != 1 or base.size < 2 or np.any(np.diff(base) < 0.0):
         raise ProblemFault("the guess needs at least two values that do not decrease", phase.name, "independent")
     _check_series(phase.name, "independent", own.independent, base.shape)
@@ -66,7 +66,7 @@ def _check_phase(phase: Phase, own: PhaseGuess) -> None:
 
 
 def _check_series(phase: str, name: str, series: Series, shape: tuple[int, ...]) -> None:
-    values = np.asarray(series, dtype=float)
+    values = numbers(series, phase, name)
     if values.shape != shape:
         raise ProblemFault(f"the guess has shape {values.shape}, the independent variable {shape}", phase, name)
     bad = np.flatnonzero(~np.isfinite(values))

@@ -234,7 +234,7 @@ class NonlinearProgram:
         around = self.slopes.around(x, p)
         if np.all(np.isfinite(around.value)) and np.isfinite(around.cost):
             return around
-        raise not_finite(self.problem, self.layout, around.value)
+        raise not_finite(self.problem, self.layout, around.value, self.slopes.not_finite(x, p))
 
     def _fill_integrals(self, x: Array, p: Array) -> None:
         """Set the integral columns of ``x`` to what the quadrature gives."""

@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
 import casadi as ca
+import numpy as np
 
-from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.fault import ProblemFault, numbers
 from optdescent.ocp.form import BoundaryForm, PhaseForm, Symbols, boundary_form, phase_form, symbols
 from optdescent.ocp.kernel import Kernel
 from optdescent.ocp.point import Ends, Parameters, Point
@@ -26,11 +27,11 @@ Seen = TypeVar("Seen")
 
 
 def _check_limits(lower: Limit, upper: Limit, name: str) -> None:
-    if not callable(lower) and not callable(upper):
-        if math.isnan(lower) or math.isnan(upper):
+    for bound in (lower, upper):
+        if not callable(bound) and np.isnan(numbers(bound, "", name)).any():
             raise ProblemFault("a bound is not a number", variable=name)
-        if lower > upper:
-            raise ProblemFault(f"lower bound {lower:g} lies above upper bound {upper:g}", variable=name)
+    if not callable(lower) and not callable(upper) and lower > upper:
+        raise ProblemFault(f"lower bound {lower:g} lies above upper bound {upper:g}", variable=name)
 
 
 def _check_scale(scale: float | None, name: str) -> None:

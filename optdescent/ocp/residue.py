@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from optdescent.ocp.basis import Array
@@ -31,8 +33,11 @@ def violation(raw: Raw, rows: Array, box: Box) -> float:
     return max(0.0, *(float(np.max(part, initial=0.0)) for part in parts))
 
 
-def not_finite(problem: Problem, layout: Layout, rows: Array) -> ProblemFault:
-    """The fault that names phase, variable and point of the first row that is not finite [-], or else the cost."""
+def not_finite(problem: Problem, layout: Layout, rows: Array, points: Mapping[int, int]) -> ProblemFault:
+    """The fault that names phase, variable and point of the first row that is not finite [-], or else the cost.
+
+    ``points`` : row -> first point at which what is added up there is not finite.
+    """
     for phase, form, place in zip(problem.phases, problem.phase_forms, layout.phases, strict=True):
         for names, index in ((form.states, place.defects), (form.path, place.path)):
             bad = np.argwhere(~np.isfinite(rows[index])) if index.size else np.empty((0, 2))
@@ -40,7 +45,8 @@ def not_finite(problem: Problem, layout: Layout, rows: Array) -> ProblemFault:
                 name, point = names[int(bad[0][0])], int(bad[0][1])
                 return ProblemFault("not finite at the start of the solve", phase.name, name, point)
         if place.has_integrand and not np.isfinite(rows[place.quadrature]):
-            return ProblemFault("the integral is not finite at the start of the solve", phase.name, "integrand")
+            point = points.get(int(place.quadrature))
+            return ProblemFault("not finite at the start of the solve", phase.name, "integrand", point)
     for constraint, row in zip(problem.boundaries, layout.boundaries, strict=True):
         if row >= 0 and not np.isfinite(rows[row]):
             return ProblemFault("not finite at the start of the solve", "", constraint.name)

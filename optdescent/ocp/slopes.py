@@ -86,6 +86,13 @@ class Slopes:
         pattern, source = self._curve
         return pattern.summed(entries[source])
 
+    def not_finite(self, x: Array, p: Array) -> dict[int, int]:
+        """Row -> first of its points at which what is added up there is not finite; the cost's row is the last."""
+        outputs = self._first(x, p)[0]
+        points = np.concatenate([np.repeat(counted(piece.points), piece.rows.shape[0]) for piece in self._pieces])
+        bad = np.flatnonzero(~np.isfinite(outputs))[::-1]
+        return dict(zip(self._target[bad].tolist(), points[bad].tolist(), strict=True))
+
     def _summed(self, x: Array, outputs: Array) -> tuple[float, Array]:
         total = added(self._target, outputs, self._rows + 1)
         return float(total[-1]), total[:-1] + self._slope.straight(x)

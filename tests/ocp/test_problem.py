@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import casadi as ca
+import numpy as np
 import pytest
 
 from optdescent.ocp import (
@@ -65,6 +66,11 @@ def test_a_rate_of_wrong_shape() -> None:
 
 def test_a_rate_that_is_no_expression() -> None:
     assert fault(lambda: posed(lambda p: {"x": "fast"})).variable == "x"  # type: ignore[dict-item]
+
+
+def test_rates_that_are_not_returned() -> None:
+    found = fault(lambda: posed(lambda p: None))  # type: ignore[arg-type, return-value]
+    assert (found.phase, found.variable) == ("arc", "rates")
 
 
 def test_common_parts_are_sought_unless_the_problem_is_tidy() -> None:
@@ -198,6 +204,28 @@ def test_a_value_that_is_not_finite_names_state_and_point() -> None:
     program = transcribe(problem, Mesh.uniform(problem, 2, 3))
     found = fault(lambda: program.solve({"q": [0, 0]}, guess))
     assert (found.phase, found.variable, found.index) == ("arc", "x", 0)
+
+
+def test_an_integrand_that_is_not_finite_names_its_point() -> None:
+    problem = posed(lambda p: {"x": p["u"]}, integrand=lambda p: ca.log(2.0 - p["x"]))
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0, 3]}, {"u": [1, 1]})})
+    program = transcribe(problem, Mesh.uniform(problem, 2, 3))
+    found = fault(lambda: program.solve({"q": [0, 0]}, guess))
+    first = int(np.argmax(3.0 * program.mesh.phases["arc"].collocation > 2.0))
+    assert (found.phase, found.variable, found.index) == ("arc", "integrand", first)
+
+
+@pytest.mark.parametrize("value", ["fast", None, [1.0, "b"]])
+def test_what_is_no_number_is_told_by_its_name(value: object) -> None:
+    problem = posed(lambda p: {"x": p["u"]})
+    program = transcribe(problem, Mesh.uniform(problem, 2, 3))
+    good = {"x": [0, 3]}, {"u": [1, 1]}
+    found = fault(lambda: program.solve({"q": value}, Guess({"arc": PhaseGuess([0, 1], *good)})))  # type: ignore[dict-item]
+    assert found.variable == "q"
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": value}, good[1])})  # type: ignore[dict-item]
+    found = fault(lambda: program.solve({"q": [0, 0]}, guess))
+    assert (found.phase, found.variable) == ("arc", "x")
+    assert fault(lambda: Variable("v", value)).variable == "v"  # type: ignore[arg-type]
 
 
 def test_parametric_bounds_that_cross() -> None:
