@@ -23,12 +23,11 @@ from numpy.typing import NDArray
 from benchmarks.tables import markdown, write_csv
 from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.air.wind import Wind, WindField
-from optdescent.ocp import Memory, Outcome, refined
+from optdescent.ocp import Memory, Outcome
 from optdescent.optimum import DemandsConflict, NotConverged
-from optdescent.optimum.glide import first_flight
+from optdescent.optimum.cold import found_cold
 from optdescent.optimum.optimise import SETTINGS
-from optdescent.optimum.order import order_of
-from optdescent.optimum.search import in_right_order
+from optdescent.optimum.progress import silent
 from optdescent.scenario import Scenario
 from optdescent.units import KNOT
 
@@ -69,11 +68,9 @@ def run(case: Case) -> tuple[str, ...]:
     began = time.perf_counter()
     outcome, spent, orders, reason = "failed", "", "", ""
     try:
-        flight = first_flight(scenario)
-        trial = in_right_order(scenario, flight, *order_of(scenario, flight), lambda _: None, MEMORY)
-        best = refined(trial.problem, trial.solution, SETTINGS)
-        outcome = "converged" if best.outcome is Outcome.SOLVED else "coarse"
-        spent, orders = f"{best.cost:.2f}", str(len(trial.orders))
+        trial = found_cold(scenario, silent, MEMORY, SETTINGS)
+        outcome = "converged" if trial.solution.outcome is Outcome.SOLVED else "coarse"
+        spent, orders = f"{trial.solution.cost:.2f}", str(len(trial.orders))
     except DemandsConflict as conflict:
         outcome, reason = "infeasible", str(conflict)
     except NotConverged as fault:

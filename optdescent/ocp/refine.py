@@ -228,7 +228,7 @@ def _cut(own: PhaseSolution, element: int) -> float:
 
 
 def _jump(grid: Array, left: Array, right: Array, mean: float, alike: float) -> float | None:
-    """Place in ``grid`` where switching from ``left`` to ``right`` gives the mean, else where the two cross.
+    """Place in ``grid`` where ``left`` and ``right`` cross, else where switching from one to the other gives the mean.
 
     Where they lie no farther apart than ``alike``, as at a limit, rounding would say which of them is above.
     """
