@@ -1,7 +1,7 @@
 """General multi-phase optimal control by direct collocation: statement, solution, certificate."""
 
 from optdescent.ocp.basis import Family
-from optdescent.ocp.certificate import Arc, Certificate, Switching, certify, hamiltonian_drift
+from optdescent.ocp.certificate import Arc, Certificate, Switching
 from optdescent.ocp.chatter import Chatter, find_chatter
 from optdescent.ocp.coarser import first_solved
 from optdescent.ocp.error import PhaseError, local_errors
@@ -83,11 +83,9 @@ __all__ = [
     "TrajectorySensitivity",
     "Variable",
     "Warmth",
-    "certify",
     "cost_sensitivity",
     "find_chatter",
     "first_solved",
-    "hamiltonian_drift",
     "local_errors",
     "persist",
     "predict",

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import casadi as ca
 import numpy as np
 
 from optdescent.ocp.basis import Array
 from optdescent.ocp.chatter import Chatter, find_chatter
-from optdescent.ocp.error import local_errors
+from optdescent.ocp.error import PhaseError, local_errors
 from optdescent.ocp.form import PhaseForm, parameter_column
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Phase, Problem
@@ -18,6 +19,7 @@ from optdescent.ocp.reflight import Reflight, refly
 from optdescent.ocp.solution import PhaseSolution, Solution
 
 _AT_LIMIT = 1e-5
+_NO_LENGTH = 1e-9
 
 
 @dataclass(frozen=True)
@@ -27,8 +29,8 @@ class Switching:
     derivative : (points,) of the Hamiltonian (path constraints included) to the control, at the collocation points.
     wrong : how many points push a control against the inner side of a limit it sits at, or hold it at a limit that
     the derivative points away from. stationarity : largest derivative between the limits times the control's scale,
-    as a fraction of the Hamiltonian's size. is_linear : whether the Hamiltonian is linear in the control, so that
-    an arc between the limits is singular.
+    as a fraction of the Hamiltonian's size. Both are 0 in a phase of no length, where no control matters. is_linear :
+    whether the Hamiltonian is linear in the control, so that an arc between the limits is singular.
     """
 
     derivative: Array
@@ -39,15 +41,12 @@ class Switching:
 
 @dataclass(frozen=True)
 class Arc:
-    """Certificate of one phase.
+    """The minimum principle along one phase.
 
     hamiltonian : (points,); is_autonomous : whether it must be constant; drift : its largest less its smallest value;
-    size : typical magnitude of its terms. reflight, switching : see there.
+    size : typical magnitude of its terms. switching : by control, see there.
     """
 
-    local_error: float
-    excess: float
-    reflight: Reflight
     hamiltonian: Array
     is_autonomous: bool
     drift: float
@@ -57,89 +56,98 @@ class Arc:
 
 @dataclass(frozen=True)
 class Certificate:
-    """Figures of a whole solution; see the fields of Arc for each phase.
+    """Errors between the points of a solution, a re-flight, the minimum principle; each made when first asked for.
 
-    optimality, violation : of the nonlinear program, scaled. slackness : part of the cost that its interior point
-    leaves, in the cost's unit. local_error, excess : largest of any element, in units
-    of the scales. cost_error : cost that the local residuals explain, by the costates. reflight : name -> largest
-    difference of that state over all phases, in its own unit. hamiltonian_drift : largest drift of a phase where the
-    Hamiltonian must be constant, as a fraction of its size; 0 if there is none.
+    The re-flight takes a second or more on a problem of many phases, all else a fraction of one.
     """
 
-    outcome: Outcome
-    optimality: float
-    violation: float
-    slackness: float
-    local_error: float
-    excess: float
-    cost_error: float
-    reflight: Mapping[str, float]
-    hamiltonian_drift: float
-    chatter: tuple[Chatter, ...]
-    arcs: Mapping[str, Arc]
+    problem: Problem
+    solution: Solution
 
+    @property
+    def outcome(self) -> Outcome:
+        """How the solver ended."""
+        return self.solution.outcome
 
-def certify(problem: Problem, solution: Solution) -> Certificate:
-    """Examine ``solution``: errors between the points, a re-flight, the minimum principle."""
-    errors = local_errors(problem, solution)
-    flown = refly(problem, solution)
-    principles = _principles(problem, solution)
-    arcs = {
-        name: Arc(
-            local_error=float(np.max(errors[name].state)),
-            excess=float(np.max(errors[name].violation)),
-            reflight=flown[name],
-            hamiltonian=principle.hamiltonian,
-            is_autonomous=principle.is_autonomous,
-            drift=principle.drift,
-            size=principle.size,
-            switching=principle.switching,
-        )
-        for name, principle in principles.items()
-    }
-    names = {n for form in problem.phase_forms for n in form.states}
-    return Certificate(
-        outcome=solution.outcome,
-        optimality=solution.dual_infeasibility,
-        violation=solution.constraint_violation,
-        slackness=solution.slackness,
-        local_error=max(a.local_error for a in arcs.values()),
-        excess=max(a.excess for a in arcs.values()),
-        cost_error=sum(e.cost for e in errors.values()),
-        reflight={n: max(f.difference[n] for f in flown.values() if n in f.difference) for n in sorted(names)},
-        hamiltonian_drift=_largest_drift(principles),
-        chatter=find_chatter(solution),
-        arcs=arcs,
-    )
+    @property
+    def optimality(self) -> float:
+        """Largest slope of the Lagrangian left in the nonlinear program, scaled [-]."""
+        return self.solution.dual_infeasibility
 
+    @property
+    def violation(self) -> float:
+        """Largest violation of a row or bound of the nonlinear program, scaled [-]."""
+        return self.solution.constraint_violation
 
-def hamiltonian_drift(problem: Problem, solution: Solution) -> float:
-    """Largest drift of a phase where the Hamiltonian must be constant, as a fraction of its size [-]; 0 without one."""
-    return _largest_drift(_principles(problem, solution))
+    @property
+    def slackness(self) -> float:
+        """Part of the cost that the interior point leaves, in the cost's unit [-]."""
+        return self.solution.slackness
 
+    @cached_property
+    def errors(self) -> Mapping[str, PhaseError]:
+        """Local errors of each phase, by element."""
+        return local_errors(self.problem, self.solution)
 
-@dataclass(frozen=True)
-class _Principle:
-    """The Hamiltonian of one phase and how its controls obey it; see the fields of Arc."""
+    @property
+    def local_error(self) -> float:
+        """Largest error of any state in any element, in units of its scale [-]."""
+        return max(float(np.max(error.state)) for error in self.errors.values())
 
-    hamiltonian: Array
-    is_autonomous: bool
-    drift: float
-    size: float
-    switching: Mapping[str, Switching]
+    @property
+    def excess(self) -> float:
+        """Largest excess over a limit between the points, in units of its scale [-]."""
+        return max(float(np.max(error.violation)) for error in self.errors.values())
 
+    @property
+    def cost_error(self) -> float:
+        """Cost that the local residuals explain, by the costates, in the cost's unit [-]."""
+        return sum(error.cost for error in self.errors.values())
 
-def _principles(problem: Problem, solution: Solution) -> dict[str, _Principle]:
-    parameters = np.asarray(parameter_column(problem, solution.values), dtype=float)
-    statics = np.asarray([solution.statics[v.name] for v in problem.statics])
-    return {
-        phase.name: _principle(phase, form, solution[phase.name], statics, parameters, solution.scales)
-        for phase, form in zip(problem.phases, problem.phase_forms, strict=True)
-    }
+    @cached_property
+    def reflights(self) -> Mapping[str, Reflight]:
+        """Each phase flown again by an independent integrator."""
+        return refly(self.problem, self.solution)
 
+    @property
+    def reflight(self) -> Mapping[str, float]:
+        """Name -> largest difference of that state over all phases, in its own unit [-]."""
+        differences = [flown.difference for flown in self.reflights.values()]
+        names = sorted({name for one in differences for name in one})
+        return {name: max(one[name] for one in differences if name in one) for name in names}
 
-def _largest_drift(principles: Mapping[str, _Principle]) -> float:
-    return max((p.drift / p.size for p in principles.values() if p.is_autonomous and p.size > 0.0), default=0.0)
+    @cached_property
+    def arcs(self) -> Mapping[str, Arc]:
+        """The minimum principle along each phase."""
+        problem, solution = self.problem, self.solution
+        parameters = np.asarray(parameter_column(problem, solution.values), dtype=float)
+        statics = np.asarray([solution.statics[v.name] for v in problem.statics])
+        return {
+            phase.name: _arc(phase, form, solution[phase.name], statics, parameters, solution.scales)
+            for phase, form in zip(problem.phases, problem.phase_forms, strict=True)
+        }
+
+    @property
+    def hamiltonian_drift(self) -> float:
+        """Largest drift of a phase where the Hamiltonian must be constant, as a fraction of its size [-]; else 0."""
+        arcs = self.arcs.values()
+        return max((arc.drift / arc.size for arc in arcs if arc.is_autonomous and arc.size > 0.0), default=0.0)
+
+    @property
+    def wrong_signs(self) -> int:
+        """Points of all phases and controls at which a switching function has the wrong sign for the control."""
+        return sum(one.wrong for arc in self.arcs.values() for one in arc.switching.values())
+
+    @property
+    def stationarity(self) -> float:
+        """Largest stationarity of any control in any phase [-]; see `Switching`."""
+        found = (one.stationarity for arc in self.arcs.values() for one in arc.switching.values())
+        return max(found, default=0.0)
+
+    @property
+    def chatter(self) -> tuple[Chatter, ...]:
+        """Controls that swing from point to point."""
+        return find_chatter(self.solution)
 
 
 def _is_autonomous(form: PhaseForm) -> bool:
@@ -147,14 +155,14 @@ def _is_autonomous(form: PhaseForm) -> bool:
     return not any(ca.depends_on(expression, symbols[0]) for expression in form.function.call(symbols))
 
 
-def _principle(
+def _arc(
     phase: Phase,
     form: PhaseForm,
     own: PhaseSolution,
     statics: Array,
     parameters: Array,
     scales: Mapping[str, float],
-) -> _Principle:
+) -> Arc:
     t, x, u, s, p = form.function.sx_in()
     rates, path, integrand = form.function.call([t, x, u, s, p])
     costate, push = ca.SX.sym("costate", x.size1()), ca.SX.sym("push", path.size1())
@@ -182,10 +190,12 @@ def _principle(
         linear = not ca.depends_on(ca.jacobian(plain, u)[i], u)
         switching[name] = _switching(own, name, slopes[i], scales[f"{phase.name}.{name}"], typical, linear)
     drift = float(np.ptp(hamiltonian[0])) if own.length > 0.0 else 0.0
-    return _Principle(hamiltonian[0], _is_autonomous(form), drift, typical, switching)
+    return Arc(hamiltonian[0], _is_autonomous(form), drift, typical, switching)
 
 
 def _switching(own: PhaseSolution, name: str, slope: Array, scale: float, typical: float, linear: bool) -> Switching:
+    if own.length <= _NO_LENGTH * max(abs(own.start), abs(own.end)):
+        return Switching(slope, 0, 0.0, linear)
     low, high = own.control_limits[name]
     value = own.controls[name]
     at_low, at_high = value - low < _AT_LIMIT * scale, high - value < _AT_LIMIT * scale

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from enum import Enum
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,6 +15,9 @@ from optdescent.ocp.basis import Array
 from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.mesh import Mesh, PhaseMesh
 from optdescent.ocp.outcome import Outcome
+
+if TYPE_CHECKING:
+    from optdescent.ocp.certificate import Certificate
 
 _FEASIBLE = 1e-6
 
@@ -150,7 +155,8 @@ class Solution:
 
     ``constraint_violation`` is the largest scaled violation of any row or bound, ``dual_infeasibility`` the
     solver's own (scaled) figure, ``slackness`` the part of the cost that the interior point leaves,
-    times are in seconds, ``scales`` lists the scale of every variable.
+    times are in seconds, ``scales`` lists the scale of every variable. ``examiner`` makes its certificate; it knows
+    the problem, so that a solution travels between processes without it.
     """
 
     problem: str
@@ -171,6 +177,19 @@ class Solution:
     multipliers: Multipliers
     raw: Raw
     history: tuple[Round, ...] = ()
+    examiner: Callable[[Solution], Certificate] | None = field(default=None, repr=False, compare=False)
+
+    @cached_property
+    def certificate(self) -> Certificate:
+        """What it can show for itself, by means other than the solver that found it.
+
+        Raises
+        ------
+        ProblemFault : it has travelled without its problem; ``Certificate`` examines it with one.
+        """
+        if self.examiner is None:
+            raise ProblemFault("a solution without its problem has no certificate: give both to Certificate")
+        return self.examiner(self)
 
     @property
     def is_usable(self) -> bool:

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from optdescent.arrival import floor_at
-from optdescent.ocp import certify
 from optdescent.optimum import DemandsConflict
 from optdescent.optimum.events import EventKind
 from optdescent.optimum.parameters import parameter_values
@@ -58,7 +57,7 @@ def before(settings: tuple[str, ...], far: float, near: float) -> np.ndarray:
 @CASES
 def test_nothing_is_broken_and_the_optimum_is_one(settings: tuple[str, ...]) -> None:
     found = optimum(*settings)
-    summary, shown = found.flight.summary, certify(found.problem, found.solution)
+    summary, shown = found.flight.summary, found.solution.certificate
     assert [breach.sentence for breach in summary.breaches] == []
     assert summary.gate.stable
     assert all(gate.stable for gate in summary.more_gates)

@@ -14,7 +14,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from optdescent.ocp import Guess, Outcome, Problem, Solution, certify, solve
+from optdescent.ocp import Guess, Outcome, Problem, Solution, solve
 from tests.ocp import benchmark_problems as posed
 
 EXACT = 1e-6
@@ -23,7 +23,7 @@ EXACT = 1e-6
 def solved(posing: tuple[Problem, Guess], **values: float) -> Solution:
     solution = solve(*posing, values)
     assert solution.outcome is Outcome.SOLVED
-    certificate = certify(posing[0], solution)
+    certificate = solution.certificate
     assert certificate.local_error <= 1e-6
     assert certificate.violation <= 2e-8
     assert certificate.excess <= 1e-4
