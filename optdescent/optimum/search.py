@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optdescent.arrival import Capture
-from optdescent.ocp import Memory, Outcome, SolverSettings, persist, transcribe
+from optdescent.ocp import Memory, Outcome, SolverSettings
 from optdescent.optimum.conflict import DemandsConflict, NotConverged, least_size, relaxed, telling
 from optdescent.optimum.events import Event, Order
 from optdescent.optimum.order import reordered, with_other_choices
-from optdescent.optimum.parameters import parameter_values, settled_values
+from optdescent.optimum.parameters import settled_values
+from optdescent.optimum.persisted import persisted
 from optdescent.optimum.progress import Progress
 from optdescent.optimum.trial import (
     AT_LENGTH,
@@ -84,8 +85,8 @@ def in_right_order(
         feasible = next((other for other in search.elastic.values() if other.is_feasible), None)
         if search.conflicts and feasible is None:
             raise telling(*search.conflicts)
-        progress("no conflict found: following the descent from still air, then from changed guesses")
-        trial = _persisted(feasible or trial, search.log)
+        progress("no conflict found: following the descent from still air and open windows, then from changed guesses")
+        trial = persisted(feasible or trial, flight, search.log)
     trial = search.exchanged(trial)
     other = search.with_another_choice(trial)
     if other is not trial and other.price < trial.price - GAIN:
@@ -276,22 +277,3 @@ def mended(scenario: Scenario, trial: Trial, progress: Progress, memory: Memory)
     begun = again_from(trial, trial.flight, order)
     again = in_right_order(scenario, *begun, progress, memory, [trial.pose.order], trial.pose.is_firm)
     return replace(again, orders=(*trial.orders, told(trial), *again.orders))
-
-
-def _persisted(trial: Trial, log: list[str]) -> Trial:
-    """The trial's order, reached from its descent in still air or from guesses shaken a little.
-
-    Raises
-    ------
-    NotConverged
-        No attempt succeeded.
-    """
-    program = transcribe(trial.problem, trial.solution.mesh)
-    values = parameter_values(trial.pose.scenario)
-    calm = program.solve({**values, "wind": 0.0 * values["wind"]}, trial.guess, FLOWN)
-    found, attempts = persist(program, values, trial.guess, calm if calm.is_usable else None, FLOWN)
-    log += [f"{attempt.step.value}: {attempt.outcome.name.lower()}" for attempt in attempts]
-    reached = replace(trial, solution=found, is_elastic=False)
-    if not reached.is_orderly:
-        raise NotConverged(found.outcome.name.lower(), found.iterations, trial.is_feasible)
-    return reached

@@ -255,6 +255,27 @@ def test_a_long_way_is_followed_in_steps() -> None:
     assert found.cost == pytest.approx(program.solve({"updraught": 1.5}, guess).cost, rel=1e-6)
 
 
+def test_a_shaken_guess_leads_where_the_guess_itself_leads_nowhere() -> None:
+    """The square of the end has no slope where the guess ends, so that nothing says which way to go."""
+    phase = Phase(
+        "arc",
+        (Variable("x"),),
+        (Variable("u", -3, 3),),
+        lambda p: {"x": p["u"]},
+        Span(0, 0),
+        Span(1, 1),
+        integrand=lambda p: p["u"] ** 2,
+    )
+    square = BoundaryConstraint("square of the end", lambda e: e["arc"].end["x"] ** 2, 1, 1)
+    problem = Problem("square", (phase,), lambda e: e["arc"].integral, boundaries=(*posed.ends({"x": 0}, {}), square))
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0, 0]}, {"u": [0, 0]})})
+    found, log = persist(transcribe(problem, Mesh.uniform(problem, 3, 3)), {}, guess)
+    assert [a.step for a in log] == [Step.GUESS, Step.RESTART]
+    assert not log[0].outcome.is_success
+    assert found.outcome is Outcome.SOLVED
+    assert found.cost == pytest.approx(1.0, rel=1e-6)
+
+
 def test_an_infeasible_problem_uses_up_all_attempts() -> None:
     problem, guess, mesh = short_of_time()
     found, log = persist(transcribe(problem, mesh), {"distance": 1.0}, guess, persistence=Persistence(restarts=2))
