@@ -83,7 +83,8 @@ class InteriorPoint:
         duals = stats.get("iterations", {}).get("inf_du", [])
         x, lam_g = (np.asarray(result[k].full(), dtype=float).ravel() for k in ("x", "lam_g"))
         # The solver leaves out the multipliers of fixed columns; the gradient of the Lagrangian has them all.
-        lam_x = -self._slopes.pull(x, arguments["p"], lam_g)[1]
+        with np.errstate(invalid="ignore"):  # a derivative that is not finite is told by the outcome
+            lam_x = -self._slopes.pull(x, arguments["p"], lam_g)[1]
         dual = float(duals[-1]) if duals else np.nan
         return Raw(x, lam_x, lam_g, scale), Ending(outcome, Start.COLD, int(stats["iter_count"]), dual)
 

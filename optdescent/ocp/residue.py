@@ -33,21 +33,20 @@ def violation(raw: Raw, rows: Array, box: Box) -> float:
     return max(0.0, *(float(np.max(part, initial=0.0)) for part in parts))
 
 
-def not_finite(problem: Problem, layout: Layout, rows: Array, points: Mapping[int, int]) -> ProblemFault:
-    """The fault that names phase, variable and point of the first row that is not finite [-], or else the cost.
+def not_finite(problem: Problem, layout: Layout, points: Mapping[int, int], said: str) -> ProblemFault:
+    """The fault ``said`` that names phase, variable and point of the first row that is not finite, or else the cost.
 
     ``points`` : row -> first point at which what is added up there is not finite.
     """
     for phase, form, place in zip(problem.phases, problem.phase_forms, layout.phases, strict=True):
         for names, index in ((form.states, place.defects), (form.path, place.path)):
-            bad = np.argwhere(~np.isfinite(rows[index])) if index.size else np.empty((0, 2))
+            bad = np.argwhere(np.isin(index, list(points))) if index.size else np.empty((0, 2))
             if len(bad):
                 name, point = names[int(bad[0][0])], int(bad[0][1])
-                return ProblemFault("not finite at the start of the solve", phase.name, name, point)
-        if place.has_integrand and not np.isfinite(rows[place.quadrature]):
-            point = points.get(int(place.quadrature))
-            return ProblemFault("not finite at the start of the solve", phase.name, "integrand", point)
+                return ProblemFault(said, phase.name, name, point)
+        if place.has_integrand and int(place.quadrature) in points:
+            return ProblemFault(said, phase.name, "integrand", points[int(place.quadrature)])
     for constraint, row in zip(problem.boundaries, layout.boundaries, strict=True):
-        if row >= 0 and not np.isfinite(rows[row]):
-            return ProblemFault("not finite at the start of the solve", "", constraint.name)
-    return ProblemFault("the cost is not finite at the start of the solve", variable="cost")
+        if row in points:
+            return ProblemFault(said, "", constraint.name)
+    return ProblemFault(said, variable="cost")

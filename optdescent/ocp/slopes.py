@@ -86,12 +86,25 @@ class Slopes:
         pattern, source = self._curve
         return pattern.summed(entries[source])
 
-    def not_finite(self, x: Array, p: Array) -> dict[int, int]:
-        """Row -> first of its points at which what is added up there is not finite; the cost's row is the last."""
-        outputs = self._first(x, p)[0]
-        points = np.concatenate([np.repeat(counted(piece.points), piece.rows.shape[0]) for piece in self._pieces])
-        bad = np.flatnonzero(~np.isfinite(outputs))[::-1]
-        return dict(zip(self._target[bad].tolist(), points[bad].tolist(), strict=True))
+    def not_finite(self, x: Array, p: Array) -> tuple[dict[int, int], dict[int, int]]:
+        """Row -> first of its points at which what is added up there is not finite: values, then their derivatives.
+
+        The cost's row is the last.
+        """
+        outputs, slopes = self._first(x, p)
+        heights = [piece.rows.shape[0] for piece in self._pieces]
+        entries = [piece.kernel.slope_at[0] for piece in self._pieces]
+        target = np.concatenate([piece.rows[i].T.ravel() for piece, i in zip(self._pieces, entries, strict=True)])
+        target[target < 0] = self._rows
+        return (
+            _first_bad(outputs, self._target, self._points(heights)),
+            _first_bad(slopes, target, self._points([i.size for i in entries])),
+        )
+
+    def _points(self, sizes: list[int]) -> Index:
+        """Which of its piece's points each entry belongs to, for pieces of so many entries a point."""
+        pairs = zip(self._pieces, sizes, strict=True)
+        return np.concatenate([np.repeat(counted(piece.points), size) for piece, size in pairs])
 
     def _summed(self, x: Array, outputs: Array) -> tuple[float, Array]:
         total = added(self._target, outputs, self._rows + 1)
@@ -128,6 +141,12 @@ class Slopes:
         shape = self._columns, self._columns
         pattern = Pattern.of(np.concatenate(rows), np.concatenate(columns), shape)
         return pattern, np.concatenate(sources)
+
+
+def _first_bad(values: Array, rows: Index, points: Index) -> dict[int, int]:
+    """Row -> first point of values that are not finite."""
+    bad = np.flatnonzero(~np.isfinite(values))[::-1]
+    return dict(zip(rows[bad].tolist(), points[bad].tolist(), strict=True))
 
 
 class _Slope:

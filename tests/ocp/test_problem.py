@@ -215,6 +215,36 @@ def test_an_integrand_that_is_not_finite_names_its_point() -> None:
     assert (found.phase, found.variable, found.index) == ("arc", "integrand", first)
 
 
+def fixed_start(rates: Callable[[Point], Mapping[str, ca.SX]], **changes: object) -> Callable[[], object]:
+    """A solve from x = 1 throughout, where x begins; without an integrand the least x at the end is sought."""
+    start = BoundaryConstraint("x at the start", lambda e: e["arc"].start["x"], 1, 1)
+    problem = Problem(
+        "test",
+        (phase(rates, controls=(Variable("u", -1, 1),), **changes),),
+        lambda e: e["arc"].integral if changes else e["arc"].end["x"],
+        boundaries=(start,),
+    )
+    program = transcribe(problem, Mesh.uniform(problem, 10, 4))
+    return lambda: program.solve({}, Guess({"arc": PhaseGuess([0, 1], {"x": [1, 1]}, {"u": [0, 0]})}))
+
+
+def test_a_derivative_that_is_not_finite_at_the_start_names_state_and_point() -> None:
+    """All values are finite there: the root of nothing is nothing."""
+    found = fault(fixed_start(lambda p: {"x": p["u"] - ca.sqrt(p["x"] - 1)}))
+    assert (found.phase, found.variable, found.index) == ("arc", "x", 0)
+    assert "derivative" in str(found)
+    assert "at the start" in str(found)
+
+
+def test_a_derivative_that_is_not_finite_on_the_way_names_its_point() -> None:
+    """The iterates come to the end of where a root is defined."""
+    found = fault(fixed_start(lambda p: {"x": p["u"]}, integrand=lambda p: ca.sqrt(p["x"] - 0.5)))
+    assert (found.phase, found.variable) == ("arc", "integrand")
+    assert found.index is not None
+    assert found.index > 10
+    assert "iterations" in str(found)
+
+
 @pytest.mark.parametrize("value", ["fast", None, [1.0, "b"]])
 def test_what_is_no_number_is_told_by_its_name(value: object) -> None:
     problem = posed(lambda p: {"x": p["u"]})
