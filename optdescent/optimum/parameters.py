@@ -129,6 +129,8 @@ THRUST_WEIGHT = 2e-4
 Thrust enters fuel and speed linearly, so that of all ways to spend it the optimum would leave open which: the charge
 makes it unique and smooth. At a tenth of the range from idle to largest it is 0.04 kg for 10 nm.
 """
+WEIGHTS = ("brake weight", "load weight", "thrust weight")
+"""Parameters that charge for controls."""
 OVERLAP_CHARGE = 0.02
 """Fuel charged [kg/m] for a phase that runs backwards while the order is sought: it leaves the fuel in sight."""
 _FULL_CHARGE = 1.0

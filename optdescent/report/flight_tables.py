@@ -148,7 +148,13 @@ def certificate_table(flights: tuple[Flight, ...]) -> Table:
         ("flown again: speed off by, kt", [_small(own.reflight_speed / KNOT) for _, own in records]),
         ("flown again: fuel off by, kg", [_small(own.reflight_fuel) for _, own in records]),
         ("drift of the Hamiltonian, part of its size", [_small(own.hamiltonian_drift) for _, own in records]),
+        (
+            "points where a switching function has the wrong sign",
+            ["not known" if own.wrong_signs is None else str(own.wrong_signs) for _, own in records],
+        ),
+        ("largest switching function between limits, scaled", [_small(own.stationarity) for _, own in records]),
         ("charged to make controls smooth, kg", [_small(own.regularisation) for _, own in records]),
+        ("given away to make controls smooth, kg", [_small(own.regularisation_cost) for _, own in records]),
         ("controls that swing", [", ".join(own.chatter) or "none" for _, own in records]),
     ]
     for turn in range(max((len(own.orders) for _, own in records), default=0)):

@@ -97,6 +97,7 @@ def solver_plain(solver: SolverRecord) -> Plain:
             "status": solver.status,
             "iterations": solver.iterations,
             "regularisation_kg": _number(solver.regularisation, 4),
+            "regularisation_cost_kg": _number(solver.regularisation_cost, 4),
             "orders_tried": list(solver.orders),
         },
         "certificate": {
@@ -106,6 +107,8 @@ def solver_plain(solver: SolverRecord) -> Plain:
             "cost_error_kg": _number(solver.cost_error, 6),
             "reflight": reflight,
             "hamiltonian_drift": solver.hamiltonian_drift,
+            "wrong_signs": solver.wrong_signs,
+            "stationarity": _number(solver.stationarity, 9),
             "chatter": list(solver.chatter),
         },
         "sensitivity": [_slope_plain(slope) for slope in solver.sensitivity],

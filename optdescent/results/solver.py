@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, fields
 from typing import Any
@@ -9,6 +10,8 @@ from typing import Any
 from optdescent.results.notebook import solver_html
 from optdescent.units import FOOT
 
+_NOT_KNOWN = {"wrong_signs": None, "stationarity": math.nan, "regularisation_cost": math.nan}
+"""What files written before it was known do not hold."""
 _BAND = re.compile(r"tailwind from (\d+) to (\d+) ft")
 
 
@@ -52,8 +55,11 @@ class SolverRecord:
 
     `optimality`, `constraint_violation` and `local_error` are scaled [-]; `cost_error` is the cost that the residuals
     between the points explain [kg]; `hamiltonian_drift` is a fraction of its size [-] over the phases in which it must
-    be constant; `regularisation` is what was charged to make controls unique and smooth [kg]; `chatter` names the
-    controls that swing; `orders` are the orders of events that were tried, in words.
+    be constant; `wrong_signs` counts the points at which a control sits at a limit that its switching function points
+    away from, `stationarity` is the largest switching function between limits [-]. `regularisation` is what was charged
+    to make controls unique and smooth [kg], `regularisation_cost` the fuel, and time at its price, that a sixteenth of
+    the charge would save [kg]; `chatter` names the controls that swing; `orders` are the orders of events that were
+    tried, in words.
     """
 
     status: str
@@ -66,7 +72,10 @@ class SolverRecord:
     reflight_speed: float
     reflight_fuel: float
     hamiltonian_drift: float
+    wrong_signs: int | None
+    stationarity: float
     regularisation: float
+    regularisation_cost: float
     chatter: tuple[str, ...]
     orders: tuple[str, ...]
     events: tuple[EventRecord, ...]
@@ -79,7 +88,8 @@ class SolverRecord:
     @classmethod
     def from_plain(cls, data: dict[str, Any]) -> SolverRecord:
         """Record from nested dictionaries, as stored in a file [SI]."""
-        plain = {field.name: data[field.name] for field in fields(cls)}
+        known: dict[str, Any] = {**_NOT_KNOWN, **data}
+        plain = {field.name: known[field.name] for field in fields(cls)}
         plain["chatter"], plain["orders"] = tuple(data["chatter"]), tuple(data["orders"])
         plain["events"] = tuple(EventRecord(**event) for event in data["events"])
         plain["sensitivity"] = tuple(Slope(**slope) for slope in data["sensitivity"])

@@ -210,6 +210,13 @@ def test_optimise_reports_certificate_sensitivity_and_events(job: tuple[dict[str
     assert shown["kkt"] < 1e-6
     assert abs(shown["hamiltonian_drift"]) < 0.01
     assert shown["chatter"] == []
+    assert shown["reflight"]["altitude_ft"] < 5.0
+    assert shown["reflight"]["speed_kt"] < 0.2
+    assert shown["reflight"]["fuel_kg"] < 0.1
+    assert shown["wrong_signs"] == 0
+    assert shown["stationarity"] < 1e-6
+    solver = found["optimum"]["solver"]
+    assert 0.0 < solver["regularisation_cost_kg"] < solver["regularisation_kg"] < 1.0
     assert found["optimum"]["fuel_kg"] == pytest.approx(job[0]["optimum"]["fuel_kg"], abs=1e-3)
     slopes = {slope["quantity"]: slope for slope in found["sensitivity"]}
     bands = [s["cost_kg"] for name, s in slopes.items() if name.startswith("tailwind from")]

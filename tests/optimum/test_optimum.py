@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optdescent.airframe.speeds import GEAR, devices
-from optdescent.ocp import Solution, certify, transcribe
+from optdescent.ocp import Solution, transcribe
 from optdescent.optimum import DemandsConflict
 from optdescent.optimum.events import COLLAPSED, Event, EventKind
 from optdescent.optimum.glide import first_flight
@@ -51,7 +51,7 @@ def test_no_limit_is_broken_and_the_gate_is_stable(settings: tuple[str, ...]) ->
 @CASES
 def test_the_mesh_is_fine_enough_and_nothing_chatters(settings: tuple[str, ...]) -> None:
     found = optimum(*settings)
-    shown = certify(found.problem, found.solution)
+    shown = found.solution.certificate
     assert shown.local_error <= 1e-6
     assert shown.violation < 1e-6
     assert shown.chatter == ()
@@ -172,7 +172,10 @@ def solved_again(found: Optimum, **changes: float) -> Solution:
 @cache
 def slopes_of_the_study() -> dict[str, Slope]:
     found = optimum()
-    return {slope.quantity: slope for slope in slopes(found.pose, found.problem, found.solution)}
+    return {
+        slope.quantity: slope
+        for slope in slopes(found.pose, transcribe(found.problem, found.solution.mesh), found.solution)
+    }
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,10 @@ SOLVER = SolverRecord(
     reflight_speed=0.002,
     reflight_fuel=0.0003,
     hamiltonian_drift=1e-3,
+    wrong_signs=2,
+    stationarity=1e-5,
     regularisation=0.1,
+    regularisation_cost=0.05,
     chatter=("speed_brake to gate",),
     orders=("one order", "another"),
     events=(EventRecord("gate", 5000.0, 500.0, 70.0, 1700.0),),
@@ -177,3 +180,19 @@ def test_a_flight_shows_itself() -> None:
     assert "made up" in repr(FLIGHT)
     assert "480 kg" in repr(FLIGHT)
     assert "xarray" in FLIGHT._repr_html_()
+
+
+def test_a_file_written_before_switching_was_recorded_is_read(tmp_path: Path) -> None:
+    OPTIMUM.to_netcdf(tmp_path / "f.nc")
+    with xr.open_dataset(tmp_path / "f.nc", engine="h5netcdf", decode_timedelta=False) as stored:
+        dataset = stored.load()
+    solver = json.loads(dataset.attrs["solver"])
+    for name in ("wrong_signs", "stationarity", "regularisation_cost"):
+        del solver[name]
+    dataset.assign_attrs(solver=json.dumps(solver)).to_netcdf(tmp_path / "g.nc", engine="h5netcdf")
+    found = Flight.from_netcdf(tmp_path / "g.nc").solver
+    assert found is not None
+    assert found.wrong_signs is None
+    assert np.isnan([found.stationarity, found.regularisation_cost]).all()
+    assert replace(found, wrong_signs=2, stationarity=1e-5, regularisation_cost=0.05) == SOLVER
+    assert "not known" in found._repr_html_()
