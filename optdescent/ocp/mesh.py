@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -216,6 +216,10 @@ class Mesh:
                 raise ProblemFault(f"a phase needs at least one element, not {count}", phase=name)
             phases[name] = PhaseMesh((1.0 / count,) * count, (degree,) * count, family)
         return Mesh(phases)
+
+    def with_family(self, names: Collection[str], family: Family) -> Mesh:
+        """The same elements with points of a family in the phases of these ``names``."""
+        return Mesh({n: replace(p, family=family) if n in names else p for n, p in self.phases.items()})
 
     @property
     def points(self) -> int:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from optdescent.ocp.basis import Family
 from optdescent.ocp.chatter import find_chatter
 from optdescent.ocp.coarser import first_solved
 from optdescent.ocp.error import PhaseError, local_errors
@@ -59,7 +60,7 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
     """
     chosen = settings or Settings()
     rules: RefineSettings = chosen.refinement
-    found, left, history = first, rules.calming, tuple[Round, ...]()
+    found, left, history, begun = first, rules.calming, tuple[Round, ...](), 0
     enough: Solution | None = None
     while True:
         errors = local_errors(problem, found)
@@ -72,8 +73,13 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
                 return replace(found, history=history)
             rules, left, enough = stricter(rules), left - 1, found
             good = is_good(errors, rules)
-        if len(history) > rules.rounds or is_stuck(history, swings and enough is None, rules):
-            return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
+        lately = history[begun:]
+        if len(lately) > rules.rounds or is_stuck(lately, swings and enough is None, rules):
+            damped = _damped(problem, found, errors, chosen) if enough is None and begun == 0 else None
+            if damped is None:
+                return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
+            found, begun = damped, len(history)
+            continue
         grid, start = enriched(found.mesh, rules) if good else refine(found, errors, rules), found
         found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
         if not found.is_usable:
@@ -81,12 +87,31 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
             return replace(enough or replace(start, outcome=Outcome.COARSE), history=history)
 
 
+def _damped(problem: Problem, found: Solution, errors: dict[str, PhaseError], settings: Settings) -> Solution | None:
+    """The same elements with Radau points in phases whose errors are too large, if that makes them smaller.
+
+    Along a limit on a state, Gauss points carry what swings in the control that holds it from element to element, Radau
+    points damp it (Hairer and Wanner, Solving Ordinary Differential Equations II, 1996, on equations of index two). On
+    other singular arcs it is these that swing.
+    """
+    poor = [name for name, error in errors.items() if not is_good({name: error}, settings.refinement)]
+    grid = found.mesh.with_family(poor, Family.FLIPPED)
+    again = transcribe(problem, grid).solve(found.values, found, settings.solver)
+    is_better = again.is_usable and _largest(local_errors(problem, again)) < _largest(errors)
+    return again if is_better else None
+
+
+def _largest(errors: Mapping[str, PhaseError]) -> float:
+    """Largest local error of any element [scaled, -]."""
+    return max(float(np.max(error.state)) for error in errors.values())
+
+
 def _round(found: Solution, errors: dict[str, PhaseError]) -> Round:
     return Round(
         elements=sum(len(p.degrees) for p in found.mesh.phases.values()),
         points=found.mesh.points,
         cost=found.cost,
-        local_error=max(float(np.max(e.state)) for e in errors.values()),
+        local_error=_largest(errors),
         excess=max(float(np.max(e.violation)) for e in errors.values()),
         cost_error=sum(e.cost for e in errors.values()),
         iterations=found.iterations,

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
+import casadi as ca
 import pytest
+from scipy.integrate import quad
+from scipy.optimize import brentq
 
 from optdescent.ocp import (
     BoundaryConstraint,
+    Family,
     Guess,
     Outcome,
+    PathConstraint,
     Phase,
     PhaseGuess,
     Problem,
@@ -92,6 +98,49 @@ def test_a_control_that_swings_on_any_mesh_is_given_up() -> None:
     assert found.outcome is Outcome.COARSE
     assert len(found.history) < ASKED.rounds - 5, "given up before the mesh has grown beyond use"
     assert found.mesh.points < 3000
+
+
+def held_at_a_limit() -> tuple[Problem, Guess, float]:
+    """Farthest along a limit on the speed that rises and falls, against drag, with the best cost.
+
+    The more speed the better: full thrust up to the limit, then along it, by adaptive quadrature. What a thrust that
+    holds it swings costs next to nothing.
+    """
+    phase = Phase(
+        "arc",
+        (Variable("v"),),
+        (Variable("u", -1, 1),),
+        lambda p: {"v": p["u"] - 0.2 * p["v"] ** 2},
+        Span(0, 0),
+        Span(6, 6),
+        path=(PathConstraint("limit", lambda p: p["v"] - 1 - 0.3 * ca.sin(p.independent), upper=0.0),),
+        integrand=lambda p: 1e-4 * p["u"] ** 2 - p["v"],
+    )
+    start = BoundaryConstraint("start", lambda e: e["arc"].start["v"], 0, 0)
+    problem = Problem("held", (phase,), lambda e: e["arc"].integral, boundaries=(start,))
+    guess = Guess({"arc": PhaseGuess([0, 6], {"v": [0, 1]}, {"u": [0.5, 0.2]})})
+
+    drag = math.sqrt(0.2)
+    meets = brentq(lambda t: math.tanh(drag * t) / drag - 1 - 0.3 * math.sin(t), 0.5, 3)
+
+    def along(t: float) -> float:
+        speed = 1 + 0.3 * math.sin(t)
+        return 1e-4 * (0.3 * math.cos(t) + 0.2 * speed**2) ** 2 - speed
+
+    before = 1e-4 * meets - math.log(math.cosh(drag * meets)) / 0.2
+    return problem, guess, before + quad(along, meets, 6)[0]
+
+
+def test_a_control_that_holds_a_limit_is_damped() -> None:
+    """Gauss points carry the kink where the limit is met along all of it, and no finer mesh ends that."""
+    problem, guess, best = held_at_a_limit()
+    found = solve(problem, guess)
+    assert found.outcome is Outcome.SOLVED
+    assert found.mesh.phases["arc"].family is Family.FLIPPED
+    assert found.cost == pytest.approx(best, abs=1e-6)
+    assert not find_chatter(found)
+    assert found.mesh.points < 300
+    assert found.certificate.local_error <= 1e-6
 
 
 @pytest.mark.parametrize("pose", [goddard, bang_singular])
