@@ -29,6 +29,7 @@ _FUEL_WEIGHT = 1e-3
 _SMALLEST = 0.05
 _HARD = 0.05
 _MOST_NAMED = 4
+_NOTHING_ELSE = "; no other demand stands against it: in this air the aircraft on its fixed path allows no less"
 _FIRST = SolverSettings(tolerance=1e-7, iterations=300, push=1e-2, barrier=1e-2)
 _ELASTIC = (_FIRST, replace(_FIRST, push=1e-1, barrier=None))
 """How the smallest relaxation is sought, then sought again: what ends takes up to 270 iterations."""
@@ -64,7 +65,8 @@ class DemandsConflict(Exception):
     ) -> None:
         self.shortfalls, self.opposing, self.iterations, self.size = shortfalls, opposing, iterations, size
         given = "; ".join(str(shortfall) for shortfall in shortfalls)
-        against = f"; what stands against: {', '.join(opposing)}" if opposing else ""
+        alone = _NOTHING_ELSE if len(shortfalls) == 1 else ""
+        against = f"; what stands against: {', '.join(opposing)}" if opposing else alone
         super().__init__(f"the demands conflict; the least that mends it is to relax {given}{against}")
 
 

@@ -168,6 +168,13 @@ def test_the_smallest_conflict_of_all_searches_is_told() -> None:
     assert telling(nothing, NotConverged("time")) is nothing
 
 
+def test_a_conflict_names_what_stands_against_or_says_that_nothing_does() -> None:
+    floor, gate = Shortfall("the floor", 10.0, "ft"), Shortfall("the height of the gate", 20.0, "ft")
+    assert str(DemandsConflict((floor,), ("the height of a window",))).endswith("against: the height of a window")
+    assert "no other demand stands against it" in str(DemandsConflict((floor,)))
+    assert "stands against" not in str(DemandsConflict((floor, gate)))
+
+
 def test_no_conflict_is_told_where_a_relaxation_relaxes_nothing() -> None:
     conflict, descent = DemandsConflict((Shortfall("the floor", 10.0, "ft"),), size=0.1), NotConverged("time", 0, True)
     assert telling(conflict, NotConverged("iterations"), descent) is descent
