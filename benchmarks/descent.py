@@ -1,7 +1,8 @@
 """The first study from file to optimum, part by part: ``python -m benchmarks.descent [-o FOLDER]``.
 
 Seconds of each part, the program's size, iterations and errors, and re-solves with new numbers on the first mesh and on
-the refined one, beside the yardstick so that they can be compared across machines. Written as Markdown and CSV.
+the refined one, beside the yardstick so that they can be compared across machines; then where the time goes, by kind of
+work. Written as Markdown and CSV.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from benchmarks.shares import KINDS, shares
 from benchmarks.tables import markdown, write_csv
 from benchmarks.yardstick import SENTENCE, yardstick
 from optdescent.ocp import (
@@ -146,6 +148,34 @@ def measure() -> list[tuple[str, str, str, str]]:
     return clock.rows
 
 
+def where_it_goes() -> list[tuple[str, ...]]:
+    """Seconds by kind of work, of posing, the first solve and the refinement, in the order of the first flight."""
+    scenario = Scenario.from_toml(STUDY)
+    flight = first_flight(scenario)
+    order, places = order_of(scenario, flight)
+    rows: list[tuple[str, ...]] = []
+
+    def counted(part: str, work: Callable[[], Found]) -> Found:
+        with shares() as spent:
+            found = work()
+        total = sum(spent.seconds.values())
+        rows.append((part, f"{total:.3f}", *(f"{100 * spent.seconds[kind] / total:.0f}" for kind in KINDS)))
+        return found
+
+    pose = Pose(scenario, order, Memory())
+    problem = counted("pose the problem", pose.problem)
+    guess = guess_from(flight, pose.legs, places)
+    mesh = mesh_for(problem, pose.legs, guess)
+    program = counted("build the program", lambda: transcribe(problem, mesh))
+    first = counted("first solve, cold", lambda: program.solve(parameter_values(scenario), guess, FLOWN))
+    best = counted(f"refine it {TO_ERROR}", lambda: refined(problem, first, SETTINGS))
+    fine = transcribe(problem, best.mesh)
+    fine.solve(best.values, best)
+    warmer = {**best.values, "temperature offset": best.values["temperature offset"] + 1.0}
+    counted("re-solve, refined mesh: 1 K warmer", lambda: fine.solve(warmer, best))
+    return rows
+
+
 def main() -> None:
     """Measure, print and write."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -153,10 +183,12 @@ def main() -> None:
     folder: Path = parser.parse_args().output
     rows = measure()
     folder.mkdir(parents=True, exist_ok=True)
-    table = markdown(HEADER, rows)
-    (folder / "descent.md").write_text(f"{table}\n\nYardstick: {SENTENCE}.\n", encoding="utf-8")
+    header, spent = ("part", "seconds", *(f"{kind} %" for kind in KINDS)), where_it_goes()
+    text = f"{markdown(HEADER, rows)}\n\nYardstick: {SENTENCE}.\n\nWhere it goes:\n\n{markdown(header, spent)}"
+    (folder / "descent.md").write_text(f"{text}\n", encoding="utf-8")
     write_csv(folder / "descent.csv", HEADER, rows)
-    print(f"{table}\n\nYardstick: {SENTENCE}.")
+    write_csv(folder / "descent_shares.csv", header, spent)
+    print(text)
 
 
 if __name__ == "__main__":
