@@ -2,7 +2,7 @@
 
 The measured wind shifted along the track by up to 60 kt either way, three masses, seven temperatures from 20 K below
 standard to 25 K above, three costs of time. Each case converges in an order of events that was found for it, or is
-shown to be infeasible with the demands in conflict; anything else is counted as a failure. First meshes, no refinement.
+shown to be infeasible with the demands in conflict; anything else, a mesh coarser than asked for too, is a failure.
 """
 
 from __future__ import annotations

@@ -129,7 +129,7 @@ def main() -> None:
         *(f"- {s}" for s in said),
         markdown(_HEADER, rows),
         _duel_table(found),
-        *(f"- {s}" for s in sentences(found)),
+        *(f"- {s}" for s in sentences(found, results)),
         "Errors are of the cost, in units of the case's size. Times are medians over the rounds.",
         *(f"- {n}" for n in notes),
     ]

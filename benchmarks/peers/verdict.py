@@ -54,11 +54,12 @@ def _no_worse(own: float, other: float) -> bool:
     return own <= max(1.02 * other, FLOOR)
 
 
-def sentences(found: Sequence[Duel]) -> list[str]:
-    """The targets, one a line, met or not."""
+def sentences(found: Sequence[Duel], results: Sequence[Result]) -> list[str]:
+    """The targets, one a line, met or not, and what the engine itself got wrong."""
+    wrong = [r.case for r in results if r.library == Engine.name and not r.is_right]
+    lines = [f"solved rightly: {_met(not wrong)}" + (f" ({', '.join(wrong)} not)" if wrong else "")]
     if not found:
-        return ["No peer solved anything: nothing to compare with."]
-    lines: list[str] = []
+        return [*lines, "No peer solved anything: nothing to compare with."]
     for what, values, each, mean in (
         ("build + first solve", [d.first for d in found], FIRST_EACH, FIRST_MEAN),
         ("re-solve", [d.again for d in found], AGAIN_EACH, AGAIN_MEAN),

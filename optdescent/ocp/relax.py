@@ -147,7 +147,7 @@ def elastic_problem(
                 raise ProblemFault("a demand names a phase that does not exist", demand.phase, demand.name, index)
             phase = phases[demand.phase]
             if demand.kind in (Kind.START, Kind.END):
-                phases[demand.phase] = _relax_span(phase, boundaries, demand)
+                phases[demand.phase], scale = _relax_span(phase, boundaries, demand)
             else:
                 phases[demand.phase], scale = _relax_path(phase, demand)
         amounts.append(Variable(demand.label, 0.0, demand.largest, scale))
@@ -203,16 +203,18 @@ def _two_paths(own: PathConstraint, demand: Demand) -> list[PathConstraint]:
     return _two_sides(own, lambda point: point[demand.label], demand.label)
 
 
-def _relax_span(phase: Phase, boundaries: list[BoundaryConstraint], demand: Demand) -> Phase:
+def _relax_span(phase: Phase, boundaries: list[BoundaryConstraint], demand: Demand) -> tuple[Phase, float]:
     name, is_start = phase.name, demand.kind is Kind.START
     span = phase.start if is_start else phase.end
 
     def place(ends: Ends) -> ca.SX:
         return ends[name].start.independent if is_start else ends[name].end.independent
 
-    boundaries += _two_boundaries(BoundaryConstraint(demand.label, place, span.lower, span.upper), demand)
+    # What costs one counts as one unit.
+    scale = 1.0 / demand.weight
+    boundaries += _two_boundaries(BoundaryConstraint(demand.label, place, span.lower, span.upper, scale), demand)
     free = Span(-math.inf, math.inf)
-    return replace(phase, start=free) if is_start else replace(phase, end=free)
+    return replace(phase, start=free) if is_start else replace(phase, end=free), scale
 
 
 def _relax_path(phase: Phase, demand: Demand) -> tuple[Phase, float]:

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 from optdescent.airframe.speeds import devices
-from optdescent.ocp import Demand, Guess, Kind, Problem, Solution, SolverSettings, relax
+from optdescent.ocp import Demand, Guess, Kind, Problem, Solution, SolverSettings, Span, relax
 from optdescent.optimum.boundaries import HEIGHT_MET
 from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.pose import Pose
@@ -23,6 +23,8 @@ _ALTITUDE_WEIGHT = 1.0 / (100.0 * FOOT)
 _SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
 _SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
 _BANK_WEIGHT = 1.0 / (2.0 * DEGREE)
+_PLACE_WEIGHT = 3.0 / NAUTICAL_MILE
+"""A mile is worth 300 ft."""
 _ORDER_WEIGHT = 1.0
 _FUEL_WEIGHT = 1e-3
 """Of all descents with the smallest relaxation the one with the least fuel: far too little to change the relaxation."""
@@ -111,7 +113,8 @@ class _Soft:
 
 
 def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
-    found: list[_Soft] = []
+    start = Demand(Kind.START, phase=pose.legs[0].name, weight=_PLACE_WEIGHT)
+    found = [_Soft(start, "the distance at the start", "nm", NAUTICAL_MILE)]
     for boundary in problem.boundaries:
         sentence = _boundary_sentence(pose.scenario, boundary.name)
         if sentence is None:
@@ -193,6 +196,18 @@ def _path_entry(scenario: Scenario, name: str) -> tuple[str, float, str, float] 
             return None
 
 
+def _free_to_move(pose: Pose, problem: Problem) -> Problem:
+    """The problem with events that are free to lie before where the descent was to start, if the start gives way."""
+
+    def span(event: Event | None, given: Span) -> Span:
+        is_held = event is None or event.is_fixed or event.kind is EventKind.THRESHOLD
+        return given if is_held else Span(-math.inf, 0.0)
+
+    phases = [(leg, problem.phase(leg.name)) for leg in pose.legs]
+    freed = (replace(p, start=span(leg.begins, p.start), end=span(leg.ends, p.end)) for leg, p in phases)
+    return replace(problem, phases=tuple(freed))
+
+
 @dataclass(frozen=True)
 class Relaxed:
     """The smallest relaxation found: the descent with it, and what gave way (None: nothing had to)."""
@@ -205,7 +220,7 @@ def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Rela
     """The smallest relaxation that makes a problem feasible in its order of events, or None if none was found [SI]."""
     soft = _soft_demands(pose, problem)
     found = relax(
-        problem,
+        _free_to_move(pose, problem),
         tuple(item.demand for item in soft),
         Guess(guess.phases, dict.fromkeys(guess.statics, 0.0)),
         tried.values,

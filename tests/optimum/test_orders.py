@@ -232,3 +232,14 @@ def test_a_descent_that_the_room_of_a_least_speed_hides_is_found() -> None:
     again = refly(found.pose, found.solution)
     assert again.altitude < 5.0 * FOOT
     assert again.speed < 0.2 * KNOT
+
+
+@pytest.mark.slow
+def test_a_start_too_near_is_told_in_miles_and_so_much_farther_out_there_is_a_descent() -> None:
+    with pytest.raises(DemandsConflict) as caught:
+        find_optimum(scenario("start.distance_nm=28", *SHORT[1:]), silent)
+    (missing,) = caught.value.shortfalls
+    assert (missing.demand, missing.unit) == ("the distance at the start", "nm")
+    assert 2.0 < missing.amount < 3.0
+    farther = find_optimum(scenario(f"start.distance_nm={28.2 + missing.amount}", *SHORT[1:]), silent)
+    assert farther.solution.outcome is Outcome.SOLVED
