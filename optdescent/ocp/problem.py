@@ -8,7 +8,7 @@ independent variable ``s`` (time, distance, ...). All names that a function may 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
@@ -30,8 +30,15 @@ def _check_limits(lower: Limit, upper: Limit, name: str) -> None:
     for bound in (lower, upper):
         if not callable(bound) and np.isnan(numbers(bound, "", name)).any():
             raise ProblemFault("a bound is not a number", variable=name)
-    if not callable(lower) and not callable(upper) and lower > upper:
-        raise ProblemFault(f"lower bound {lower:g} lies above upper bound {upper:g}", variable=name)
+
+
+def _check_crossing(limited: Iterable[Variable | Constraint[Any]], phase: str = "") -> None:
+    """Constant bounds that cross, told where phase and place among others are known."""
+    for index, own in enumerate(limited):
+        lower, upper = own.lower, own.upper
+        if not callable(lower) and not callable(upper) and lower > upper:
+            said = f"lower bound {lower:g} lies above upper bound {upper:g}"
+            raise ProblemFault(said, phase, own.name, index)
 
 
 def _check_scale(scale: float | None, name: str) -> None:
@@ -135,6 +142,10 @@ class Phase:
     def __post_init__(self) -> None:
         _check_unique(tuple(v.name for v in self.states + self.controls), self.name, "variable")
         _check_unique(tuple(c.name for c in self.path), self.name, "path constraint")
+        _check_crossing((*self.states, *self.controls), self.name)
+        _check_crossing(self.path, self.name)
+        for span, which in ((self.start, "start"), (self.end, "end")):
+            _check_crossing((Variable(which, span.lower, span.upper),), self.name)
         if not self.states:
             raise ProblemFault("a phase needs at least one state", phase=self.name)
         if math.isnan(self.least_length):
@@ -198,6 +209,8 @@ class Problem:
         for phase in self.phases:
             own = tuple(v.name for v in phase.states + phase.controls)
             _check_unique(own + shared, phase.name, "variable")
+        _check_crossing(self.statics)
+        _check_crossing(self.boundaries)
         for index, link in enumerate(self.links):
             self._check_link(link, index)
         object.__setattr__(self, "compiled", {})

@@ -150,17 +150,40 @@ def test_names_and_sizes_of_a_phase(changes: dict[str, object]) -> None:
 @pytest.mark.parametrize(
     "make",
     [
-        lambda: Variable("x", 2, 1),
         lambda: Variable("x", scale=0.0),
         lambda: Variable("x", math.nan),
-        lambda: Span(1, 0),
         lambda: PathConstraint("c", lambda p: p["x"], scale=-1),
-        lambda: BoundaryConstraint("c", lambda e: e.static["x"], 1, 0),
         lambda: Parameter("q", 0),
     ],
 )
 def test_limits_scales_and_sizes(make: Callable[[], object]) -> None:
     fault(make)
+
+
+@pytest.mark.parametrize(
+    ("changes", "variable", "index"),
+    [
+        ({"states": (Variable("y"), Variable("x", 2, 1))}, "x", 1),
+        ({"controls": (Variable("u", 2, 1),)}, "u", 1),
+        ({"path": (PathConstraint("c", lambda p: p["x"], 1, 0),)}, "c", 0),
+        ({"start": Span(1, 0)}, "start", 0),
+        ({"end": Span(1, 0)}, "end", 0),
+    ],
+)
+def test_constant_bounds_that_cross_are_told_with_phase_variable_and_place(
+    changes: dict[str, object], variable: str, index: int
+) -> None:
+    found = fault(lambda: phase(lambda p: {"x": p["u"]}, **changes))
+    assert (found.phase, found.variable, found.index) == ("arc", variable, index)
+
+
+def test_constant_bounds_of_the_whole_that_cross_are_told_with_their_name() -> None:
+    problem, _ = bryson_denham()
+    crossed = BoundaryConstraint("c", lambda e: e["arc"].end["x"], 1, 0)
+    found = fault(lambda: replace(problem, boundaries=(*problem.boundaries, crossed)))
+    assert (found.variable, found.index) == ("c", len(problem.boundaries))
+    found = fault(lambda: replace(problem, statics=(Variable("s", 1, 0),)))
+    assert (found.variable, found.index) == ("s", 0)
 
 
 @pytest.mark.parametrize(

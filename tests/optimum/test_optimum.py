@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from optdescent.optimum.glide import first_flight
 from optdescent.optimum.optimise import Optimum, flight_of
 from optdescent.optimum.order import order_of
 from optdescent.optimum.parameters import parameter_values
-from optdescent.optimum.report import slopes
+from optdescent.optimum.report import BANDS, slopes
 from optdescent.optimum.search import in_right_order
 from optdescent.optimum.trajectory import refly
 from optdescent.results import Slope
@@ -211,6 +212,25 @@ def test_the_wind_of_each_band_adds_up_and_is_that_of_solving_again() -> None:
         program.solve({**values, "wind": values["wind"] + s * direction}, found.solution).cost for s in (0.05, -0.05)
     ]
     assert (costs[0] - costs[1]) / 0.1 == pytest.approx(whole.cost, rel=1e-3)
+
+
+def test_each_band_s_wind_changes_cost_fuel_and_idle_as_solving_again_does() -> None:
+    found = optimum()
+    where, named = found.pose.scenario, slopes_of_the_study()
+    program = transcribe(found.problem, found.solution.mesh)
+    values, last = parameter_values(where), found.pose.legs[-1].name
+    idle = next(leg.name for leg in found.pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT)
+    for (low, high), slope in zip(pairwise(BANDS), [s for s in named.values() if s.heights], strict=True):
+        direction = where.wind.field.tailwind(where.arrival.course, low, high)
+        up, down = (
+            program.solve({**values, "wind": values["wind"] + s * direction}, found.solution) for s in (0.05, -0.05)
+        )
+        burnt = down[last].states["mass"][-1] - up[last].states["mass"][-1]
+        assert slope.heights == pytest.approx((max(low, 0.0), high))
+        assert (up.cost - down.cost) / 0.1 == pytest.approx(slope.cost, rel=1e-3, abs=1e-4), slope.quantity
+        assert burnt / 0.1 == pytest.approx(slope.fuel, rel=0.02, abs=2e-3), slope.quantity
+        moved = -(up[idle].end - down[idle].end) / 0.1
+        assert moved == pytest.approx(slope.idle_distance, rel=0.02, abs=0.1), slope.quantity
 
 
 # demands that conflict
