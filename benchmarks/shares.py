@@ -33,6 +33,7 @@ _PLACES: tuple[tuple[Any, str, str], ...] = (
     (Bordered, "solve", LINEAR),
     (Bordered, "toggle", LINEAR),
     (InteriorPoint, "run", IPOPT),
+    (InteriorPoint, "_solver", FORMED),
 )
 
 

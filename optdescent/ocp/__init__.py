@@ -4,7 +4,7 @@ from optdescent.ocp.basis import Family
 from optdescent.ocp.certificate import Arc, Certificate, Switching
 from optdescent.ocp.chatter import Chatter, find_chatter
 from optdescent.ocp.coarser import first_solved
-from optdescent.ocp.error import PhaseError, local_errors
+from optdescent.ocp.error import PhaseError, largest_error, local_errors
 from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.follow import Attempt, Persistence, Step, persist
 from optdescent.ocp.guess import Guess, PhaseGuess
@@ -86,6 +86,7 @@ __all__ = [
     "cost_sensitivity",
     "find_chatter",
     "first_solved",
+    "largest_error",
     "local_errors",
     "persist",
     "predict",

@@ -11,7 +11,7 @@ import numpy as np
 
 from optdescent.ocp.basis import Array
 from optdescent.ocp.chatter import Chatter, find_chatter
-from optdescent.ocp.error import PhaseError, local_errors
+from optdescent.ocp.error import PhaseError, cost_error, largest_error, largest_excess, local_errors
 from optdescent.ocp.form import PhaseForm, parameter_column
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Phase, Problem
@@ -29,8 +29,9 @@ class Switching:
     derivative : (points,) of the Hamiltonian (path constraints included) to the control, at the collocation points.
     wrong : how many points push a control against the inner side of a limit it sits at, or hold it at a limit that
     the derivative points away from. stationarity : largest derivative between the limits times the control's scale,
-    as a fraction of the Hamiltonian's size. Both are 0 in a phase of no length, where no control matters. is_linear :
-    whether the Hamiltonian is linear in the control, so that an arc between the limits is singular.
+    as a fraction of the Hamiltonian's size. Both are 0 in a phase of no length (a billionth of all phases) or one that
+    runs backwards, where no control is judged. is_linear : whether the Hamiltonian is linear in the control, so that an
+    arc between the limits is singular.
     """
 
     derivative: Array
@@ -92,17 +93,17 @@ class Certificate:
     @property
     def local_error(self) -> float:
         """Largest error of any state in any element, in units of its scale [-]."""
-        return max(float(np.max(error.state)) for error in self.errors.values())
+        return largest_error(self.errors)
 
     @property
     def excess(self) -> float:
         """Largest excess over a limit between the points, in units of its scale [-]."""
-        return max(float(np.max(error.violation)) for error in self.errors.values())
+        return largest_excess(self.errors)
 
     @property
     def cost_error(self) -> float:
         """Cost that the local residuals explain, by the costates, in the cost's unit [-]."""
-        return sum(error.cost for error in self.errors.values())
+        return cost_error(self.errors)
 
     @cached_property
     def reflights(self) -> Mapping[str, Reflight]:
@@ -122,8 +123,9 @@ class Certificate:
         problem, solution = self.problem, self.solution
         parameters = np.asarray(parameter_column(problem, solution.values), dtype=float)
         statics = np.asarray([solution.statics[v.name] for v in problem.statics])
+        shortest = _NO_LENGTH * sum(abs(own.length) for own in solution.phases.values())
         return {
-            phase.name: _arc(phase, form, solution[phase.name], statics, parameters, solution.scales)
+            phase.name: _arc(phase, form, solution[phase.name], statics, parameters, solution.scales, shortest)
             for phase, form in zip(problem.phases, problem.phase_forms, strict=True)
         }
 
@@ -162,7 +164,9 @@ def _arc(
     statics: Array,
     parameters: Array,
     scales: Mapping[str, float],
+    shortest: float,
 ) -> Arc:
+    """``shortest`` : a phase no longer than this is not judged."""
     t, x, u, s, p = form.function.sx_in()
     rates, path, integrand = form.function.call([t, x, u, s, p])
     costate, push = ca.SX.sym("costate", x.size1()), ca.SX.sym("push", path.size1())
@@ -186,15 +190,19 @@ def _arc(
     hamiltonian, size, slopes = (np.asarray(v.full(), dtype=float) for v in found)
     typical = float(np.median(size))
     switching: dict[str, Switching] = {}
+    judged = own.length > shortest
     for i, name in enumerate(form.controls):
         linear = not ca.depends_on(ca.jacobian(plain, u)[i], u)
-        switching[name] = _switching(own, name, slopes[i], scales[f"{phase.name}.{name}"], typical, linear)
+        scale = scales[f"{phase.name}.{name}"]
+        switching[name] = _switching(own, name, slopes[i], scale, typical, linear=linear, judged=judged)
     drift = float(np.ptp(hamiltonian[0])) if own.length > 0.0 else 0.0
     return Arc(hamiltonian[0], _is_autonomous(form), drift, typical, switching)
 
 
-def _switching(own: PhaseSolution, name: str, slope: Array, scale: float, typical: float, linear: bool) -> Switching:
-    if own.length <= _NO_LENGTH * max(abs(own.start), abs(own.end)):
+def _switching(
+    own: PhaseSolution, name: str, slope: Array, scale: float, typical: float, *, linear: bool, judged: bool
+) -> Switching:
+    if not judged:
         return Switching(slope, 0, 0.0, linear)
     low, high = own.control_limits[name]
     value = own.controls[name]

@@ -39,6 +39,21 @@ class PhaseError:
     cost: float
 
 
+def largest_error(errors: Mapping[str, PhaseError]) -> float:
+    """Largest error of any state in any element, in units of its scale [-]."""
+    return max(float(np.max(error.state)) for error in errors.values())
+
+
+def largest_excess(errors: Mapping[str, PhaseError]) -> float:
+    """Largest excess over a limit between the points, in units of its scale [-]."""
+    return max(float(np.max(error.violation)) for error in errors.values())
+
+
+def cost_error(errors: Mapping[str, PhaseError]) -> float:
+    """Cost that the local residuals explain, by the costates, in the cost's unit [-]."""
+    return sum(error.cost for error in errors.values())
+
+
 @dataclass(frozen=True)
 class Fine:
     """A phase evaluated between its points: all elements one after another.

@@ -14,6 +14,7 @@ from optdescent.ocp.assemble import Functions, assemble
 from optdescent.ocp.basis import Array
 from optdescent.ocp.central import centre, suits
 from optdescent.ocp.certificate import Certificate
+from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.form import parameter_column
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.interior import Ending, InteriorPoint
@@ -33,8 +34,6 @@ from optdescent.ocp.slopes import Around, Slopes
 from optdescent.ocp.solution import Raw, Solution, Start
 from optdescent.ocp.start import from_guess, from_solution
 from optdescent.ocp.transfer import transfer
-
-_AT_THE_START = "at the start"
 
 
 class NonlinearProgram:
@@ -101,8 +100,7 @@ class NonlinearProgram:
 
         Raises
         ------
-        ProblemFault : a value or guess is missing or not finite, bounds cross, a function is not finite at the start,
-            or one or its derivative where the interior point gives up for it.
+        ProblemFault : a value or guess is missing or not finite, bounds cross, a function is not finite at the start.
         KeyboardInterrupt : the solve was interrupted.
         """
         began = time.perf_counter()
@@ -140,6 +138,7 @@ class NonlinearProgram:
             scales=found.scales,
             multipliers=found.multipliers,
             raw=raw,
+            fault=self._fault(ending.outcome, raw.x, p),
             examiner=partial(Certificate, self.problem),
         )
 
@@ -198,9 +197,6 @@ class NonlinearProgram:
                 raw = Raw(found.x, -self.slopes.pull(found.x, p, found.lam)[1], found.lam, scale)
                 return raw, Ending(Outcome.SOLVED, how, spent, found.residual)
         raw, ending = self._interior.run({"x0": x0, **given}, settings, Warmth.COLD, scale)
-        if ending.outcome is Outcome.INVALID_NUMBER:
-            when = f"after {ending.iterations} iterations" if ending.iterations else _AT_THE_START
-            self._see_that_finite(raw.x, p, when)
         return raw, replace(ending, start=how, iterations=ending.iterations + spent)
 
     def _near(self, start: Guess | Solution, x0: Array, scale: Array) -> Raw | None:
@@ -240,15 +236,19 @@ class NonlinearProgram:
     def _around(self, x: Array, p: Array) -> Around:
         """Functions at x. Raises ProblemFault that names phase, variable and point of a cost or row not finite."""
         around = self.slopes.around(x, p)
-        if not (np.all(np.isfinite(around.value)) and np.isfinite(around.cost)):
-            self._see_that_finite(x, p, _AT_THE_START)
-        return around
+        if np.all(np.isfinite(around.value)) and np.isfinite(around.cost):
+            return around
+        bad = self.slopes.not_finite(x, p)[0]
+        raise not_finite(self.problem, self.layout, bad, "not finite at the start of the solve")
 
-    def _see_that_finite(self, x: Array, p: Array, when: str) -> None:
-        """Raises ProblemFault that names phase, variable and point of a value or derivative not finite, if any."""
+    def _fault(self, outcome: Outcome, x: Array, p: Array) -> ProblemFault | None:
+        """What is not finite where the interior point gave up for it: phase, variable and point."""
+        if outcome is not Outcome.INVALID_NUMBER:
+            return None
         for what, bad in zip(("not finite", "its derivative is not finite"), self.slopes.not_finite(x, p), strict=True):
             if bad:
-                raise not_finite(self.problem, self.layout, bad, f"{what} {when} of the solve")
+                return not_finite(self.problem, self.layout, bad, f"{what} where the solve ended")
+        return None
 
     def _fill_integrals(self, x: Array, p: Array) -> None:
         """Set the integral columns of ``x`` to what the quadrature gives."""

@@ -64,7 +64,12 @@ def stricter(settings: RefineSettings) -> RefineSettings:
 
 def is_good(errors: dict[str, PhaseError], settings: RefineSettings) -> bool:
     """Whether every element is within the errors asked for."""
-    return all(float(np.max(_need(e, settings))) <= 1.0 for e in errors.values())
+    return largest_need(errors, settings) <= 1.0
+
+
+def largest_need(errors: dict[str, PhaseError], settings: RefineSettings) -> float:
+    """Largest error of any element over what was asked for [-]."""
+    return max(float(np.max(_need(e, settings))) for e in errors.values())
 
 
 def has_settled(history: tuple[Round, ...], found: Solution, settings: RefineSettings) -> bool:

@@ -156,7 +156,8 @@ class Solution:
     ``constraint_violation`` is the largest scaled violation of any row or bound, ``dual_infeasibility`` the
     solver's own (scaled) figure, ``slackness`` the part of the cost that the interior point leaves,
     times are in seconds, ``scales`` lists the scale of every variable. ``examiner`` makes its certificate; it knows
-    the problem, so that a solution travels between processes without it.
+    the problem, and is left behind when a solution is pickled. ``fault`` names what was not finite where the solver
+    gave up for it.
     """
 
     problem: str
@@ -177,7 +178,12 @@ class Solution:
     multipliers: Multipliers
     raw: Raw
     history: tuple[Round, ...] = ()
+    fault: ProblemFault | None = None
     examiner: Callable[[Solution], Certificate] | None = field(default=None, repr=False, compare=False)
+
+    def __getstate__(self) -> dict[str, object]:
+        """Data only: functions of a problem cannot be pickled."""
+        return {name: value for name, value in vars(self).items() if name not in ("examiner", "certificate")}
 
     @cached_property
     def certificate(self) -> Certificate:

@@ -5,21 +5,31 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-import numpy as np
 from numpy.typing import ArrayLike
 
 from optdescent.ocp.basis import Family
 from optdescent.ocp.chatter import find_chatter
 from optdescent.ocp.coarser import first_solved
-from optdescent.ocp.error import PhaseError, local_errors
+from optdescent.ocp.error import PhaseError, cost_error, largest_error, largest_excess, local_errors
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Problem
-from optdescent.ocp.refine import RefineSettings, enriched, has_settled, is_good, is_stuck, refine, stricter
+from optdescent.ocp.refine import (
+    RefineSettings,
+    enriched,
+    has_settled,
+    is_good,
+    is_stuck,
+    largest_need,
+    refine,
+    stricter,
+)
 from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.solution import Round, Solution
 from optdescent.ocp.transcribe import transcribe
+
+_LESS = 0.7
 
 
 @dataclass(frozen=True)
@@ -46,17 +56,22 @@ def solve(
 
     Raises
     ------
-    ProblemFault : the problem, guess or values are badly posed.
+    ProblemFault : the problem, guess or values are badly posed; a function or its derivative is not finite at the start
+        or where the first solve ends for it.
     """
     chosen = settings or Settings()
     grid = mesh or Mesh.uniform(problem, chosen.elements, chosen.degree)
-    return refined(problem, first_solved(problem, grid, guess, values or {}, chosen.solver)[1], chosen)
+    first = first_solved(problem, grid, guess, values or {}, chosen.solver)[1]
+    if first.fault is not None:
+        raise first.fault
+    return refined(problem, first, chosen)
 
 
 def refined(problem: Problem, first: Solution, settings: Settings | None = None) -> Solution:
     """Refine from a solution on its mesh, for its parameter values [-]; one that is not usable comes back as it is.
 
-    ``Outcome.COARSE`` says that the error asked for was not reached, or that more points no longer help.
+    Where more points no longer help, phases with too large errors are tried with Radau points. ``Outcome.COARSE`` says
+    that the error asked for was not reached for all that.
     """
     chosen = settings or Settings()
     rules: RefineSettings = chosen.refinement
@@ -73,9 +88,10 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
                 return replace(found, history=history)
             rules, left, enough = stricter(rules), left - 1, found
             good = is_good(errors, rules)
-        lately = history[begun:]
-        if len(lately) > rules.rounds or is_stuck(lately, swings and enough is None, rules):
-            damped = _damped(problem, found, errors, chosen) if enough is None and begun == 0 else None
+        is_at_end = len(history) > rules.rounds
+        if is_at_end or is_stuck(history[begun:], swings and enough is None, rules):
+            may_try = not is_at_end and enough is None and begun == 0
+            damped = _damped(problem, found, errors, chosen) if may_try else None
             if damped is None:
                 return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
             found, begun = damped, len(history)
@@ -88,22 +104,21 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
 
 
 def _damped(problem: Problem, found: Solution, errors: dict[str, PhaseError], settings: Settings) -> Solution | None:
-    """The same elements with Radau points in phases whose errors are too large, if that makes them smaller.
+    """The same elements with Radau points in phases whose errors are too large, if that makes them much smaller.
 
     Along a limit on a state, Gauss points carry what swings in the control that holds it from element to element, Radau
     points damp it (Hairer and Wanner, Solving Ordinary Differential Equations II, 1996, on equations of index two). On
     other singular arcs it is these that swing.
     """
-    poor = [name for name, error in errors.items() if not is_good({name: error}, settings.refinement)]
-    grid = found.mesh.with_family(poor, Family.FLIPPED)
+    asked = settings.refinement
+    grid = found.mesh.with_family([n for n, e in errors.items() if not is_good({n: e}, asked)], Family.FLIPPED)
+    if grid == found.mesh:
+        return None
     again = transcribe(problem, grid).solve(found.values, found, settings.solver)
-    is_better = again.is_usable and _largest(local_errors(problem, again)) < _largest(errors)
-    return again if is_better else None
-
-
-def _largest(errors: Mapping[str, PhaseError]) -> float:
-    """Largest local error of any element [scaled, -]."""
-    return max(float(np.max(error.state)) for error in errors.values())
+    if not again.is_usable:
+        return None
+    need = largest_need(local_errors(problem, again), asked)
+    return again if need < _LESS * largest_need(errors, asked) else None
 
 
 def _round(found: Solution, errors: dict[str, PhaseError]) -> Round:
@@ -111,9 +126,9 @@ def _round(found: Solution, errors: dict[str, PhaseError]) -> Round:
         elements=sum(len(p.degrees) for p in found.mesh.phases.values()),
         points=found.mesh.points,
         cost=found.cost,
-        local_error=_largest(errors),
-        excess=max(float(np.max(e.violation)) for e in errors.values()),
-        cost_error=sum(e.cost for e in errors.values()),
+        local_error=largest_error(errors),
+        excess=largest_excess(errors),
+        cost_error=cost_error(errors),
         iterations=found.iterations,
         seconds=found.seconds_build + found.seconds_solve,
         outcome=found.outcome,

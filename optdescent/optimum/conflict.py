@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 from optdescent.airframe.speeds import devices
-from optdescent.ocp import Demand, Guess, Kind, Problem, Solution, SolverSettings, Span, relax
+from optdescent.ocp import Demand, Guess, Kind, Problem, Relaxation, Solution, SolverSettings, Span, relax
 from optdescent.optimum.boundaries import HEIGHT_MET
 from optdescent.optimum.events import Event, EventKind
 from optdescent.optimum.pose import Pose
@@ -23,15 +23,16 @@ _ALTITUDE_WEIGHT = 1.0 / (100.0 * FOOT)
 _SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
 _SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
 _BANK_WEIGHT = 1.0 / (2.0 * DEGREE)
-_PLACE_WEIGHT = 3.0 / NAUTICAL_MILE
-"""A mile is worth 300 ft."""
+_PLACE_WEIGHT = 1.0 / NAUTICAL_MILE
+"""A mile is worth 100 ft, so that the start gives way before anything else does."""
+_FARTHER = 0.1 * NAUTICAL_MILE
 _ORDER_WEIGHT = 1.0
 _FUEL_WEIGHT = 1e-3
 """Of all descents with the smallest relaxation the one with the least fuel: far too little to change the relaxation."""
 _SMALLEST = 0.05
 _HARD = 0.05
 _MOST_NAMED = 4
-_NOTHING_ELSE = "; no other demand stands against it: in this air the aircraft on its fixed path allows no less"
+_NOTHING_ELSE = "; none of the other demands that may give way stands against it"
 _FIRST = SolverSettings(tolerance=1e-7, iterations=300, push=1e-2, barrier=1e-2)
 _ELASTIC = (_FIRST, replace(_FIRST, push=1e-1, barrier=None))
 """How the smallest relaxation is sought, then sought again: what ends takes up to 270 iterations."""
@@ -56,6 +57,7 @@ class DemandsConflict(Exception):
 
     `shortfalls` is the smallest relaxation that mends it, found in so many `iterations`, and `size` the weighted sum
     [-] of its amounts, each demand's largest; `opposing` names the demands that hold but stand against it.
+    `farther_out` is how much farther out [m] the descent would have to begin instead, if that alone mends it.
     """
 
     def __init__(
@@ -64,12 +66,15 @@ class DemandsConflict(Exception):
         opposing: tuple[str, ...] = (),
         iterations: int = 0,
         size: float = math.nan,
+        farther_out: float | None = None,
     ) -> None:
         self.shortfalls, self.opposing, self.iterations, self.size = shortfalls, opposing, iterations, size
+        self.farther_out = farther_out
         given = "; ".join(str(shortfall) for shortfall in shortfalls)
         alone = _NOTHING_ELSE if len(shortfalls) == 1 else ""
         against = f"; what stands against: {', '.join(opposing)}" if opposing else alone
-        super().__init__(f"the demands conflict; the least that mends it is to relax {given}{against}")
+        instead = f"; or the descent begins {farther_out / NAUTICAL_MILE:.1f} nm farther out" if farther_out else ""
+        super().__init__(f"the demands conflict; the least that mends it is to relax {given}{against}{instead}")
 
 
 class NotConverged(Exception):
@@ -113,8 +118,7 @@ class _Soft:
 
 
 def _soft_demands(pose: Pose, problem: Problem) -> tuple[_Soft, ...]:
-    start = Demand(Kind.START, phase=pose.legs[0].name, weight=_PLACE_WEIGHT)
-    found = [_Soft(start, "the distance at the start", "nm", NAUTICAL_MILE)]
+    found: list[_Soft] = []
     for boundary in problem.boundaries:
         sentence = _boundary_sentence(pose.scenario, boundary.name)
         if sentence is None:
@@ -216,18 +220,40 @@ class Relaxed:
     conflict: DemandsConflict | None
 
 
-def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Relaxed | None:
-    """The smallest relaxation that makes a problem feasible in its order of events, or None if none was found [SI]."""
-    soft = _soft_demands(pose, problem)
-    found = relax(
-        _free_to_move(pose, problem),
-        tuple(item.demand for item in soft),
+def with_start(
+    conflict: DemandsConflict, pose: Pose, problem: Problem, guess: Guess, tried: Solution
+) -> DemandsConflict:
+    """The conflict, with how much farther out the descent would have to begin instead, if nothing else has to give way.
+
+    `problem`, `guess` and `tried` are what its smallest relaxation was sought with [SI].
+    """
+    start = Demand(Kind.START, phase=pose.legs[0].name, weight=_PLACE_WEIGHT)
+    soft = {item.demand: item for item in _soft_demands(pose, problem)}
+    found = _least(pose, _free_to_move(pose, problem), (start, *soft), guess, tried)
+    others = (amount / soft[demand].factor for demand, amount in found.given.items() if demand != start)
+    moved = -found.solution[start.phase].start - pose.scenario.start.distance
+    if not found.solution.is_usable or any(amount > _SMALLEST for amount in others) or moved < _FARTHER:
+        return conflict
+    return DemandsConflict(conflict.shortfalls, conflict.opposing, conflict.iterations, conflict.size, moved)
+
+
+def _least(pose: Pose, problem: Problem, demands: tuple[Demand, ...], guess: Guess, tried: Solution) -> Relaxation:
+    """The smallest relaxation of demands, of those the one with the least fuel."""
+    return relax(
+        problem,
+        demands,
         Guess(guess.phases, dict.fromkeys(guess.statics, 0.0)),
         tried.values,
         tried.mesh,
         _ELASTIC,
         beside=lambda ends: _ORDER_WEIGHT * pose.overlap(ends) + _FUEL_WEIGHT * pose.cost(ends),
     )
+
+
+def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Relaxed | None:
+    """The smallest relaxation that makes a problem feasible in its order of events, or None if none was found [SI]."""
+    soft = _soft_demands(pose, problem)
+    found = _least(pose, problem, tuple(item.demand for item in soft), guess, tried)
     if not found.solution.is_usable:
         return None
     by_demand = {item.demand: item for item in soft}

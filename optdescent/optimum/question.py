@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, cast
 
 import numpy as np
@@ -131,7 +131,7 @@ class OptimumQuestion:
             return None
         if trial.pose.is_firm:
             return None
-        data = (trial.pose.order, trial.guess, replace(trial.solution, examiner=None), trial.orders)
+        data = (trial.pose.order, trial.guess, trial.solution, trial.orders)
         return Anchor(_apart(case), case.place, case.scenario, *data)
 
     def hold(self, prepared: object) -> OptimumHeld:

@@ -18,6 +18,7 @@ from optdescent.ocp import (
     Settings,
     Solution,
     SolverSettings,
+    largest_error,
     local_errors,
     refined,
     transcribe,
@@ -80,7 +81,7 @@ class Trial:
     @property
     def largest_error(self) -> float:
         """Largest local error [scaled, -]."""
-        return max(float(np.max(error.state)) for error in self.errors.values())
+        return largest_error(self.errors)
 
     @cached_property
     def flight(self) -> Flight:

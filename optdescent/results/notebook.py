@@ -115,10 +115,10 @@ def solver_html(record: SolverRecord) -> str:
             ("re-flight, speed", f"{record.reflight_speed:.2e} m/s"),
             ("re-flight, fuel", f"{record.reflight_fuel:.2e} kg"),
             ("drift of the Hamiltonian, relative", f"{record.hamiltonian_drift:.1e}"),
-            ("points where a switching function has the wrong sign", _count(record.wrong_signs)),
-            ("largest switching function between limits, scaled", f"{record.stationarity:.1e}"),
+            ("points where a switching function has the wrong sign", _known(record.wrong_signs, "{}")),
+            ("largest switching function between limits, scaled", _known(record.stationarity, "{:.1e}")),
             ("charged to make controls unique", f"{record.regularisation:.3f} kg"),
-            ("given away for it", f"{record.regularisation_cost:.3f} kg"),
+            ("given away for it", _known(record.regularisation_cost, "{:.3f} kg")),
             ("controls that swing", ", ".join(record.chatter) or "none"),
         ]
     )
@@ -136,8 +136,8 @@ def solver_html(record: SolverRecord) -> str:
     return card("How the optimum was found", [certificate, folded("events", table(header, events))])
 
 
-def _count(number: int | None) -> str:
-    return "not known" if number is None else str(number)
+def _known(number: float | None, form: str) -> str:
+    return "not known" if number is None or number != number else form.format(number)
 
 
 def last_actions_html(found: LastActions) -> str:

@@ -61,14 +61,14 @@ def test_the_certificate_goes_with_the_solution_it_is_asked_of() -> None:
     worse = with_control(found, "theta", own.controls["theta"] + 0.01)
     assert worse.certificate.local_error > 100.0 * found.certificate.local_error
     assert worse.certificate.stationarity > 1e-3 > 100.0 * found.certificate.stationarity
-    travelled = pickle.loads(pickle.dumps(replace(found, examiner=None)))
+    travelled = pickle.loads(pickle.dumps(found))
     with pytest.raises(ProblemFault, match="without its problem"):
         _ = travelled.certificate
     assert Certificate(problem, travelled).reflight == found.certificate.reflight
 
 
-@pytest.mark.parametrize("ends", [(0.0, 0.0), (4.0, 4.0 + 1e-12), (4.0, 4.0 - 1e-12)])
-def test_a_phase_of_no_length_shows_no_switching(ends: tuple[float, float]) -> None:
+@pytest.mark.parametrize("ends", [(0.0, 0.0), (4.0, 4.0 - 1e-12), (4e9, 4e9 - 3.0)])
+def test_a_phase_of_no_length_or_backwards_shows_no_switching(ends: tuple[float, float]) -> None:
     """Nothing that a control is there changes anything."""
     problem, guess = posed.double_integrator()
     found = solve(problem, guess, {"distance": 4.0})

@@ -27,6 +27,7 @@ from optdescent.ocp import (
     ProblemFault,
     Span,
     Variable,
+    solve,
     transcribe,
 )
 from tests.ocp.benchmark_problems import bryson_denham, goddard_three, hang_glider
@@ -247,8 +248,7 @@ def fixed_start(rates: Callable[[Point], Mapping[str, ca.SX]], **changes: object
         lambda e: e["arc"].integral if changes else e["arc"].end["x"],
         boundaries=(start,),
     )
-    program = transcribe(problem, Mesh.uniform(problem, 10, 4))
-    return lambda: program.solve({}, Guess({"arc": PhaseGuess([0, 1], {"x": [1, 1]}, {"u": [0, 0]})}))
+    return lambda: solve(problem, Guess({"arc": PhaseGuess([0, 1], {"x": [1, 1]}, {"u": [0, 0]})}))
 
 
 def test_a_derivative_that_is_not_finite_at_the_start_names_state_and_point() -> None:
@@ -256,7 +256,6 @@ def test_a_derivative_that_is_not_finite_at_the_start_names_state_and_point() ->
     found = fault(fixed_start(lambda p: {"x": p["u"] - ca.sqrt(p["x"] - 1)}))
     assert (found.phase, found.variable, found.index) == ("arc", "x", 0)
     assert "derivative" in str(found)
-    assert "at the start" in str(found)
 
 
 def test_a_derivative_that_is_not_finite_on_the_way_names_its_point() -> None:
@@ -265,7 +264,7 @@ def test_a_derivative_that_is_not_finite_on_the_way_names_its_point() -> None:
     assert (found.phase, found.variable) == ("arc", "integrand")
     assert found.index is not None
     assert found.index > 10
-    assert "iterations" in str(found)
+    assert "where the solve ended" in str(found)
 
 
 @pytest.mark.parametrize("value", ["fast", None, [1.0, "b"]])

@@ -271,7 +271,7 @@ def test_from_above_the_path_is_met_from_above_and_not_too_steeply() -> None:
         (
             ("arrival.hold_downs=[{altitude_ft=11000,from_nm=150,to_nm=140}]", "arrival.windows=[]"),
             "the level of the hold-down at 11000 ft from 150 to 140 nm",
-            "nm",
+            "ft",
         ),
         pytest.param(
             (

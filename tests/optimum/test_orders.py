@@ -17,7 +17,7 @@ from optdescent.optimum.progress import silent
 from optdescent.optimum.question import OptimumQuestion
 from optdescent.optimum.trajectory import refly
 from optdescent.results.sweep import Status
-from optdescent.units import FOOT, KNOT
+from optdescent.units import FOOT, KNOT, NAUTICAL_MILE
 from tests.optimum.descents import SHORT, STILL, optimum, scenario
 from tests.optimum.test_question import block_of
 
@@ -171,7 +171,7 @@ def test_the_smallest_conflict_of_all_searches_is_told() -> None:
 def test_a_conflict_names_what_stands_against_or_says_that_nothing_does() -> None:
     floor, gate = Shortfall("the floor", 10.0, "ft"), Shortfall("the height of the gate", 20.0, "ft")
     assert str(DemandsConflict((floor,), ("the height of a window",))).endswith("against: the height of a window")
-    assert "no other demand stands against it" in str(DemandsConflict((floor,)))
+    assert "none of the other demands" in str(DemandsConflict((floor,)))
     assert "stands against" not in str(DemandsConflict((floor, gate)))
 
 
@@ -236,10 +236,21 @@ def test_a_descent_that_the_room_of_a_least_speed_hides_is_found() -> None:
 
 @pytest.mark.slow
 def test_a_start_too_near_is_told_in_miles_and_so_much_farther_out_there_is_a_descent() -> None:
-    with pytest.raises(DemandsConflict) as caught:
+    """Beside the demands that would have to give way: the start is where the aircraft is, they are what was asked."""
+    with pytest.raises(DemandsConflict, match=r"or the descent begins 2\.\d nm farther out$") as caught:
         find_optimum(scenario("start.distance_nm=28", *SHORT[1:]), silent)
-    (missing,) = caught.value.shortfalls
-    assert (missing.demand, missing.unit) == ("the distance at the start", "nm")
-    assert 2.0 < missing.amount < 3.0
-    farther = find_optimum(scenario(f"start.distance_nm={28.2 + missing.amount}", *SHORT[1:]), silent)
+    assert {missing.unit for missing in caught.value.shortfalls} <= {"ft", "kt", "ft/min"}
+    assert caught.value.farther_out is not None
+    far_enough = 28.2 + caught.value.farther_out / NAUTICAL_MILE
+    farther = find_optimum(scenario(f"start.distance_nm={far_enough}", *SHORT[1:]), silent)
     assert farther.solution.outcome is Outcome.SOLVED
+
+
+def test_a_window_a_little_too_low_beside_the_start_is_told_in_feet() -> None:
+    """Beginning 35 m farther out would mend it too, which is no reason to say that nothing conflicts."""
+    with pytest.raises(DemandsConflict) as caught:
+        optimum(*SHORT[:3], SHORT[4], 'arrival.windows=[{name="ALDER",distance_nm=47,altitude_at_most_ft=10400}]')
+    (missing,) = caught.value.shortfalls
+    assert missing.unit == "ft"
+    assert 2.0 < missing.amount < 40.0
+    assert caught.value.farther_out is None
