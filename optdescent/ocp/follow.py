@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from optdescent.ocp.basis import Array
+from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.guess import Guess, PhaseGuess
 from optdescent.ocp.nlp import NonlinearProgram
 from optdescent.ocp.outcome import Outcome
@@ -86,7 +87,12 @@ def persist(
             return found, tuple(log)
     random = np.random.default_rng(effort.seed)
     for number in range(1, effort.restarts + 1):
-        found = program.solve(values, _perturbed(guess, effort.size * number, random), solver)
+        try:
+            found = program.solve(values, _perturbed(guess, effort.size * number, random), solver)
+        except ProblemFault:
+            # Shaken to where a function is not finite.
+            log.append(Attempt(Step.RESTART, Outcome.INVALID_NUMBER, 0, 1.0))
+            continue
         log.append(Attempt(Step.RESTART, found.outcome, found.iterations, 1.0))
         if found.outcome.is_success:
             break

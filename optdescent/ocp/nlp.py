@@ -248,7 +248,8 @@ class NonlinearProgram:
         for what, bad in zip(("not finite", "its derivative is not finite"), self.slopes.not_finite(x, p), strict=True):
             if bad:
                 return not_finite(self.problem, self.layout, bad, f"{what} where the solve ended")
-        return None
+        near = not_finite(self.problem, self.layout, self.slopes.bend_not_finite(x, p), "")
+        return ProblemFault("a second derivative is not finite where the solve ended", near.phase, index=near.index)
 
     def _fill_integrals(self, x: Array, p: Array) -> None:
         """Set the integral columns of ``x`` to what the quadrature gives."""

@@ -101,6 +101,14 @@ class Slopes:
             _first_bad(slopes, target, self._points([i.size for i in entries])),
         )
 
+    def bend_not_finite(self, x: Array, p: Array) -> dict[int, int]:
+        """First row of a piece -> first of its points at which a second derivative of any output is not finite."""
+        sizes = [piece.kernel.curve_at[0].size for piece in self._pieces]
+        entries = self._second(x, p, np.ones(self._target.size))[0]
+        counts = [piece.points * size for piece, size in zip(self._pieces, sizes, strict=True)]
+        firsts = [int(piece.rows[0, 0]) for piece in self._pieces]
+        return _first_bad(entries, np.repeat(firsts, counts), self._points(sizes))
+
     def _points(self, sizes: list[int]) -> Index:
         """Which of its piece's points each entry belongs to, for pieces of so many entries a point."""
         pairs = zip(self._pieces, sizes, strict=True)

@@ -182,7 +182,7 @@ class Solution:
     examiner: Callable[[Solution], Certificate] | None = field(default=None, repr=False, compare=False)
 
     def __getstate__(self) -> dict[str, object]:
-        """Data only: functions of a problem cannot be pickled."""
+        """Data only, for copies too: functions of a problem cannot be pickled."""
         return {name: value for name, value in vars(self).items() if name not in ("examiner", "certificate")}
 
     @cached_property

@@ -11,6 +11,7 @@ from optdescent.ocp.basis import Family
 from optdescent.ocp.chatter import find_chatter
 from optdescent.ocp.coarser import first_solved
 from optdescent.ocp.error import PhaseError, cost_error, largest_error, largest_excess, local_errors
+from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.outcome import Outcome
@@ -100,7 +101,7 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
         found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
         if not found.is_usable:
             history = (*history, _round(found, local_errors(problem, found)))
-            return replace(enough or replace(start, outcome=Outcome.COARSE), history=history)
+            return replace(enough or replace(start, outcome=Outcome.COARSE, fault=found.fault), history=history)
 
 
 def _damped(problem: Problem, found: Solution, errors: dict[str, PhaseError], settings: Settings) -> Solution | None:
@@ -114,7 +115,10 @@ def _damped(problem: Problem, found: Solution, errors: dict[str, PhaseError], se
     grid = found.mesh.with_family([n for n, e in errors.items() if not is_good({n: e}, asked)], Family.FLIPPED)
     if grid == found.mesh:
         return None
-    again = transcribe(problem, grid).solve(found.values, found, settings.solver)
+    try:
+        again = transcribe(problem, grid).solve(found.values, found, settings.solver)
+    except ProblemFault:
+        return None
     if not again.is_usable:
         return None
     need = largest_need(local_errors(problem, again), asked)

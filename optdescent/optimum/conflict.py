@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from optdescent.airframe.speeds import devices
 from optdescent.ocp import Demand, Guess, Kind, Problem, Relaxation, Solution, SolverSettings, Span, relax
 from optdescent.optimum.boundaries import HEIGHT_MET
-from optdescent.optimum.events import Event, EventKind
-from optdescent.optimum.pose import Pose
+from optdescent.optimum.events import COLLAPSED, Event, EventKind
+from optdescent.optimum.pose import Pose, overlap
 from optdescent.optimum.quantities import altitude_of_hold
 from optdescent.optimum.words import hold_down_named, limit_named
 from optdescent.scenario import Scenario
@@ -24,7 +24,9 @@ _SPEED_WEIGHT = 1.0 / (3.0 * KNOT)
 _SINK_WEIGHT = 1.0 / (100.0 * FOOT_PER_MINUTE)
 _BANK_WEIGHT = 1.0 / (2.0 * DEGREE)
 _PLACE_WEIGHT = 1.0 / NAUTICAL_MILE
-"""A mile is worth 100 ft, so that the start gives way before anything else does."""
+"""A mile is worth 100 ft, so that the start gives way rather than most demands."""
+_LARGE = 10.0
+"""Size [-] from which a conflict is told with how much farther out a descent would begin: 1000 ft, or 30 kt."""
 _FARTHER = 0.1 * NAUTICAL_MILE
 _ORDER_WEIGHT = 1.0
 _FUEL_WEIGHT = 1e-3
@@ -57,7 +59,8 @@ class DemandsConflict(Exception):
 
     `shortfalls` is the smallest relaxation that mends it, found in so many `iterations`, and `size` the weighted sum
     [-] of its amounts, each demand's largest; `opposing` names the demands that hold but stand against it.
-    `farther_out` is how much farther out [m] the descent would have to begin instead, if that alone mends it.
+    `farther_out` is how much farther out [m] the descent would have to begin instead, if that alone mends it; it may be
+    looked for with what the relaxation was `sought` with.
     """
 
     def __init__(
@@ -67,9 +70,10 @@ class DemandsConflict(Exception):
         iterations: int = 0,
         size: float = math.nan,
         farther_out: float | None = None,
+        sought: tuple[Pose, Problem, Guess, Solution] | None = None,
     ) -> None:
         self.shortfalls, self.opposing, self.iterations, self.size = shortfalls, opposing, iterations, size
-        self.farther_out = farther_out
+        self.farther_out, self.sought = farther_out, sought
         given = "; ".join(str(shortfall) for shortfall in shortfalls)
         alone = _NOTHING_ELSE if len(shortfalls) == 1 else ""
         against = f"; what stands against: {', '.join(opposing)}" if opposing else alone
@@ -220,19 +224,19 @@ class Relaxed:
     conflict: DemandsConflict | None
 
 
-def with_start(
-    conflict: DemandsConflict, pose: Pose, problem: Problem, guess: Guess, tried: Solution
-) -> DemandsConflict:
-    """The conflict, with how much farther out the descent would have to begin instead, if nothing else has to give way.
-
-    `problem`, `guess` and `tried` are what its smallest relaxation was sought with [SI].
-    """
+def with_start(conflict: DemandsConflict) -> DemandsConflict:
+    """A large conflict with how much farther out the descent would have to begin, if that alone mends it [SI]."""
+    if conflict.sought is None or conflict.size <= _LARGE:
+        return conflict
+    pose, problem, guess, tried = conflict.sought
     start = Demand(Kind.START, phase=pose.legs[0].name, weight=_PLACE_WEIGHT)
     soft = {item.demand: item for item in _soft_demands(pose, problem)}
     found = _least(pose, _free_to_move(pose, problem), (start, *soft), guess, tried)
     others = (amount / soft[demand].factor for demand, amount in found.given.items() if demand != start)
     moved = -found.solution[start.phase].start - pose.scenario.start.distance
-    if not found.solution.is_usable or any(amount > _SMALLEST for amount in others) or moved < _FARTHER:
+    overlaps = sum(found.solution.statics[overlap(leg)] for leg in pose.legs)
+    is_descent = found.solution.is_usable and overlaps < COLLAPSED
+    if not is_descent or moved < _FARTHER or any(amount > _SMALLEST for amount in others):
         return conflict
     return DemandsConflict(conflict.shortfalls, conflict.opposing, conflict.iterations, conflict.size, moved)
 
@@ -270,5 +274,6 @@ def relaxed(pose: Pose, problem: Problem, guess: Guess, tried: Solution) -> Rela
     opposing = dict.fromkeys(by_demand[demand].sentence for demand in hardest)
     against, spent = tuple(opposing)[:_MOST_NAMED], found.solution.iterations
     size = sum(weighted for _, weighted in largest.values())
-    conflict = DemandsConflict(shortfalls, against, spent, size) if shortfalls else None
+    sought = pose, problem, guess, tried
+    conflict = DemandsConflict(shortfalls, against, spent, size, sought=sought) if shortfalls else None
     return Relaxed(found.solution, conflict)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from optdescent.motion import record
 from optdescent.ocp import Memory, Problem, RefineSettings, Settings, Solution
 from optdescent.optimum.cold import found_cold
-from optdescent.optimum.conflict import DemandsConflict, NotConverged
+from optdescent.optimum.conflict import DemandsConflict, NotConverged, with_start
 from optdescent.optimum.pose import Pose
 from optdescent.optimum.progress import Progress, silent
 from optdescent.optimum.report import solver_record
@@ -57,7 +57,10 @@ def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
     NotConverged
         Neither an optimum nor a conflict was found.
     """
-    trial = found_cold(scenario, progress, Memory(), SETTINGS)
+    try:
+        trial = found_cold(scenario, progress, Memory(), SETTINGS)
+    except DemandsConflict as conflict:
+        raise with_start(conflict) from conflict
     return Optimum(trial.pose, trial.problem, trial.solution, trial.orders, flight_of(trial))
 
 

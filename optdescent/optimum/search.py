@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from optdescent.arrival import Capture
 from optdescent.ocp import Memory, Outcome, SolverSettings
-from optdescent.optimum.conflict import DemandsConflict, NotConverged, least_size, relaxed, with_start
+from optdescent.optimum.conflict import DemandsConflict, NotConverged, least_size, relaxed, telling
 from optdescent.optimum.events import Event, Order
 from optdescent.optimum.order import reordered, with_other_choices
 from optdescent.optimum.parameters import settled_values
@@ -84,7 +84,7 @@ def in_right_order(
     if not trial.is_orderly:
         feasible = next((other for other in search.elastic.values() if other.is_feasible), None)
         if search.conflicts and feasible is None:
-            raise search.told_conflict()
+            raise telling(*search.conflicts)
         progress("no conflict found: following the descent from still air and open windows, then from changed guesses")
         trial = persisted(feasible or trial, flight, search.log)
     trial = search.exchanged(trial)
@@ -255,15 +255,6 @@ class _Search:
             is_less = min(conflict.size for conflict in self.conflicts) < _LESS * smallest
             in_vain = 0 if is_less else in_vain + 1
         return trial
-
-    def told_conflict(self) -> DemandsConflict:
-        """The smallest conflict; if it is large, with how much farther out the descent would have to begin instead."""
-        conflict = min(self.conflicts, key=lambda one: one.size)
-        if conflict.size <= _SMALL:
-            return conflict
-        self.progress("a large conflict: looking whether a descent that begins farther out meets the demands")
-        own = next(trial for trial in self.elastic.values() if trial.conflict is conflict)
-        return with_start(conflict, own.pose, own.problem, own.guess, own.solution)
 
     def _told(self, trial: Trial) -> Trial:
         self.log.append(told(trial))

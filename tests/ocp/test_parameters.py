@@ -21,6 +21,7 @@ from optdescent.ocp import (
     Persistence,
     Phase,
     PhaseGuess,
+    Point,
     Problem,
     ProblemFault,
     Solution,
@@ -274,6 +275,21 @@ def test_a_shaken_guess_leads_where_the_guess_itself_leads_nowhere() -> None:
     assert not log[0].outcome.is_success
     assert found.outcome is Outcome.SOLVED
     assert found.cost == pytest.approx(1.0, rel=1e-6)
+
+
+def test_a_guess_shaken_to_where_nothing_is_defined_is_one_attempt_of_several() -> None:
+    """A root of the state near its end, and a target that the state cannot reach."""
+
+    def rates(p: Point) -> dict[str, ca.SX]:
+        return {"x": p["u"] * ca.sqrt(p["x"])}
+
+    phase = Phase("arc", (Variable("x"),), (Variable("u", -1, 1),), rates, Span(0, 0), Span(1, 1))
+    problem = Problem("root", (phase,), lambda e: e["arc"].end["x"], boundaries=posed.ends({"x": 0.02}, {"x": 9}))
+    guess = Guess({"arc": PhaseGuess([0, 1], {"x": [0.02, 1]}, {"u": [1, 1]})})
+    program = transcribe(problem, Mesh.uniform(problem, 3, 3))
+    _, log = persist(program, {}, guess, persistence=Persistence(restarts=6, size=0.1))
+    assert [a.step for a in log] == [Step.GUESS, *[Step.RESTART] * 6]
+    assert any(a.outcome is Outcome.INVALID_NUMBER and a.iterations == 0 for a in log[1:])
 
 
 def test_an_infeasible_problem_uses_up_all_attempts() -> None:

@@ -16,6 +16,7 @@ from optdescent.ocp import (
     Guess,
     Link,
     Mesh,
+    Outcome,
     Parameter,
     Parameters,
     PathConstraint,
@@ -265,6 +266,25 @@ def test_a_derivative_that_is_not_finite_on_the_way_names_its_point() -> None:
     assert found.index is not None
     assert found.index > 10
     assert "where the solve ended" in str(found)
+
+
+@pytest.mark.parametrize("integrand", [None, lambda p: p["u"] ** 2])
+def test_a_second_derivative_that_is_not_finite_names_phase_and_point(integrand: Callable[[Point], ca.SX]) -> None:
+    """The first one is finite: the cost is least where the state comes to rest at 1."""
+    changes = {} if integrand is None else {"integrand": integrand}
+    found = fault(fixed_start(lambda p: {"x": p["u"] + ca.fabs(p["x"] - 1) ** 1.5}, **changes))
+    assert (found.phase, found.variable, found.index) == ("arc", "", 0)
+    assert "second derivative" in str(found)
+
+
+def test_a_program_keeps_what_was_not_finite_with_its_solution() -> None:
+    """Whoever tries several ways goes on: only `solve` raises it."""
+    problem = posed(lambda p: {"x": p["u"] - ca.sqrt(p["x"] - 1)})
+    program = transcribe(problem, Mesh.uniform(problem, 2, 3))
+    found = program.solve({"q": [0, 0]}, Guess({"arc": PhaseGuess([0, 1], {"x": [1, 1]}, {"u": [0, 0]})}))
+    assert found.outcome is Outcome.INVALID_NUMBER
+    assert found.fault is not None
+    assert (found.fault.phase, found.fault.variable, found.fault.index) == ("arc", "x", 0)
 
 
 @pytest.mark.parametrize("value", ["fast", None, [1.0, "b"]])
