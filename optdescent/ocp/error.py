@@ -19,7 +19,7 @@ from optdescent.ocp.basis import Array, Family, basis, integration, interpolatio
 from optdescent.ocp.form import PhaseForm, parameter_column
 from optdescent.ocp.limits import limit_values
 from optdescent.ocp.problem import Phase, Problem
-from optdescent.ocp.solution import PhaseSolution, Solution
+from optdescent.ocp.solution import PhaseSolution, Round, Solution
 
 _EXTRA = 2
 
@@ -52,6 +52,21 @@ def largest_excess(errors: Mapping[str, PhaseError]) -> float:
 def cost_error(errors: Mapping[str, PhaseError]) -> float:
     """Cost that the local residuals explain, by the costates, in the cost's unit [-]."""
     return sum(error.cost for error in errors.values())
+
+
+def round_of(found: Solution, errors: Mapping[str, PhaseError]) -> Round:
+    """A mesh of a refinement: its size, what the solve gave, the largest errors [s, scaled, cost's unit]."""
+    return Round(
+        elements=sum(len(p.degrees) for p in found.mesh.phases.values()),
+        points=found.mesh.points,
+        cost=found.cost,
+        local_error=largest_error(errors),
+        excess=largest_excess(errors),
+        cost_error=cost_error(errors),
+        iterations=found.iterations,
+        seconds=found.seconds_build + found.seconds_solve,
+        outcome=found.outcome,
+    )
 
 
 @dataclass(frozen=True)

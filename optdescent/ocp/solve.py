@@ -7,30 +7,18 @@ from dataclasses import dataclass, field, replace
 
 from numpy.typing import ArrayLike
 
-from optdescent.ocp.basis import Family
 from optdescent.ocp.chatter import find_chatter
 from optdescent.ocp.coarser import first_solved
-from optdescent.ocp.error import PhaseError, cost_error, largest_error, largest_excess, local_errors
-from optdescent.ocp.fault import ProblemFault
+from optdescent.ocp.damped import damped
+from optdescent.ocp.error import local_errors, round_of
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Problem
-from optdescent.ocp.refine import (
-    RefineSettings,
-    enriched,
-    has_settled,
-    is_good,
-    is_stuck,
-    largest_need,
-    refine,
-    stricter,
-)
+from optdescent.ocp.refine import RefineSettings, enriched, has_settled, is_good, is_stuck, refine, stricter
 from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.solution import Round, Solution
 from optdescent.ocp.transcribe import transcribe
-
-_LESS = 0.7
 
 
 @dataclass(frozen=True)
@@ -80,7 +68,7 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
     enough: Solution | None = None
     while True:
         errors = local_errors(problem, found)
-        history = (*history, _round(found, errors))
+        history = (*history, round_of(found, errors))
         if not found.is_usable or rules.rounds == 0:
             return replace(found, history=history)
         good, swings = is_good(errors, rules), bool(find_chatter(found))
@@ -92,48 +80,13 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
         is_at_end = len(history) > rules.rounds
         if is_at_end or is_stuck(history[begun:], swings and enough is None, rules):
             may_try = not is_at_end and enough is None and begun == 0
-            damped = _damped(problem, found, errors, chosen) if may_try else None
-            if damped is None:
+            calmer = damped(problem, found, errors, chosen.solver, chosen.refinement) if may_try else None
+            if calmer is None:
                 return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
-            found, begun = damped, len(history)
+            found, begun = calmer, len(history)
             continue
         grid, start = enriched(found.mesh, rules) if good else refine(found, errors, rules), found
         found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
         if not found.is_usable:
-            history = (*history, _round(found, local_errors(problem, found)))
+            history = (*history, round_of(found, local_errors(problem, found)))
             return replace(enough or replace(start, outcome=Outcome.COARSE, fault=found.fault), history=history)
-
-
-def _damped(problem: Problem, found: Solution, errors: dict[str, PhaseError], settings: Settings) -> Solution | None:
-    """The same elements with Radau points in phases whose errors are too large, if that makes them much smaller.
-
-    Along a limit on a state, Gauss points carry what swings in the control that holds it from element to element, Radau
-    points damp it (Hairer and Wanner, Solving Ordinary Differential Equations II, 1996, on equations of index two). On
-    other singular arcs it is these that swing.
-    """
-    asked = settings.refinement
-    grid = found.mesh.with_family([n for n, e in errors.items() if not is_good({n: e}, asked)], Family.FLIPPED)
-    if grid == found.mesh:
-        return None
-    try:
-        again = transcribe(problem, grid).solve(found.values, found, settings.solver)
-    except ProblemFault:
-        return None
-    if not again.is_usable:
-        return None
-    need = largest_need(local_errors(problem, again), asked)
-    return again if need < _LESS * largest_need(errors, asked) else None
-
-
-def _round(found: Solution, errors: dict[str, PhaseError]) -> Round:
-    return Round(
-        elements=sum(len(p.degrees) for p in found.mesh.phases.values()),
-        points=found.mesh.points,
-        cost=found.cost,
-        local_error=largest_error(errors),
-        excess=largest_excess(errors),
-        cost_error=cost_error(errors),
-        iterations=found.iterations,
-        seconds=found.seconds_build + found.seconds_solve,
-        outcome=found.outcome,
-    )
