@@ -15,6 +15,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import casadi as ca
+
 from benchmarks.peers.descent import descent
 from optdescent.ocp import BoundaryConstraint, Guess, Parameter, Problem
 
@@ -82,6 +84,34 @@ def _with_dry_mass(make: Callable[[], tuple[Problem, Guess]], last: str) -> Call
     return pose
 
 
+Rates = Callable[[Any], dict[str, Any]]
+
+
+def _with_parameter(
+    make: Callable[[], tuple[Problem, Guess]], name: str, rates: Rates | None = None, start: str = ""
+) -> Callable[[], tuple[Problem, Guess]]:
+    """A problem of one phase with a number of its rates, or the state it has at the ``start``, as a parameter."""
+
+    def pose() -> tuple[Problem, Guess]:
+        problem, guess = make()
+        (phase,) = problem.phases
+        held = f"start {start}"
+        own = BoundaryConstraint(held, lambda e: e["arc"].start[start], lambda q: q[name], lambda q: q[name])
+        rows = tuple(own if b.name == held else b for b in problem.boundaries)
+        moved = replace(phase, rates=rates or phase.rates)
+        return replace(problem, phases=(moved,), boundaries=rows, parameters=(Parameter(name),)), guess
+
+    return pose
+
+
+def _steered(p: Any) -> dict[str, Any]:
+    return {"x": p["vx"], "y": p["vy"], "vx": p["pull"] * ca.cos(p["u"]), "vy": p["pull"] * ca.sin(p["u"])}
+
+
+def _ranging(p: Any) -> dict[str, Any]:
+    return {"x": p["v"] * ca.cos(p["u"]), "y": p["v"] * ca.sin(p["u"]), "v": p["push"] - ca.sin(p["u"])}
+
+
 CASES = (
     Case(
         "brachistochrone", posed.brachistochrone, "gravity", 9.80665, 9.6, 12, 4, 1.8,
@@ -107,6 +137,18 @@ CASES = (
         "double integrator", posed.double_integrator, "distance", 1.0, 1.02, 20, 4, 2.0,
         exact=lambda distance: 2.0 * math.sqrt(distance),
         published=2.0, digits=1e-12,
+    ),
+    Case(
+        "particle steering", _with_parameter(posed.particle_steering, "pull", _steered), "pull", 100.0, 101.0, 15, 4,
+        0.5545709, published=0.5545709, digits=5e-8,
+    ),
+    Case(
+        "maximum range", _with_parameter(posed.maximum_range, "push", _ranging), "push", 0.5, 0.51, 15, 4, 1.712315,
+        published=-1.712315, digits=5e-7,
+    ),
+    Case(
+        "Aly-Chan", _with_parameter(posed.aly_chan, "speed", start="x2"), "speed", 0.98, 0.96, 15, 4, 0.5,
+        exact=lambda _: 0.0,
     ),
     Case("descent", descent, "mass at start", 60e3, 61e3, 40, 4, 359.0),
 )  # fmt: skip

@@ -194,7 +194,11 @@ def test_sensitivities_are_those_of_solving_again(quantity: str, parameter: str,
     assert up.outcome.is_success
     assert down.outcome.is_success
     idle = next(leg.name for leg in found.pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT)
+    last = found.pose.legs[-1].name
+    more = 2.0 * step if parameter == "start_mass" else 0.0
+    burnt = more + down[last].states["mass"][-1] - up[last].states["mass"][-1]
     assert (up.cost - down.cost) / (2.0 * step) == pytest.approx(slope.cost, rel=1e-4)
+    assert burnt / (2.0 * step) == pytest.approx(slope.fuel, rel=0.02)
     assert -(up[idle].end - down[idle].end) / (2.0 * step) == pytest.approx(slope.idle_distance, rel=0.02, abs=1e-3)
 
 
