@@ -80,7 +80,7 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
         is_at_end = len(history) > rules.rounds
         if is_at_end or is_stuck(history[begun:], swings and enough is None, rules):
             may_try = not is_at_end and enough is None and begun == 0
-            calmer = damped(problem, found, errors, chosen.solver, chosen.refinement) if may_try else None
+            calmer = damped(problem, found, errors, chosen.solver, rules) if may_try else None
             if calmer is None:
                 return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
             found, begun = calmer, len(history)

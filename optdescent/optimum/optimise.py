@@ -60,7 +60,7 @@ def find_optimum(scenario: Scenario, progress: Progress) -> Optimum:
     try:
         trial = found_cold(scenario, progress, Memory(), SETTINGS)
     except DemandsConflict as conflict:
-        raise with_start(conflict) from conflict
+        raise with_start(conflict) from None
     return Optimum(trial.pose, trial.problem, trial.solution, trial.orders, flight_of(trial))
 
 
