@@ -11,6 +11,7 @@ import numpy as np
 
 from optdescent.ocp.basis import Array
 from optdescent.ocp.chatter import Chatter, find_chatter
+from optdescent.ocp.curvature import lacking_curvature
 from optdescent.ocp.error import PhaseError, cost_error, largest_error, largest_excess, local_errors
 from optdescent.ocp.form import PhaseForm, parameter_column
 from optdescent.ocp.outcome import Outcome
@@ -84,6 +85,11 @@ class Certificate:
     def slackness(self) -> float:
         """Part of the cost that the interior point leaves, in the cost's unit [-]."""
         return self.solution.slackness
+
+    @cached_property
+    def lacking_curvature(self) -> float:
+        """What the curvature lacks for a minimum nearby, to a power of 100, scaled [-]: 0 at one, more at a saddle."""
+        return lacking_curvature(self.problem, self.solution)
 
     @cached_property
     def errors(self) -> Mapping[str, PhaseError]:

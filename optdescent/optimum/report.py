@@ -59,6 +59,7 @@ def solver_record(
         constraint_violation=shown.violation,
         local_error=shown.local_error,
         cost_error=shown.cost_error,
+        lacking_curvature=shown.lacking_curvature,
         reflight_altitude=again.altitude,
         reflight_speed=again.speed,
         reflight_fuel=again.fuel,

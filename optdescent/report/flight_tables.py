@@ -144,6 +144,7 @@ def certificate_table(flights: tuple[Flight, ...]) -> Table:
         ("optimality: largest scaled residual", [_small(own.optimality) for _, own in records]),
         ("largest scaled violation of a constraint", [_small(own.constraint_violation) for _, own in records]),
         ("cost that residuals explain, kg", [_small(own.cost_error) for _, own in records]),
+        ("what the curvature lacks for a minimum, scaled", [_small(own.lacking_curvature) for _, own in records]),
         ("flown again: altitude off by, ft", [_small(own.reflight_altitude / FOOT) for _, own in records]),
         ("flown again: speed off by, kt", [_small(own.reflight_speed / KNOT) for _, own in records]),
         ("flown again: fuel off by, kg", [_small(own.reflight_fuel) for _, own in records]),

@@ -111,6 +111,7 @@ def solver_html(record: SolverRecord) -> str:
             ("constraint violation, scaled", f"{record.constraint_violation:.1e}"),
             ("largest local error, scaled", f"{record.local_error:.1e}"),
             ("cost error", f"{record.cost_error:.1e} kg"),
+            ("what the curvature lacks for a minimum, scaled", _known(record.lacking_curvature, "{:g}")),
             ("re-flight, altitude", f"{record.reflight_altitude:.2e} m"),
             ("re-flight, speed", f"{record.reflight_speed:.2e} m/s"),
             ("re-flight, fuel", f"{record.reflight_fuel:.2e} kg"),

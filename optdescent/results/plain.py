@@ -105,6 +105,7 @@ def solver_plain(solver: SolverRecord) -> Plain:
             "kkt": solver.optimality,
             "constraint_violation": solver.constraint_violation,
             "cost_error_kg": _number(solver.cost_error, 6),
+            "lacking_curvature": _number(solver.lacking_curvature, 6),
             "reflight": reflight,
             "hamiltonian_drift": solver.hamiltonian_drift,
             "wrong_signs": solver.wrong_signs,

@@ -214,6 +214,7 @@ def test_optimise_reports_certificate_sensitivity_and_events(job: tuple[dict[str
     assert shown["reflight"]["speed_kt"] < 0.2
     assert shown["reflight"]["fuel_kg"] < 0.1
     assert shown["wrong_signs"] == 0
+    assert shown["lacking_curvature"] == 0.0
     assert shown["stationarity"] < 1e-6
     solver = found["optimum"]["solver"]
     assert 0.0 < solver["regularisation_cost_kg"] < solver["regularisation_kg"] < 1.0

@@ -111,7 +111,7 @@ def optimum(name: str = "optimum", *, factor: float = 1.0, title: str = "Invente
     ]
     whole = Slope("tailwind at every height", "kt", 0.0, -1.6 / KNOT, 0.3 * NAUTICAL_MILE / KNOT)
     record = SolverRecord(
-        "made up", 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0.0, 0.0, (), (), (), (whole, *slopes)
+        "made up", 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, 0.0, 0.0, 0.0, (), (), (), (whole, *slopes)
     )  # fmt: skip
     own = flight(name, Kind.OPTIMUM, slope_ft_per_nm=295.0, title=title)
     high = own.dataset["height_above_threshold"] + 600.0 * FOOT

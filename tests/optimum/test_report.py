@@ -38,4 +38,5 @@ def test_controls_agree_with_their_switching_functions() -> None:
     """Also where an event fell on another, so that the phase between them is no longer than rounding."""
     shown = optimum("handling.configuration=free").solution.certificate
     assert shown.wrong_signs == 0
+    assert shown.lacking_curvature == 0.0
     assert shown.stationarity < 1e-6

@@ -28,6 +28,7 @@ SOLVER = SolverRecord(
     constraint_violation=2e-10,
     local_error=1e-6,
     cost_error=1e-4,
+    lacking_curvature=0.01,
     reflight_altitude=0.01,
     reflight_speed=0.002,
     reflight_fuel=0.0003,
@@ -187,12 +188,13 @@ def test_a_file_written_before_switching_was_recorded_is_read(tmp_path: Path) ->
     with xr.open_dataset(tmp_path / "f.nc", engine="h5netcdf", decode_timedelta=False) as stored:
         dataset = stored.load()
     solver = json.loads(dataset.attrs["solver"])
-    for name in ("wrong_signs", "stationarity", "regularisation_cost"):
+    for name in ("wrong_signs", "stationarity", "regularisation_cost", "lacking_curvature"):
         del solver[name]
     dataset.assign_attrs(solver=json.dumps(solver)).to_netcdf(tmp_path / "g.nc", engine="h5netcdf")
     found = Flight.from_netcdf(tmp_path / "g.nc").solver
     assert found is not None
     assert found.wrong_signs is None
-    assert np.isnan([found.stationarity, found.regularisation_cost]).all()
-    assert replace(found, wrong_signs=2, stationarity=1e-5, regularisation_cost=0.05) == SOLVER
-    assert found._repr_html_().count("not known") == 3
+    assert np.isnan([found.stationarity, found.regularisation_cost, found.lacking_curvature]).all()
+    known = replace(found, wrong_signs=2, stationarity=1e-5, regularisation_cost=0.05, lacking_curvature=0.01)
+    assert known == SOLVER
+    assert found._repr_html_().count("not known") == 4
