@@ -11,6 +11,7 @@ from optdescent.ocp.chatter import find_chatter
 from optdescent.ocp.coarser import first_solved
 from optdescent.ocp.damped import damped
 from optdescent.ocp.error import local_errors, round_of
+from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.outcome import Outcome
@@ -86,7 +87,11 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
             found, begun = calmer, len(history)
             continue
         grid, start = enriched(found.mesh, rules) if good else refine(found, errors, rules), found
-        found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
+        try:
+            found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
+        except ProblemFault as fault:
+            # At a point of the new mesh something is not finite that is so at all points of the mesh before.
+            return replace(enough or replace(start, outcome=Outcome.COARSE, fault=fault), history=history)
         if not found.is_usable:
             history = (*history, round_of(found, local_errors(problem, found)))
             return replace(enough or replace(start, outcome=Outcome.COARSE, fault=found.fault), history=history)

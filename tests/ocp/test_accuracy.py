@@ -121,6 +121,28 @@ def test_too_few_rounds_are_said_to_be_coarse() -> None:
     assert solve(problem, guess, {"updraught": 1.0}, settings=settings).outcome is Outcome.COARSE
 
 
+def test_what_is_not_finite_at_a_point_of_a_finer_mesh_leaves_the_solution_before() -> None:
+    """Somewhere the rate is the root of less than nothing, which no point of the first mesh sees."""
+    problem, guess, _ = regulator()
+    mesh = Mesh.uniform(problem, 1, 3)
+    first = transcribe(problem, mesh).solve({}, guess)
+    finer = enriched(mesh, RefineSettings()).phases["arc"]
+    seen = 2.0 * finer.collocation
+    place = float(seen[np.argmax(np.min(np.abs(seen[:, None] - 2.0 * mesh.phases["arc"].collocation), axis=1))])
+
+    def rates(p: Point) -> dict[str, ca.SX]:
+        return {"x": p["u"] + 1e-9 * ca.sqrt((p.independent - place) ** 2 - 1e-12)}
+
+    (phase,) = problem.phases
+    broken = replace(problem, phases=(replace(phase, rates=rates),))
+    found = solve(broken, guess, mesh=mesh)
+    assert found.outcome is Outcome.COARSE
+    assert found.mesh == mesh
+    assert found.cost == pytest.approx(first.cost)
+    assert found.fault is not None
+    assert (found.fault.phase, found.fault.variable) == ("arc", "x")
+
+
 def test_a_fixed_mesh_is_kept() -> None:
     problem, guess = posed.hang_glider()
     mesh = Mesh.uniform(problem, 12, 4)
