@@ -3,6 +3,8 @@
 The derivative of the optimal cost holds the multipliers of parametric bounds as well as those of the equations
 (Fiacco, Introduction to Sensitivity and Stability Analysis in Nonlinear Programming, 1983). The derivative of the
 trajectory keeps the limits that are active at the solution active; it is one-sided where one is just about to change.
+Along a singular arc optima of nearly the same cost lie beside each other, with other limits active: it is the
+derivative of the one that is given.
 """
 
 from __future__ import annotations
