@@ -1,8 +1,10 @@
 """The first study from file to optimum, part by part: ``python -m benchmarks.descent [-o FOLDER]``.
 
 Seconds of each part, the program's size, iterations and errors, and re-solves with new numbers on the first mesh and on
-the refined one, beside the yardstick so that they can be compared across machines; then where the time goes, by kind of
-work. Written as Markdown and CSV.
+the refined one; then where the time goes, by kind of work. Written as Markdown and CSV.
+
+Beside the seconds stand two measures, so that they can be compared across machines: the yardstick, and seconds on the
+machine that the asked times are for, by a program that was timed there (`known_solve`).
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from benchmarks.known_solve import KnownSolve, known_solve
 from benchmarks.shares import KINDS, shares
 from benchmarks.tables import markdown, write_csv
 from benchmarks.yardstick import SENTENCE, yardstick
@@ -42,7 +45,7 @@ from optdescent.scenario import Scenario
 
 STUDY = Path(__file__).resolve().parents[1] / "studies" / "first_descent" / "scenario.toml"
 TO_ERROR = "to a local error of 1e-6"
-HEADER = ("part", "seconds", "yardsticks", "what")
+HEADER = ("part", "seconds", "yardsticks", "seconds on the machine of the asked times", "what")
 PARTS = (0.6, 0.8, 0.7, 0.9, 1.0)
 """Of the change: each re-solve has numbers of its own, because what one of them finds out helps the next."""
 Found = TypeVar("Found")
@@ -51,10 +54,10 @@ Found = TypeVar("Found")
 class Clock:
     """Rows of a table, one for each part timed."""
 
-    def __init__(self, unit: float) -> None:
-        self.rows: list[tuple[str, str, str, str]] = []
+    def __init__(self, unit: float, known: KnownSolve) -> None:
+        self.rows: list[tuple[str, ...]] = []
         self._seconds: list[float] = []
-        self._unit = unit
+        self._unit, self._slowness = unit, known.slowness
 
     def timed(self, part: str, work: Callable[[], Found], says: Callable[[Found], str]) -> Found:
         """Do the work and note how long it took."""
@@ -66,7 +69,8 @@ class Clock:
     def note(self, part: str, seconds: float, what: str) -> None:
         """A row."""
         self._seconds.append(seconds)
-        self.rows.append((part, f"{seconds:.3f}", f"{seconds / self._unit:.1f}", what))
+        there = seconds / self._slowness
+        self.rows.append((part, f"{seconds:.3f}", f"{seconds / self._unit:.1f}", f"{there:.3f}", what))
 
     def total(self, part: str, count: int) -> None:
         """A row for the latest so many rows together."""
@@ -110,9 +114,9 @@ def certified(solution: Solution) -> Certificate:
     return solution.certificate
 
 
-def measure() -> list[tuple[str, str, str, str]]:
+def measure(known: KnownSolve) -> list[tuple[str, ...]]:
     """All parts, in order."""
-    clock = Clock(yardstick())
+    clock = Clock(yardstick(), known)
     scenario = clock.timed("read the scenario", lambda: Scenario.from_toml(STUDY), lambda s: s.title)
     flight = clock.timed("first flight", lambda: first_flight(scenario), lambda f: f"{f.summary.fuel:.0f} kg")
     order, places = order_of(scenario, flight)
@@ -181,10 +185,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent / "out")
     folder: Path = parser.parse_args().output
-    rows = measure()
+    known = known_solve()
+    rows = measure(known)
     folder.mkdir(parents=True, exist_ok=True)
     header, spent = ("part", "seconds", *(f"{kind} %" for kind in KINDS)), where_it_goes()
-    text = f"{markdown(HEADER, rows)}\n\nYardstick: {SENTENCE}.\n\nWhere it goes:\n\n{markdown(header, spent)}"
+    measures = f"Yardstick: {SENTENCE}. Machine: {known.sentence}."
+    text = f"{markdown(HEADER, rows)}\n\n{measures}\n\nWhere it goes:\n\n{markdown(header, spent)}"
     (folder / "descent.md").write_text(f"{text}\n", encoding="utf-8")
     write_csv(folder / "descent.csv", HEADER, rows)
     write_csv(folder / "descent_shares.csv", header, spent)
