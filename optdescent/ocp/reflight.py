@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import casadi as ca
 import numpy as np
 from scipy.integrate import solve_ivp
 
+from optdescent.buffered import Buffered
 from optdescent.ocp.basis import Array, interpolation
 from optdescent.ocp.form import PhaseForm, parameter_column
 from optdescent.ocp.problem import Problem
@@ -50,7 +50,7 @@ def _phase(
     controls = np.vstack([np.empty((0, mesh.points)), *[own.controls[n] for n in form.controls]])
     low = np.asarray([own.control_limits[n][0] for n in form.controls])
     high = np.asarray([own.control_limits[n][1] for n in form.controls])
-    constant = [ca.DM(statics), ca.DM(parameters)]
+    function = Buffered(form.function)
     now = np.append([own.states[n][0] for n in form.states], 0.0)
     tolerance = accuracy * np.append(scale, max(1.0, abs(own.integral)))
     nodes, values = [own.start], [now]
@@ -66,8 +66,8 @@ def _phase(
             at: float, y: Array, u: Array = series, c: Array = points, t: float = begin, w: float = width
         ) -> Array:
             control = np.clip(u @ interpolation(c, np.array([(at - t) / w]))[0], low, high)
-            rates, _, integrand = form.function.call([at, y[:size], control, *constant])
-            return np.append(np.asarray(rates.full(), dtype=float).ravel(), float(integrand))
+            rates, _, integrand = function(at, y[:size], control, statics, parameters)
+            return np.append(rates, integrand)
 
         stops = begin + width * np.append(mesh.bases[k].nodes[1:-1], 1.0)
         stops = np.unique(np.minimum(stops, begin + width))

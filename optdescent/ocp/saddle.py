@@ -20,6 +20,7 @@ from typing import Any
 import casadi as ca
 import numpy as np
 
+from optdescent.buffered import Buffered
 from optdescent.ocp.basis import Array, Flags
 from optdescent.ocp.pattern import Pattern, counted
 
@@ -93,12 +94,7 @@ class Saddle:
         matrix, right = ca.MX.sym("matrix", sparsity), ca.MX.sym("right", size)
         # It factors anew every time: CasADi has no solve without, and this one takes arrays as they are.
         function = ca.Function("solve", [matrix, right], [self._factors.solve(matrix, right)])
-        # CasADi's stubs ask for sizes that the memory views carry. The buffer is kept: it knows addresses only.
-        self._buffer, self._solve = function.buffer()
-        writing: Any = self._buffer
-        writing.set_arg(0, self._matrix.values.data)
-        writing.set_arg(1, self._right.data)
-        writing.set_res(0, self._found.data)
+        self._solve = Buffered(function, [self._matrix.values, self._right], [self._found])
 
     def factor(self, at: Matrices) -> None:
         """Take the matrices at a point.
@@ -132,7 +128,7 @@ class Saddle:
         at, first = self._at, pull.size
         np.concatenate([pull * self._free, at.miss + self._gives * push], out=self._right)
         self._found.fill(np.nan)
-        self._solve()
+        self._solve.run()
         if not np.isfinite(self._found.sum()):
             raise Unsuited
         columns = -self._found[:first]

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import casadi as ca
 import numpy as np
 from scipy.sparse import csc_array
 
+from optdescent.buffered import Buffered
 from optdescent.ocp.basis import Array, Index
 from optdescent.ocp.pattern import Entries, Pattern, added, counted
 from optdescent.ocp.piece import Piece
@@ -196,26 +196,19 @@ class _Call:
     """One piece's function on arrays that it holds; what it gives is written into ``results``, without a copy."""
 
     def __init__(self, piece: Piece, function: ca.Function, results: list[Array]) -> None:
-        # CasADi's stubs ask for sizes that the memory views carry.
-        buffer, self._run = function.buffer()
-        writing: Any = buffer
         own, common, shared = (np.zeros(part.size) for part in (piece.columns, piece.common, piece.shared))
         self._own, self._common, self._shared = own, common, shared
         self._own_at, self._common_at, self._shared_at = piece.columns.T.ravel(), piece.common, piece.shared
         self.weights = np.zeros(piece.rows.size)
-        # The buffer knows addresses only: whatever it reads or writes has to be kept.
-        self._held = buffer, np.ascontiguousarray(piece.places.T).ravel(), results
-        arguments = [own, common, self._held[1], shared, self.weights]
-        for i, argument in enumerate(arguments[: function.n_in()]):
-            writing.set_arg(i, argument.data)
-        for i, result in enumerate(results):
-            writing.set_res(i, result.data)
+        places = np.ascontiguousarray(piece.places.T).ravel()
+        arguments = [own, common, places, shared, self.weights][: function.n_in()]
+        self._function = Buffered(function, arguments, results)
 
     def __call__(self, x: Array, p: Array) -> None:
         self._own[:] = x[self._own_at]
         self._common[:] = x[self._common_at]
         self._shared[:] = p[self._shared_at]
-        self._run()
+        self._function.run()
 
 
 class _Calls:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from optdescent.airframe.speeds import Configuration, configuration_of
+from optdescent.buffered import Buffered
 from optdescent.curves import Value
 from optdescent.motion import Control, State, Trajectory, surroundings
 from optdescent.motion.equations import motion
@@ -160,7 +161,7 @@ def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
     ----------
     Hairer, Norsett, Wanner, Solving Ordinary Differential Equations I, 2nd ed. 1993 (DOP853).
     """
-    rates = _compiled_rates(pose)
+    rates = Buffered(_compiled_rates(pose))
     legs = [FlownLeg(pose, leg, solution) for leg in pose.legs]
     values = legs[0].values_at(legs[0].phase.start)
     worst = np.zeros(values.size)
@@ -173,7 +174,7 @@ def refly(pose: Pose, solution: Solution, tolerance: float = 1e-9) -> Refly:
             controls = flown.controls_between(low, high)
 
             def slope(x: float, column: Array, controls: _Between = controls, moving: Array = travelling) -> Array:
-                return np.asarray(rates(x, column, controls(x), moving)).ravel()
+                return rates(x, column, controls(x), moving)[0].copy()
 
             if not np.all(np.isfinite(slope(low, values))):
                 return _NOT_FLOWN  # the integrator would look for a first step for ever
@@ -204,4 +205,4 @@ def _compiled_rates(pose: Pose) -> ca.Function:
     control = Control(*(controls[index] for index in range(3)))
     by_distance = motion(world, x, state, control, configuration).by_distance
     column = cast(ca.SX, ca.vertcat(*[getattr(by_distance, name) for name in _NAMES], travelling * by_distance.time))
-    return ca.Function("rates", [x, values, controls, travelling], [column])
+    return ca.Function("rates", [x, values, controls, travelling], [ca.densify(column)])
