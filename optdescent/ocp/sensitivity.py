@@ -32,7 +32,7 @@ _REFINEMENTS = 3
 
 @dataclass(frozen=True)
 class TrajectorySensitivity:
-    """Derivatives to every entry of the parameter column (k,), in physical units.
+    """Derivatives to every entry of the parameter column, or along k directions in it, in physical units.
 
     columns (n, k), rows (m, k) : of the program's own (scaled) variables and row multipliers.
     states, controls : (phase, name) -> (nodes or points, k) at fixed place in the mesh.
@@ -54,8 +54,13 @@ def cost_sensitivity(program: NonlinearProgram, solution: Solution) -> dict[str,
     return _by_parameter(program.problem, state.raw.scales[0] * change)
 
 
-def trajectory_sensitivity(program: NonlinearProgram, solution: Solution) -> TrajectorySensitivity:
-    """Derivative of the trajectory to every parameter by one factorisation of the KKT system."""
+def trajectory_sensitivity(
+    program: NonlinearProgram, solution: Solution, along: Array | None = None
+) -> TrajectorySensitivity:
+    """Derivative of the trajectory to every parameter by one factorisation of the KKT system.
+
+    With directions ``along`` (parameters, k) [the parameters' units] it is found for these alone: each is a solve.
+    """
     state = _State(program, solution)
     size = program.columns
     around = program.slopes.around(state.raw.x, state.p)
@@ -66,6 +71,8 @@ def trajectory_sensitivity(program: NonlinearProgram, solution: Solution) -> Tra
     system = Bordered(curve, around.slope, live, _REGULAR)
     given = np.vstack([np.where(held[:, None], state.bound_slopes[0], 0.0), np.zeros_like(state.bound_slopes[1])])
     right = np.vstack([-state.cross(), state.bound_slopes[1] - state.row_slopes()])
+    if along is not None:
+        given, right = given @ along, right @ along
     found = np.column_stack([_solved(system, r, g, live) for r, g in zip(right.T, given.T, strict=True)])
     return _named(program, found[:size], found[size:], state.unit)
 

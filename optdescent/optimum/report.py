@@ -89,17 +89,17 @@ def _events(pose: Pose, solution: Solution, flight: Flight) -> tuple[EventRecord
 def slopes(pose: Pose, program: NonlinearProgram, solution: Solution) -> tuple[Slope, ...]:
     """How cost, fuel and the place of idle answer to tailwind by height, mass, temperature and cost of time [SI]."""
     problem = program.problem
-    whole = cost_column(program, solution)
-    moved = trajectory_sensitivity(program, solution)
+    shown = directions(pose.scenario, problem)
+    along = np.column_stack([direction for _, _, direction in shown])
+    cost = cost_column(program, solution) @ along
+    moved = trajectory_sensitivity(program, solution, along)
     idle = next((leg.name for leg in pose.legs if leg.ends.kind is EventKind.TOP_OF_DESCENT), None)
     last = pose.legs[-1].name
-    start_mass = np.zeros(whole.size)
-    start_mass[_offsets(problem)["start mass"]] = 1.0
-    fuel = start_mass - moved.states[last, "mass"][-1]
-    place = np.full(whole.size, np.nan) if idle is None else -moved.edges[idle][1]
+    fuel = along[_offsets(problem)["start mass"]].ravel() - moved.states[last, "mass"][-1]
+    place = np.full(len(shown), np.nan) if idle is None else -moved.edges[idle][1]
     return tuple(
-        Slope(quantity, unit, *(float(column @ direction) for column in (whole, fuel, place)))
-        for quantity, unit, direction in directions(pose.scenario, problem)
+        Slope(quantity, unit, *(float(values[i]) for values in (cost, fuel, place)))
+        for i, (quantity, unit, _) in enumerate(shown)
     )
 
 

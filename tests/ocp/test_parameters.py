@@ -335,4 +335,8 @@ def test_a_column_parameter_has_a_sensitivity_per_entry() -> None:
     assert cost_sensitivity(program, found)["push"] == pytest.approx([-u, -u / 2], rel=1e-7)
     slopes = trajectory_sensitivity(program, found).controls["arc", "u"]
     assert slopes == pytest.approx(np.tile([-1, -0.5], (12, 1)), abs=1e-6)
+    along = np.array([[1.0, 2.0, 0.0], [0.0, -4.0, 1.0]])
+    directed = trajectory_sensitivity(program, found, along)
+    assert directed.controls["arc", "u"] == pytest.approx(slopes @ along, abs=1e-9)
+    assert directed.edges["arc"].shape == (2, 3)
     assert isinstance(program.functions.nlp, ca.Function)
