@@ -24,7 +24,7 @@ class SolverSettings:
     method or not at all; ``seconds`` is processor time; ``push`` is how far a cold start
     is moved off its limits, as a fraction of their width: small for a guess that is nearly a solution; ``barrier``
     is where the barrier parameter of a cold start begins to fall from (None: it is chosen anew in every iteration,
-    which forgives a poor guess; about 1e-3 suits a flown one); ``again`` says whether a warm start that failed is
+    which forgives a poor guess; 3e-5 suits a flown one); ``again`` says whether a warm start that failed is
     followed by a cold one; ``newton`` whether a warm start begins with Newton's method; ``central`` whether a cold
     start of a small program begins with an interior point of our own, which takes at most 40 iterations and
     ``seconds`` more and does not know ``barrier`` and ``log``; ``log`` 0 is silent, 5 shows every iteration.
