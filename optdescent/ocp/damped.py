@@ -1,6 +1,11 @@
-"""Radau points in place of Gauss points, where these carry what swings in a control that holds a limit."""
+"""Where a refinement no longer helps: when that is, and Radau points in place of Gauss points, which may help there.
+
+Gauss points carry what swings in a control that holds a limit from element to element.
+"""
 
 from __future__ import annotations
+
+import numpy as np
 
 from optdescent.ocp.basis import Family
 from optdescent.ocp.error import PhaseError, local_errors
@@ -8,10 +13,37 @@ from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.problem import Problem
 from optdescent.ocp.refine import RefineSettings, is_good, largest_need
 from optdescent.ocp.settings import SolverSettings
-from optdescent.ocp.solution import Solution
+from optdescent.ocp.solution import Round, Solution
 from optdescent.ocp.transcribe import transcribe
 
 _LESS = 0.7
+_LATELY = 3
+_GROWN, _LARGER = 2.0, 4.0
+_FALLEN = 3.0
+"""A mesh that has grown so much in so many rounds, and since the first, has made its error smaller by this, or never
+will."""
+_PATIENCE = 4
+"""Rounds in which the least error so far stays the least before Radau points are tried."""
+
+
+def is_stuck(history: tuple[Round, ...], swings: bool, settings: RefineSettings) -> bool:
+    """Whether many more points have hardly helped, or more rounds where a control ``swings`` at every point."""
+    if len(history) <= _LATELY:
+        return False
+    before, *needs = _needs(history[-1 - _LATELY :], settings)
+    has_grown = history[-1].points > max(_GROWN * history[-1 - _LATELY].points, _LARGER * history[0].points)
+    return (swings or has_grown) and min(needs) > max(1.0, before / _FALLEN)
+
+
+def has_stalled(history: tuple[Round, ...], settings: RefineSettings) -> bool:
+    """Whether errors larger than asked for have only come and gone for some rounds."""
+    needs = _needs(history, settings)
+    return needs[-1] > 1.0 and len(needs) - 1 - int(np.argmin(needs)) >= _PATIENCE
+
+
+def _needs(history: tuple[Round, ...], settings: RefineSettings) -> list[float]:
+    """Largest error of each mesh over what was asked for [-]."""
+    return [max(r.local_error / settings.local_error, r.excess / settings.excess) for r in history]
 
 
 def damped(

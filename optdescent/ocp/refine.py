@@ -31,11 +31,6 @@ _ALIKE = 1e-6
 _NARROW = 1e-7
 _REACH = 1e3
 """How many of its own lengths an element's polynomials are continued beyond it: farther off rounding has the say."""
-_LATELY = 3
-_GROWN, _LARGER = 2.0, 4.0
-_FALLEN = 3.0
-"""A mesh that has grown so much in so many rounds, and since the first, has made its error smaller by this, or never
-will."""
 _WORST = 0.01
 
 
@@ -77,16 +72,6 @@ def has_settled(history: tuple[Round, ...], found: Solution, settings: RefineSet
     if len(history) < 2:
         return False
     return abs(found.cost - history[-2].cost) <= settings.cost_change * (abs(found.cost) + found.scales["cost"])
-
-
-def is_stuck(history: tuple[Round, ...], swings: bool, settings: RefineSettings) -> bool:
-    """Whether many more points have hardly helped, or more rounds where a control ``swings`` at every point."""
-    if len(history) <= _LATELY:
-        return False
-    before, *since = history[-1 - _LATELY :]
-    needs = [max(r.local_error / settings.local_error, r.excess / settings.excess) for r in (before, *since)]
-    has_grown = since[-1].points > max(_GROWN * before.points, _LARGER * history[0].points)
-    return (swings or has_grown) and min(needs[1:]) > max(1.0, needs[0] / _FALLEN)
 
 
 def enriched(mesh: Mesh, settings: RefineSettings) -> Mesh:

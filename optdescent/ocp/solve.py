@@ -9,14 +9,14 @@ from numpy.typing import ArrayLike
 
 from optdescent.ocp.chatter import find_chatter
 from optdescent.ocp.coarser import first_solved
-from optdescent.ocp.damped import damped
+from optdescent.ocp.damped import damped, has_stalled, is_stuck
 from optdescent.ocp.error import local_errors, round_of
 from optdescent.ocp.fault import ProblemFault
 from optdescent.ocp.guess import Guess
 from optdescent.ocp.mesh import Mesh
 from optdescent.ocp.outcome import Outcome
 from optdescent.ocp.problem import Problem
-from optdescent.ocp.refine import RefineSettings, enriched, has_settled, is_good, is_stuck, refine, stricter
+from optdescent.ocp.refine import RefineSettings, enriched, has_settled, is_good, refine, stricter
 from optdescent.ocp.settings import SolverSettings
 from optdescent.ocp.solution import Round, Solution
 from optdescent.ocp.transcribe import transcribe
@@ -67,6 +67,7 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
     rules: RefineSettings = chosen.refinement
     found, left, history, begun = first, rules.calming, tuple[Round, ...](), 0
     enough: Solution | None = None
+    may_damp = True
     while True:
         errors = local_errors(problem, found)
         history = (*history, round_of(found, errors))
@@ -78,14 +79,14 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
                 return replace(found, history=history)
             rules, left, enough = stricter(rules), left - 1, found
             good = is_good(errors, rules)
-        is_at_end = len(history) > rules.rounds
-        if is_at_end or is_stuck(history[begun:], swings and enough is None, rules):
-            may_try = not is_at_end and enough is None and begun == 0
-            calmer = damped(problem, found, errors, chosen.solver, rules) if may_try else None
-            if calmer is None:
-                return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
-            found, begun = calmer, len(history)
-            continue
+        is_over = len(history) > rules.rounds or is_stuck(history[begun:], swings and enough is None, rules)
+        if may_damp and enough is None and (is_over or has_stalled(history, rules)) and len(history) <= rules.rounds:
+            may_damp, calmer = False, damped(problem, found, errors, chosen.solver, rules)
+            if calmer is not None:
+                found, begun = calmer, len(history)
+                continue
+        if is_over:
+            return replace(enough or replace(found, outcome=Outcome.COARSE), history=history)
         grid, start = enriched(found.mesh, rules) if good else refine(found, errors, rules), found
         try:
             found = transcribe(problem, grid).solve(start.values, start, chosen.solver)

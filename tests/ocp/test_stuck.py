@@ -28,7 +28,7 @@ from optdescent.ocp import (
     find_chatter,
     solve,
 )
-from optdescent.ocp.refine import is_stuck
+from optdescent.ocp.damped import has_stalled, is_stuck
 from tests.ocp.benchmark_problems import bang_singular, goddard
 
 ROUND = Round(10, 100, 1.0, 1e-3, 0.0, 0.0, 20, 0.1, Outcome.SOLVED)
@@ -73,6 +73,17 @@ def test_where_a_control_swings_few_points_are_enough_to_see_it() -> None:
 
 def test_what_is_broken_between_points_counts_too() -> None:
     assert is_stuck(rounds((100, 1e-7), (160, 1e-7), (300, 1e-7), (600, 1e-7), excess=1e-2), False, ASKED)
+
+
+def test_errors_that_come_and_go_for_four_rounds_have_stalled() -> None:
+    history = rounds((300, 2.7e-5), (370, 1.8e-6), (380, 5.3e-6), (385, 7e-6), (390, 2.7e-6), (390, 1.7e-5))
+    assert has_stalled(history, ASKED)
+    assert not has_stalled(history[:-1], ASKED)
+    assert not has_stalled((*history[:-1], *rounds((390, 1.7e-6))), ASKED)
+    assert not has_stalled((*history[:-1], *rounds((390, 9e-7))), ASKED)
+    good = rounds(*[(100 + i, 1e-7 + i * 1e-8) for i in range(8)])
+    assert not has_stalled(good, ASKED)
+    assert has_stalled(tuple(replace(r, excess=2e-4 + i * 1e-5) for i, r in enumerate(good)), ASKED)
 
 
 def test_a_control_that_swings_on_any_mesh_is_given_up() -> None:
