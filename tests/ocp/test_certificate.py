@@ -5,24 +5,19 @@ from __future__ import annotations
 import pickle
 from dataclasses import replace
 
-import casadi as ca
 import numpy as np
 import pytest
 
 from optdescent.ocp import (
     Certificate,
-    Ends,
     Family,
     Guess,
     Mesh,
     Outcome,
-    Parameter,
     Phase,
     PhaseGuess,
     Problem,
     ProblemFault,
-    RefineSettings,
-    Settings,
     Solution,
     Span,
     Variable,
@@ -140,49 +135,3 @@ def test_an_explicit_independent_variable_is_noticed() -> None:
     assert not seen.arcs["arc"].is_autonomous
     assert seen.hamiltonian_drift == 0.0
     assert found.cost == pytest.approx(-0.5, rel=1e-7)
-
-
-def double_well() -> tuple[Problem, Guess]:
-    """A static between two wells: slope * s^2 / 2 + s^4 / 4 has its minimum at 0 or, of a negative slope, beside it."""
-    phase = Phase("arc", (Variable("x", -1, 1),), (), lambda p: {"x": -p["x"]}, Span(0, 0), Span(1, 1))
-
-    def cost(e: Ends) -> ca.SX:
-        return e.parameters["slope"] * e.static["s"] ** 2 / 2 + e.static["s"] ** 4 / 4
-
-    problem = Problem(
-        "wells",
-        (phase,),
-        cost,
-        boundaries=posed.ends({"x": 0.5}, {}),
-        statics=(Variable("s", -2, 2),),
-        parameters=(Parameter("slope"),),
-    )
-    return problem, Guess({"arc": PhaseGuess([0, 1], {"x": [0.5, 0.2]})}, {"s": 0.3})
-
-
-def test_what_is_no_minimum_is_told() -> None:
-    """Newton's method stays where first-order conditions hold, though the minimum there has become a maximum."""
-    problem, guess = double_well()
-    program = transcribe(problem, Mesh.uniform(problem, 2, 3))
-    least = program.solve({"slope": 1.0}, guess)
-    assert least.statics["s"] == pytest.approx(0.0, abs=1e-6)
-    assert least.certificate.lacking_curvature == 0.0
-    stays = program.solve({"slope": -1.0}, least)
-    assert stays.statics["s"] == pytest.approx(0.0, abs=1e-6)
-    bends = stays.scales["s"] ** 2 / stays.scales["cost"]
-    assert bends < stays.certificate.lacking_curvature < 100.0 * bends
-    falls = program.solve({"slope": -1.0}, guess)
-    assert abs(falls.statics["s"]) == pytest.approx(1.0, rel=1e-6)
-    assert falls.certificate.lacking_curvature == 0.0
-
-
-def test_what_is_held_or_has_no_multipliers_lacks_no_curvature() -> None:
-    """Along a limit that is pushed against nothing curves; where all columns are held nothing is free."""
-    problem, guess = double_well()
-    (static,) = problem.statics
-    beside = replace(problem, statics=(replace(static, lower=0.2, upper=0.7),))
-    held = solve(beside, guess, {"slope": -2.0}, settings=Settings(refinement=RefineSettings(rounds=0)))
-    assert held.statics["s"] == pytest.approx(0.7)
-    assert held.certificate.lacking_curvature == 0.0
-    lost = replace(held, raw=replace(held.raw, lam_g=np.full(held.raw.lam_g.size, np.nan)))
-    assert np.isnan(lost.certificate.lacking_curvature)
