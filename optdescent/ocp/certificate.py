@@ -88,7 +88,7 @@ class Certificate:
 
     @cached_property
     def lacking_curvature(self) -> float:
-        """What the curvature lacks for a minimum nearby, to a power of 100, scaled [-]: 0 at one, more at a saddle."""
+        """What the curvature lacks for a minimum nearby, scaled [-]: 0 at one, 1e-3 to 1e5 at a saddle."""
         return lacking_curvature(self.problem, self.solution)
 
     @cached_property

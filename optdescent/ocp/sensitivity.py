@@ -86,7 +86,7 @@ def _solved(system: Bordered, right: Array, given: Array, live: NDArray[np.bool_
 
 
 def predict(solution: Solution, change: TrajectorySensitivity, step: Array) -> Solution:
-    """``solution`` with its program's vectors moved by ``step`` (k,) of the parameter column, to start warm from."""
+    """``solution`` with its program's vectors moved by ``step`` (k,) of what ``change`` is to, to start warm from."""
     raw = solution.raw
     moved = Raw(raw.x + change.columns @ step, raw.lam_x, raw.lam_g + change.rows @ step, raw.scales)
     return replace(solution, raw=moved)

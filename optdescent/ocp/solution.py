@@ -157,7 +157,7 @@ class Solution:
     solver's own (scaled) figure, ``slackness`` the part of the cost that the interior point leaves,
     times are in seconds, ``scales`` lists the scale of every variable. ``examiner`` makes its certificate; it knows
     the problem, and is left behind when a solution is pickled. ``fault`` names what was not finite where the solver
-    gave up for it.
+    gave up for it, or at a point of a finer mesh, for which this one was not refined further.
     """
 
     problem: str

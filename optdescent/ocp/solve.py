@@ -92,7 +92,7 @@ def refined(problem: Problem, first: Solution, settings: Settings | None = None)
             found = transcribe(problem, grid).solve(start.values, start, chosen.solver)
         except ProblemFault as fault:
             # At a point of the new mesh something is not finite that is so at all points of the mesh before.
-            return replace(enough or replace(start, outcome=Outcome.COARSE, fault=fault), history=history)
+            return replace(enough or replace(start, outcome=Outcome.COARSE), history=history, fault=fault)
         if not found.is_usable:
             history = (*history, round_of(found, local_errors(problem, found)))
             return replace(enough or replace(start, outcome=Outcome.COARSE, fault=found.fault), history=history)

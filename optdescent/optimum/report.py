@@ -53,7 +53,7 @@ def solver_record(
     shown, again = solution.certificate, refly(pose, solution)
     program = transcribe(problem, solution.mesh)
     return SolverRecord(
-        status=solution.outcome.value,
+        status=solution.outcome.value if solution.fault is None else f"{solution.outcome.value} ({solution.fault})",
         iterations=sum(turn.iterations for turn in solution.history),
         optimality=shown.optimality,
         constraint_violation=shown.violation,

@@ -59,8 +59,8 @@ class SolverRecord:
     """How an optimum was found; every difference of the re-flight is the largest along the flight [m, m/s, kg].
 
     `optimality`, `constraint_violation` and `local_error` are scaled [-]; `cost_error` is the cost that the residuals
-    between the points explain [kg]; `lacking_curvature` is what the curvature lacks for a minimum nearby, to a power of
-    100, scaled [-]: 0 at one; `hamiltonian_drift` is a fraction of its size [-] over the phases in which it must
+    between the points explain [kg]; `lacking_curvature` is what the curvature lacks for a minimum nearby, scaled [-]: 0
+    at one, 1e-3 to 1e5 at a saddle; `hamiltonian_drift` is a fraction of its size [-] over the phases in which it must
     be constant; `wrong_signs` counts the points at which a control sits at a limit that its switching function points
     away from, `stationarity` is the largest switching function between limits [-]. `regularisation` is what was charged
     to make controls unique and smooth [kg], `regularisation_cost` the fuel, and time at its price, that a sixteenth of

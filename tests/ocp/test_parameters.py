@@ -38,7 +38,12 @@ from optdescent.ocp import (
     trajectory_sensitivity,
     transcribe,
 )
+from optdescent.ocp.basis import Array
+from optdescent.ocp.limits import Box, bounds, limit_values
+from optdescent.ocp.neighbour import active_limits
 from optdescent.ocp.nlp import NonlinearProgram
+from optdescent.ocp.scale import column_scales
+from optdescent.ocp.solution import Raw
 from tests.ocp import benchmark_problems as posed
 
 TIGHT = SolverSettings(tolerance=1e-11, warmth=Warmth.COLD)
@@ -118,6 +123,38 @@ def test_trajectory_sensitivity_along_a_singular_arc(value: float) -> None:
     middle, above, below = (program.solve({"dry": value + d}, first, EXACT) for d in (0.0, step, -step))
     assert {found.start for found in (middle, above, below)} == {Start.NEIGHBOUR}
     check_trajectories(program, middle, above, below, 2 * step, 3e-4)
+    if value >= 0.58:
+        # There the interior point ends where Newton's method goes on from.
+        check_trajectories(program, first, above, below, 2 * step, 3e-4)
+
+
+@pytest.mark.parametrize("value", [0.55, 0.56])
+def test_a_trajectory_sensitivity_is_that_of_the_solution_it_is_given(value: float) -> None:
+    """Where Newton's method jumps to another optimum: what all conditions lack grows as the square of the step."""
+    problem, guess = dry_rocket()
+    program = transcribe(problem, Mesh.uniform(problem, 10, 4))
+    first = program.solve({"dry": value}, guess, TIGHT)
+    change = trajectory_sensitivity(program, first)
+    scale, size = first.raw.scales, first.raw.x.size
+
+    def at(dry: float, raw: Raw) -> tuple[Box, Array, Array]:
+        """Limits; columns and rows; slope of the Lagrangian."""
+        unit = column_scales(program.layout, scale)
+        box = bounds(problem, program.layout, limit_values(problem, np.array([dry])), unit, scale)
+        rows, pull = program.slopes.pull(raw.x, np.concatenate([[dry], scale]), raw.lam_g)
+        return box, np.concatenate([raw.x, rows]), pull
+
+    box, whole, _ = at(value, first.raw)
+    held, at_high = active_limits(first.raw, whole[size:], box)
+
+    def lack(step: float) -> Array:
+        """Slopes of what is free, and how far from its limit is what is held."""
+        box, whole, pull = at(value + step, predict(first, change, np.array([step])).raw)
+        limit = np.where(at_high, box.high_of_all, box.low_of_all)
+        return np.concatenate([pull[~held[:size]], (whole - limit)[held]])
+
+    lacks = [float(np.abs(lack(step) - lack(0.0)).max()) for step in (1e-4, 5e-5)]
+    assert lacks[0] / lacks[1] == pytest.approx(4.0, rel=0.1)
 
 
 def check_trajectories(

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from optdescent.ocp import SolverSettings, transcribe
+from optdescent.ocp import Outcome, ProblemFault, SolverSettings, transcribe
 from optdescent.optimum import report
 from optdescent.optimum.parameters import WEIGHTS
-from optdescent.optimum.report import regularisation, regularisation_cost
+from optdescent.optimum.report import regularisation, regularisation_cost, solver_record
 from tests.optimum.descents import STILL, optimum
 
 
@@ -40,3 +42,13 @@ def test_controls_agree_with_their_switching_functions() -> None:
     assert shown.wrong_signs == 0
     assert shown.lacking_curvature == 0.0
     assert shown.stationarity < 1e-6
+
+
+def test_what_was_not_finite_on_a_finer_mesh_is_told_with_the_status() -> None:
+    found = optimum()
+    fault = ProblemFault("not finite at the start of the solve", phase="to gate", variable="mass", index=3)
+    coarse = replace(found.solution, outcome=Outcome.COARSE, fault=fault)
+    record = solver_record(found.pose, found.problem, coarse, found.flight, ())
+    assert Outcome.COARSE.value in record.status
+    assert "'to gate'" in record.status
+    assert "'mass'" in record.status
